@@ -1,0 +1,29 @@
+//! The pure core: what is believed about every nest on a shelf, and what a keeper must be told.
+//!
+//! It is handed everything, time included, through [`Core::step`], and answers with effects and with the moment at
+//! which it wants to be woken. It reads no clock, does no I/O, waits for nothing and knows no file format, so that
+//! the daemon, `replay` and the tests run the very same code. CI builds it for a bare target to prove it.
+//!
+//! In reading order:
+//! - [`time`], [`units`]: integer milliseconds, finite numbers with their unit in the type or the name.
+//! - [`shelf`]: what stands where, as the keeper describes it.
+//! - [`reading`]: what a probe said, and why it was not believed.
+//! - [`alarm`]: names, priorities, states and events of ISA-18.2 / IEC 62682.
+//! - [`mod@core`]: inputs, effects, and the loop that ties the parts together.
+#![no_std]
+extern crate alloc;
+#[cfg(test)]
+extern crate std;
+
+pub mod alarm;
+pub mod core;
+pub mod reading;
+pub mod shelf;
+pub mod time;
+pub mod units;
+
+pub use crate::core::{Core, Effect, Input, KeeperAct, NestNow, Profile};
+pub use alarm::{Alarm, AlarmChange, AlarmKey, Event, Priority, State};
+pub use reading::{Measured, Reading, Refusal, Rejection, SourceId};
+pub use shelf::Shelf;
+pub use time::{Span, Timestamp};

@@ -1,0 +1,223 @@
+//! What stands where on the shelf, as the keeper's `shelf.toml` says. Built by the shell, checked before it arrives.
+use crate::time::{Span, Timestamp};
+use alloc::{string::String, vec::Vec};
+
+/// Everything one daemon watches.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Shelf {
+    /// The shelf's name.
+    pub name: String,
+    /// The nests, in the order of the file.
+    pub nests: Vec<Nest>,
+    /// Settings of the alarms.
+    pub alarms: AlarmSettings,
+}
+
+/// One enclosure with galleries along one axis.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Nest {
+    /// `[a-z0-9-]{1,32}`, unique on the shelf.
+    pub id: String,
+    /// Nest, arena or tube.
+    pub kind: NestKind,
+    /// The nest an arena or a tube is joined to.
+    pub joined_to: Option<String>,
+    /// Length of the gallery axis, mm.
+    pub length_mm: f64,
+    /// Width of the body across the axis, mm.
+    pub width_mm: Option<f64>,
+    /// Height of the body, mm.
+    pub height_mm: Option<f64>,
+    /// What the body is made of: a prior for the model.
+    pub material: Material,
+    /// What lies over the galleries.
+    pub cover: Option<Cover>,
+    /// The pads that warm this nest.
+    pub pads: Vec<Pad>,
+    /// Where the brood lies.
+    pub brood: Option<Stretch>,
+    /// The band the keeper set.
+    pub band: Option<Band>,
+    /// Humidity the keeper wants, %RH (low, high).
+    pub humidity_pct: Option<(f64, f64)>,
+    /// The probes in this nest.
+    pub probes: Vec<Probe>,
+    /// Source of the room's temperature.
+    pub room: Option<String>,
+    /// Seasons that change what is expected.
+    pub seasons: Vec<Season>,
+    /// Moment from which this geometry holds (`since`); readings before it had another.
+    pub since: Option<Timestamp>,
+}
+
+/// What a box on the shelf is for.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum NestKind {
+    /// Galleries with brood.
+    Nest,
+    /// A foraging arena.
+    Arena,
+    /// A founding tube.
+    Tube,
+}
+
+/// A stretch of the axis, mm from the zero end.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Stretch {
+    /// Nearer the zero end, mm.
+    pub from_mm: f64,
+    /// Farther from it, mm.
+    pub to_mm: f64,
+}
+
+/// The band of temperature the keeper set, °C.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Band {
+    /// The brood area's mean should stay above, °C.
+    pub low_c: f64,
+    /// The brood area's mean should stay below, °C.
+    pub high_c: f64,
+    /// The brood area's hottest point must stay below, °C.
+    pub limit_c: f64,
+    /// No probe may say more, °C (`limit_c` + 5 unless set).
+    pub hot_c: f64,
+}
+
+/// A heater under or beside part of a nest.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Pad {
+    /// Set where a pad is shared between nests.
+    pub id: Option<String>,
+    /// The stretch it warms.
+    pub span: Stretch,
+    /// Rated power that reaches this nest, W.
+    pub rated_w: f64,
+    /// Source that reports its drive.
+    pub drive: Option<String>,
+    /// Set point of a thermostat that does not report, °C.
+    pub thermostat_c: Option<f64>,
+    /// Where that thermostat's sensor sits, mm.
+    pub thermostat_at_mm: Option<f64>,
+    /// Which side of the nest it lies on.
+    pub place: PadPlace,
+}
+
+/// Where a pad lies.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum PadPlace {
+    /// Under the nest.
+    Under,
+    /// At its side.
+    Beside,
+    /// On its lid.
+    Lid,
+    /// Inside it.
+    Inside,
+}
+
+/// A probe's place.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Probe {
+    /// Full SenML name, `node:sensor`.
+    pub source: String,
+    /// Place on the axis, mm.
+    pub at_mm: f64,
+}
+
+/// What lies over the galleries.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Cover {
+    /// Nothing.
+    Open,
+    /// A sheet of glass.
+    Glass,
+    /// A sheet of acrylic.
+    Acrylic,
+    /// A lid that keeps warmth in (wood, cork, cardboard).
+    Lid,
+}
+
+/// Handbook numbers of a body's material: priors, not truths.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Material {
+    /// Thermal conductivity, W m⁻¹ K⁻¹.
+    pub conductivity_w_mk: f64,
+    /// Density, kg m⁻³.
+    pub density_kg_m3: f64,
+    /// Specific heat capacity, J kg⁻¹ K⁻¹.
+    pub heat_capacity_j_kgk: f64,
+}
+
+/// A part of the year in which something else is expected.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Season {
+    /// First day, (month, day).
+    pub from: (u8, u8),
+    /// Last day, (month, day); may lie before `from`: over New Year.
+    pub to: (u8, u8),
+    /// What is expected.
+    pub kind: SeasonKind,
+    /// The band in force; none: no band alarm.
+    pub band: Option<Band>,
+    /// The pad is off on purpose.
+    pub pad_off: bool,
+}
+
+/// What a season means.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum SeasonKind {
+    /// The usual, with another band.
+    Active,
+    /// Winter rest.
+    Rest,
+    /// Nobody lives there.
+    Empty,
+}
+
+/// Delays and deadbands of the alarms. Defaults are the contract's.
+#[derive(Clone, Debug, PartialEq)]
+pub struct AlarmSettings {
+    /// Deadband of the temperature alarms, K.
+    pub deadband_k: f64,
+    /// brood-hot must hold this long.
+    pub hot_on_delay: Span,
+    /// brood-cold must hold this long.
+    pub cold_on_delay: Span,
+    /// brood-limit must hold this long, by the estimate.
+    pub limit_on_delay: Span,
+    /// A probe is silent after so many missed readings, and never before [`Self::silent_at_least`].
+    pub silent_missed: u32,
+    /// No probe is silent sooner than this.
+    pub silent_at_least: Span,
+    /// Nothing but danger, silence and faults of the watch is raised for this long after a nest's first reading.
+    pub learning: Span,
+    /// Offset of the keeper's time zone at winter, for seasons' days.
+    pub season_utc_offset: Span,
+}
+
+impl Default for AlarmSettings {
+    fn default() -> Self {
+        Self {
+            deadband_k: 0.5,
+            hot_on_delay: Span::from_min(15),
+            cold_on_delay: Span::from_min(60),
+            limit_on_delay: Span::from_min(2),
+            silent_missed: 5,
+            silent_at_least: Span::from_min(10),
+            learning: Span::from_h(12),
+            season_utc_offset: Span::ZERO,
+        }
+    }
+}
+
+impl Stretch {
+    /// Length, mm.
+    pub fn length_mm(self) -> f64 {
+        self.to_mm - self.from_mm
+    }
+
+    /// Whether `at_mm` lies within, widened by `by_mm` on both sides.
+    pub fn holds(self, at_mm: f64, by_mm: f64) -> bool {
+        at_mm >= self.from_mm - by_mm && at_mm <= self.to_mm + by_mm
+    }
+}

@@ -1,0 +1,1 @@
+//! The shell of warmend: everything that touches a socket, a disk or a clock.
