@@ -16,10 +16,25 @@ extern crate alloc;
 extern crate std;
 
 pub mod alarm;
+pub mod body;
 pub mod core;
+pub mod drive;
+pub mod estimate;
+pub mod filter;
+pub mod habits;
+pub mod judge;
+pub mod lifecycle;
+pub mod models;
+pub mod modes;
+pub mod nest;
+pub mod prior;
+pub mod psychro;
 pub mod reading;
+pub mod rival;
+pub mod room;
 pub mod shelf;
 pub mod time;
+pub mod trust;
 pub mod units;
 
 pub use crate::core::{Core, Effect, Input, KeeperAct, NestNow, Profile};

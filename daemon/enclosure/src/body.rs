@@ -1,0 +1,319 @@
+//! A nest's body as two layers that conduct along the axis and exchange heat: the base that the pad warms, and the
+//! galleries above it, where probes and brood are.
+//!
+//! In excess over the room (θ = T − R), with B the base and G the galleries:
+//!
+//! ```text
+//! ∂B/∂t = α ∂²B/∂x² − (λ_b + c_b) B + c_b G + g s(x) f(t) − dR/dt
+//! ∂G/∂t = α ∂²G/∂x² − (λ_g + c_g) G + c_g B               − dR/dt
+//! df/dt = (u − f)/τ_pad            both ends: L ∂θ/∂n = −B_end θ
+//! ```
+//!
+//! The fin equation with a source (Incropera, DeWitt, *Fundamentals of Heat and Mass Transfer*, §3.6; Carslaw &
+//! Jaeger §4.2), once for each layer. Both layers share their eigenfunctions along x, so every mode is a pair of
+//! numbers whose 2 × 2 system is solved in closed form: exact for any time step while the inputs are constant.
+use crate::modes::Modes;
+use crate::shelf::Stretch;
+use alloc::vec::Vec;
+
+/// Modes kept. The galleries' response to a pad's edge falls with the fifth power of the mode's number, so what is
+/// dropped is under 0.01 K.
+pub const MODES: usize = 24;
+
+/// The physics of one nest: everything a fit may change, in SI-like units along the axis.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Physics {
+    /// Diffusivity along the axis, mm²/s.
+    pub diffusivity_mm2_s: f64,
+    /// Loss of the base to the room, 1/s.
+    pub base_loss_per_s: f64,
+    /// Loss of the galleries to the room, 1/s.
+    pub gallery_loss_per_s: f64,
+    /// Exchange with the galleries, as the base feels it, 1/s.
+    pub base_exchange_per_s: f64,
+    /// Exchange with the base, as the galleries feel it, 1/s.
+    pub gallery_exchange_per_s: f64,
+    /// End-loss number B = hL/k.
+    pub end_loss: f64,
+    /// Lag of the pad and its contact, s.
+    pub pad_lag_s: f64,
+    /// Heating of the base over each pad at full drive, K/s.
+    pub gain_k_s: Vec<f64>,
+}
+
+/// One nest's geometry, as the model needs it.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Axis {
+    /// Length, mm.
+    pub length_mm: f64,
+    /// Every pad's span.
+    pub pads: Vec<Stretch>,
+}
+
+/// [`Physics`] on an [`Axis`], prepared for one fixed step.
+#[derive(Clone, Debug)]
+pub struct Body {
+    /// The modes along the axis.
+    pub modes: Modes,
+    step_s: f64,
+    decay: Vec<f64>,
+    room: Vec<f64>,
+    pads: Vec<Vec<f64>>,
+    /// Weight of each branch in the galleries' amplitude.
+    gallery: Vec<f64>,
+    /// Steady response of the galleries' mode amplitudes to each pad at full drive.
+    steady: Vec<Vec<f64>>,
+    lag_decay: f64,
+    lag_mean: f64,
+}
+
+/// Where one body stands: mode amplitudes of both branches, and the heat under way from each pad.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Heat {
+    branches: Vec<f64>,
+    arriving: Vec<f64>,
+}
+
+impl Body {
+    /// Prepares `physics` on `axis` for steps of `step_s`, with `count` modes.
+    pub fn new(axis: &Axis, physics: &Physics, step_s: f64, count: usize) -> Self {
+        Self::on(Modes::new(axis.length_mm, physics.end_loss, count), axis, physics, step_s)
+    }
+
+    /// The same on modes that are there already (they depend on length and end loss alone).
+    pub fn on(modes: Modes, axis: &Axis, physics: &Physics, step_s: f64) -> Self {
+        let n = modes.len();
+        let whole: Vec<f64> = modes.project(Stretch { from_mm: 0.0, to_mm: axis.length_mm }).collect();
+        let spans: Vec<Vec<f64>> = axis.pads.iter().map(|s| modes.project(*s).collect()).collect();
+        let mut body = Self {
+            decay: alloc::vec![0.0; 2 * n],
+            room: alloc::vec![0.0; 2 * n],
+            pads: alloc::vec![alloc::vec![0.0; 2 * n]; spans.len()],
+            gallery: alloc::vec![0.0; 2 * n],
+            steady: alloc::vec![alloc::vec![0.0; n]; spans.len()],
+            lag_decay: libm::exp(-step_s / physics.pad_lag_s),
+            lag_mean: physics.pad_lag_s / step_s * (1.0 - libm::exp(-step_s / physics.pad_lag_s)),
+            step_s,
+            modes,
+        };
+        let rates: Vec<f64> = body.modes.wave_numbers2_mm2().collect();
+        // Scaling each layer by the root of its heat capacity makes the exchange symmetric.
+        let scale = libm::sqrt(physics.base_exchange_per_s / physics.gallery_exchange_per_s);
+        for (i, k2) in rates.into_iter().enumerate() {
+            let diffusion = physics.diffusivity_mm2_s * k2;
+            let pair = Pair::of(
+                diffusion + physics.base_loss_per_s + physics.base_exchange_per_s,
+                diffusion + physics.gallery_loss_per_s + physics.gallery_exchange_per_s,
+                libm::sqrt(physics.base_exchange_per_s * physics.gallery_exchange_per_s),
+            );
+            for branch in 0..2 {
+                let at = branch * n + i;
+                let rate = pair.rate[branch];
+                let held = (1.0 - libm::exp(-rate * step_s)) / rate;
+                body.decay[at] = libm::exp(-rate * step_s);
+                body.gallery[at] = pair.gallery[branch] / scale;
+                body.room[at] = -(pair.base[branch] + pair.gallery[branch] * scale) * whole[i] * held / step_s;
+                for ((pad, steady), (span, gain)) in
+                    body.pads.iter_mut().zip(&mut body.steady).zip(spans.iter().zip(&physics.gain_k_s))
+                {
+                    let push = pair.base[branch] * gain * span[i];
+                    pad[at] = push * held;
+                    steady[i] += push / rate * pair.gallery[branch] / scale;
+                }
+            }
+        }
+        body
+    }
+
+    /// The step it was prepared for, s.
+    pub fn step_s(&self) -> f64 {
+        self.step_s
+    }
+
+    /// A body as warm as the room.
+    pub fn cold(&self) -> Heat {
+        Heat { branches: alloc::vec![0.0; self.decay.len()], arriving: alloc::vec![0.0; self.pads.len()] }
+    }
+
+    /// Moves `heat` on by one step: each pad driven at `drive[i]` (0 to 1), the room `room_change_k` warmer at its end.
+    pub fn advance(&self, heat: &mut Heat, drive: &[f64], room_change_k: f64) {
+        for (q, (decay, room)) in heat.branches.iter_mut().zip(self.decay.iter().zip(&self.room)) {
+            *q = *q * decay + room * room_change_k;
+        }
+        for ((pad, arriving), u) in self.pads.iter().zip(&mut heat.arriving).zip(drive) {
+            let mean = u + (*arriving - u) * self.lag_mean;
+            *arriving = u + (*arriving - u) * self.lag_decay;
+            // Most steps of a thermostat's night bring no heat at all.
+            if mean.abs() > 1e-9 {
+                for (q, p) in heat.branches.iter_mut().zip(pad) {
+                    *q += p * mean;
+                }
+            }
+        }
+    }
+
+    /// The galleries' mode amplitudes, K, into `out` (one a mode).
+    pub fn gallery(&self, heat: &Heat, out: &mut [f64]) {
+        let n = self.modes.len();
+        let (slow, fast) = heat.branches.split_at(n);
+        let (ws, wf) = self.gallery.split_at(n);
+        for (i, o) in out.iter_mut().enumerate().take(n) {
+            *o = slow[i] * ws[i] + fast[i] * wf[i];
+        }
+    }
+
+    /// The galleries' mode amplitudes in steady state with the pads driven at `drive`, K.
+    pub fn steady(&self, drive: &[f64]) -> Vec<f64> {
+        let mut out = alloc::vec![0.0; self.modes.len()];
+        for (pad, u) in self.steady.iter().zip(drive) {
+            for (o, p) in out.iter_mut().zip(pad) {
+                *o += p * u;
+            }
+        }
+        out
+    }
+}
+
+impl Heat {
+    /// Heat under way from each pad, as a share of full drive.
+    pub fn arriving(&self) -> &[f64] {
+        &self.arriving
+    }
+
+    /// Adds another body's excess (the system is linear).
+    pub fn add(&mut self, other: &Self) {
+        for (a, b) in self.branches.iter_mut().zip(&other.branches) {
+            *a += b;
+        }
+        for (a, b) in self.arriving.iter_mut().zip(&other.arriving) {
+            *a += b;
+        }
+    }
+
+    /// Cools to the room at once.
+    pub fn clear(&mut self) {
+        self.branches.fill(0.0);
+        self.arriving.fill(0.0);
+    }
+}
+
+/// Rates and weights of one mode's two branches: the eigenpairs of [[b, −c], [−c, g]].
+struct Pair {
+    rate: [f64; 2],
+    base: [f64; 2],
+    gallery: [f64; 2],
+}
+
+impl Pair {
+    fn of(base: f64, gallery: f64, exchange: f64) -> Self {
+        let mean = 0.5 * (base + gallery);
+        let half = 0.5 * (base - gallery);
+        let root = libm::sqrt(half * half + exchange * exchange);
+        // Angle of the eigenvectors: tan 2φ = 2c/(b − g).
+        let angle = 0.5 * libm::atan2(exchange, half);
+        let (sin, cos) = (libm::sin(angle), libm::cos(angle));
+        Self { rate: [mean + root, (mean - root).max(1e-9)], base: [cos, sin], gallery: [-sin, cos] }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn bar(exchange: f64) -> (Axis, Physics) {
+        // R1: L 0.30 m, w 0.12 m, t 0.04 m, k 0.35, ρ 800, c 1000, h 8, a pad of 3 W on [0, 0.08] m, insulated ends.
+        let axis = Axis { length_mm: 300.0, pads: alloc::vec![Stretch { from_mm: 0.0, to_mm: 80.0 }] };
+        let physics = Physics {
+            diffusivity_mm2_s: 0.4375,
+            base_loss_per_s: 6.666_667e-4,
+            gallery_loss_per_s: 6.666_667e-4,
+            base_exchange_per_s: exchange,
+            gallery_exchange_per_s: exchange,
+            end_loss: 0.0,
+            pad_lag_s: 1e-3,
+            gain_k_s: alloc::vec![3.0 / (0.0048 * 0.08) / (800.0 * 1000.0)],
+        };
+        (axis, physics)
+    }
+
+    fn at(body: &Body, amplitudes: &[f64], x_mm: f64) -> f64 {
+        body.modes.at(x_mm).zip(amplitudes).map(|(p, a)| p * a).sum()
+    }
+
+    /// With the exchange far faster than everything else both layers are one bar of twice the capacity and loss.
+    /// Closed form, 4000-term cosine series and Crank–Nicolson agree on these values (fin equation with a source,
+    /// Incropera §3.6; Green's function X22 with side losses, Cole et al. 2011).
+    #[test]
+    fn a_rod_with_a_pad_settles_at_the_published_profile() {
+        let (axis, mut physics) = bar(1.0);
+        physics.gain_k_s[0] *= 2.0;
+        let body = Body::new(&axis, &physics, 20.0, 200);
+        let steady = body.steady(&[1.0]);
+        for (x, want) in [(0.0, 14.003_464), (40.0, 13.043_901), (80.0, 7.310_020), (150.0, 0.475_558), (200.0, 0.067_565)] {
+            let got = at(&body, &steady, x);
+            assert!((got - want).abs() < 0.02, "at {x} mm: {got} for {want}");
+        }
+    }
+
+    #[test]
+    fn a_rod_with_a_pad_warms_up_as_published() {
+        let (axis, mut physics) = bar(1.0);
+        physics.gain_k_s[0] *= 2.0;
+        let body = Body::new(&axis, &physics, 20.0, 200);
+        let mut heat = body.cold();
+        let mut out = alloc::vec![0.0; body.modes.len()];
+        for (steps, x, want) in [(30, 40.0, 4.778_425), (60, 40.0, 9.657_851), (90, 80.0, 6.658_191)] {
+            for _ in 0..steps {
+                body.advance(&mut heat, &[1.0], 0.0);
+            }
+            body.gallery(&heat, &mut out);
+            let got = at(&body, &out, x);
+            assert!((got - want).abs() < 0.03, "{steps} steps on, at {x} mm: {got} for {want}");
+        }
+    }
+
+    /// R2: both ends convective with the same film as the sides (X33), pad on [20, 100] mm.
+    #[test]
+    fn convective_ends_take_what_the_handbook_says() {
+        let (mut axis, mut physics) = bar(1.0);
+        axis.pads[0] = Stretch { from_mm: 20.0, to_mm: 100.0 };
+        physics.end_loss = 8.0 * 0.3 / 0.35;
+        physics.gain_k_s[0] *= 2.0;
+        let body = Body::new(&axis, &physics, 20.0, 200);
+        let steady = body.steady(&[1.0]);
+        for (x, want) in [(0.0, 4.045_720), (20.0, 7.385_781), (60.0, 11.655_288), (100.0, 7.018_642), (150.0, 0.996_777)] {
+            let got = at(&body, &steady, x);
+            assert!((got - want).abs() < 0.02, "at {x} mm: {got} for {want}");
+        }
+    }
+
+    #[test]
+    fn two_half_steps_equal_one_step() {
+        let (axis, physics) = bar(2e-3);
+        let (whole, half) = (Body::new(&axis, &physics, 40.0, 24), Body::new(&axis, &physics, 20.0, 24));
+        let (mut a, mut b) = (whole.cold(), half.cold());
+        for u in [1.0, 0.3, 0.0, 0.8] {
+            whole.advance(&mut a, &[u], 0.2);
+            half.advance(&mut b, &[u], 0.1);
+            half.advance(&mut b, &[u], 0.1);
+        }
+        for (x, y) in a.branches.iter().zip(&b.branches) {
+            assert!((x - y).abs() < 1e-4 * (1.0 + x.abs()), "{x} {y}");
+        }
+    }
+
+    #[test]
+    fn a_long_stay_reaches_the_steady_state() {
+        let (axis, physics) = bar(2e-3);
+        let body = Body::new(&axis, &physics, 20.0, 24);
+        let mut heat = body.cold();
+        for _ in 0..5_000 {
+            body.advance(&mut heat, &[0.6], 0.0);
+        }
+        let mut out = alloc::vec![0.0; 24];
+        body.gallery(&heat, &mut out);
+        for (a, b) in out.iter().zip(body.steady(&[0.6])) {
+            assert!((a - b).abs() < 1e-6, "{a} {b}");
+        }
+    }
+}

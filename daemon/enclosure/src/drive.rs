@@ -1,0 +1,157 @@
+//! What a pad was told, or took, over time.
+use crate::reading::Measured;
+use crate::time::{Span, Timestamp};
+use alloc::collections::VecDeque;
+
+/// Spans of drive kept: an hour of ten-second records.
+const KEPT: usize = 400;
+/// A drive that has not reported for this many of its usual intervals (and [`OVERDUE_AT_LEAST`]) is no longer waited for.
+const OVERDUE_INTERVALS: i64 = 3;
+/// See [`OVERDUE_INTERVALS`].
+const OVERDUE_AT_LEAST: Span = Span::from_s(150);
+/// What a first mean duty is taken to cover.
+const FIRST_COVERS: Span = Span::from_s(60);
+/// A record covers at most this much: after a longer silence nobody knows what the pad did.
+const COVERS_AT_MOST: Span = Span::from_min(20);
+
+/// The reports of one pad's drive.
+#[derive(Clone, Debug, Default)]
+pub struct Drive {
+    spans: VecDeque<Told>,
+    /// Mean time between records, ms.
+    usual_ms: f64,
+    last: Option<Timestamp>,
+    /// A state sent at each change holds until the next one.
+    state: Option<f64>,
+}
+
+#[derive(Clone, Copy, Debug)]
+struct Told {
+    from: Timestamp,
+    to: Timestamp,
+    duty: f64,
+}
+
+impl Drive {
+    /// Takes in a record; `rated_w` turns measured power into a share of full drive.
+    pub fn report(&mut self, at: Timestamp, measured: Measured, rated_w: f64) {
+        if self.last.is_some_and(|last| at <= last) {
+            return;
+        }
+        let duty = match measured {
+            Measured::Duty(d) => d,
+            Measured::Power(w) => (w / rated_w.max(0.1)).clamp(0.0, 1.5),
+            Measured::On(on) => {
+                if let (Some(held), Some(last)) = (self.state, self.last) {
+                    self.push(Told { from: last.max(at.minus(COVERS_AT_MOST)), to: at, duty: held });
+                }
+                self.state = Some(if on { 1.0 } else { 0.0 });
+                self.heard(at);
+                return;
+            }
+            Measured::Temperature(_) | Measured::Humidity(_) => return,
+        };
+        let from = self.last.map_or(at.minus(FIRST_COVERS), |last| last.max(at.minus(COVERS_AT_MOST)));
+        self.push(Told { from, to: at, duty });
+        self.heard(at);
+    }
+
+    fn push(&mut self, told: Told) {
+        if self.spans.len() == KEPT {
+            self.spans.pop_front();
+        }
+        self.spans.push_back(told);
+    }
+
+    fn heard(&mut self, at: Timestamp) {
+        if let Some(last) = self.last {
+            let gap = at.since(last).ms().min(COVERS_AT_MOST.ms()) as f64;
+            self.usual_ms = if self.usual_ms > 0.0 { 0.9 * self.usual_ms + 0.1 * gap } else { gap };
+        }
+        self.last = Some(at);
+    }
+
+    /// Up to when the drive is known, if it still reports at `now`.
+    pub fn known_until(&self, now: Timestamp) -> Option<Timestamp> {
+        let last = self.last?;
+        let patience = Span::from_ms(self.usual_ms as i64 * OVERDUE_INTERVALS).max(OVERDUE_AT_LEAST);
+        if now.since(last) > patience {
+            return None;
+        }
+        // A state holds until the next change, which would have been sent.
+        Some(if self.state.is_some() { now.max(last) } else { last })
+    }
+
+    /// Whether it has ever reported.
+    pub fn reports(&self) -> bool {
+        self.last.is_some()
+    }
+
+    /// The last value: what is taken to hold until the next record.
+    pub fn last_duty(&self) -> Option<f64> {
+        self.state.or_else(|| self.spans.back().map(|t| t.duty))
+    }
+
+    /// Mean drive over a stretch of time; what no record covers is taken as the last one before.
+    pub fn mean(&self, from: Timestamp, to: Timestamp) -> f64 {
+        let wanted = to.since(from).ms().max(1) as f64;
+        let (mut covered, mut sum) = (0.0, 0.0);
+        for t in self.spans.iter().rev() {
+            if t.to <= from {
+                break;
+            }
+            let overlap = t.to.min(to).since(t.from.max(from)).ms();
+            if overlap > 0 {
+                covered += overlap as f64;
+                sum += overlap as f64 * t.duty;
+            }
+        }
+        let rest = (wanted - covered).max(0.0);
+        let held = if rest > 0.0 { self.held_before(to) } else { 0.0 };
+        ((sum + rest * held) / wanted.max(covered)).clamp(0.0, 1.5)
+    }
+
+    fn held_before(&self, to: Timestamp) -> f64 {
+        match (self.state, self.last) {
+            (Some(state), Some(last)) if last <= to => state,
+            _ => self.spans.iter().rev().find(|t| t.from < to).or(self.spans.front()).map_or(0.0, |t| t.duty),
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn at(s: i64) -> Timestamp {
+        Timestamp::from_unix_ms(1_000_000_000_000 + s * 1000)
+    }
+
+    #[test]
+    fn a_duty_is_the_mean_since_the_record_before() {
+        let mut d = Drive::default();
+        d.report(at(60), Measured::Duty(0.2), 7.0);
+        d.report(at(120), Measured::Duty(1.0), 7.0);
+        assert!((d.mean(at(60), at(120)) - 1.0).abs() < 1e-12);
+        assert!((d.mean(at(30), at(90)) - 0.6).abs() < 1e-12);
+        assert_eq!(d.known_until(at(130)), Some(at(120)));
+        assert_eq!(d.known_until(at(1000)), None, "a drive that fell silent is not waited for");
+    }
+
+    #[test]
+    fn a_state_holds_until_the_next() {
+        let mut d = Drive::default();
+        d.report(at(0), Measured::On(true), 7.0);
+        d.report(at(90), Measured::On(false), 7.0);
+        assert!((d.mean(at(0), at(90)) - 1.0).abs() < 1e-12);
+        assert!(d.mean(at(90), at(150)).abs() < 1e-12);
+        assert!((d.mean(at(60), at(120)) - 0.5).abs() < 1e-12);
+    }
+
+    #[test]
+    fn measured_power_is_a_share_of_the_rated() {
+        let mut d = Drive::default();
+        d.report(at(60), Measured::Power(3.5), 7.0);
+        assert!((d.mean(at(0), at(60)) - 0.5).abs() < 1e-12);
+    }
+}

@@ -1,0 +1,497 @@
+//! The estimate of one nest: a body at nominal physics driven by pads and room, and a Kalman filter over everything
+//! that may be off about it.
+//!
+//! What a probe shows = the nominal body's answer, seen through the probe's lag, + its sensitivity to each parameter ×
+//! how far that parameter is off + the probe's offset + slope × how far its place is off + slow and quick disturbances
+//! of a few smooth shapes + noise. All of it is linear in what is off, so a filter of some 30 states holds physics,
+//! probes and disturbances together, and its covariance is the honest error of every temperature on the axis. When the
+//! physics has moved, the nominal body is rebuilt there and the last hours are run through it again.
+use crate::body::Axis;
+use crate::filter::{Expected, Fade, Gaussian};
+use crate::models::{Course, Models, NUDGE, Step, dot};
+use crate::prior::{OFFSET_SD_K, PLACE_SD_MM, PROBE_LAG_S, Prior};
+use crate::rival::{Mode, Rival};
+use crate::shelf::Stretch;
+use crate::time::{Span, Timestamp};
+use alloc::collections::VecDeque;
+use alloc::sync::Arc;
+use alloc::vec::Vec;
+use core::f64::consts::PI;
+
+/// The estimator's step; readings fall between steps and are weighed there.
+pub const STEP: Span = Span::from_s(20);
+/// Pads a nest may have.
+pub const PADS_MAX: usize = 3;
+/// Steps kept to run again after the physics moved: six hours, longer than any nest remembers.
+const MEMORY: usize = 1080;
+/// Smooth shapes along the axis.
+const SHAPES: usize = 5;
+/// Standing deviation of the slow disturbances (ants, lids, sun), K for each shape.
+const SLOW_SD_K: f64 = 0.10;
+/// Their time constant, s.
+const SLOW_S: f64 = 4.0 * 3600.0;
+/// Standing deviation of the quick disturbances (what two layers do not tell), K for each shape.
+const QUICK_SD_K: f64 = 0.08;
+/// Their time constant, s.
+const QUICK_S: f64 = 25.0 * 60.0;
+/// Deviation of a nest's unknown warmth at the first reading, K for each shape.
+const START_SD_K: f64 = 4.0;
+/// Noise of a probe before any was seen, K.
+const NOISE_SD_K: f64 = 0.08;
+/// Readings are off in time by about this much (clocks, a node's schedule), s.
+const TIMING_SD_S: f64 = 6.0;
+/// Innovations beyond this many deviations are wild.
+const GATE_SIGMA: f64 = 5.0;
+/// Random walk of every parameter, log scale per root day.
+const DRIFT_PER_ROOT_DAY: f64 = 0.02;
+/// Nonlinearity: this share of a move of the physics stays as doubt.
+const MOVE_DOUBT: f64 = 0.25;
+
+/// What a reading was worth.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Weighed {
+    /// What was expected, °C.
+    pub expected_c: f64,
+    /// Standard deviation of the difference, K.
+    pub sd_k: f64,
+    /// What it said over that, K.
+    pub surprise_k: f64,
+    /// Whether it lies within the gate, of the belief or of a rival that has something to say for it.
+    pub within: bool,
+}
+
+/// One nest's estimate.
+#[derive(Clone, Debug)]
+pub struct Estimator {
+    axis: Axis,
+    places_mm: Vec<f64>,
+    brood: Stretch,
+    prior_sd: Vec<f64>,
+    /// Logarithms of the nominal physics.
+    log: Vec<f64>,
+    /// Nominal lag of each probe, s, and what one step keeps.
+    lags: Vec<(f64, f64)>,
+    models: Arc<Models>,
+    courses: Vec<Course>,
+    /// The nominal body seen through slightly longer lags.
+    laggards: Course,
+    belief: Gaussian,
+    noise_k2: Vec<f64>,
+    room_c: f64,
+    step: i64,
+    started: i64,
+    faded: i64,
+    moved: i64,
+    memory: VecDeque<Past>,
+    modes: Vec<Mode>,
+    rivals: Vec<Rival>,
+}
+
+#[derive(Clone, Copy, Debug)]
+struct Past {
+    drive: [f32; PADS_MAX],
+    told: [f32; PADS_MAX],
+    room_c: f32,
+}
+
+/// Where each kind of state begins.
+struct Layout {
+    params: usize,
+    probes: usize,
+}
+
+impl Layout {
+    fn offset(&self, p: usize) -> usize {
+        self.params + p
+    }
+    fn place(&self, p: usize) -> usize {
+        self.params + self.probes + p
+    }
+    fn lag(&self, p: usize) -> usize {
+        self.params + 2 * self.probes + p
+    }
+    fn slow(&self) -> usize {
+        self.params + 3 * self.probes
+    }
+    fn quick(&self) -> usize {
+        self.slow() + SHAPES
+    }
+    fn len(&self) -> usize {
+        self.quick() + SHAPES
+    }
+}
+
+impl Estimator {
+    /// Begins at `at` with the nest as warm as `room_c`, give or take [`START_SD_K`].
+    pub fn new(axis: Axis, prior: &Prior, places_mm: Vec<f64>, brood: Stretch, begin: (Timestamp, f64)) -> Self {
+        let (at, room_c) = begin;
+        let step = at.unix_ms().div_euclid(STEP.ms());
+        let probes = places_mm.len();
+        let models = Arc::new(Models::new(&axis, &prior.log, &places_mm, brood, STEP.s()));
+        let layout = Layout { params: prior.log.len(), probes };
+        let mut sd = prior.sd.clone();
+        sd.extend(core::iter::repeat_n(OFFSET_SD_K, probes));
+        sd.extend(core::iter::repeat_n(PLACE_SD_MM, probes));
+        sd.extend(core::iter::repeat_n(PROBE_LAG_S.1, probes));
+        sd.extend(core::iter::repeat_n(SLOW_SD_K, SHAPES));
+        sd.extend(core::iter::repeat_n(START_SD_K, SHAPES));
+        let fades = (0..SHAPES)
+            .map(|k| Fade { state: layout.slow() + k, time_s: SLOW_S, sd: SLOW_SD_K })
+            .chain((0..SHAPES).map(|k| Fade { state: layout.quick() + k, time_s: QUICK_S, sd: QUICK_SD_K }))
+            .collect();
+        let courses = models.bodies.iter().map(|b| Course::cold(b, probes, room_c)).collect();
+        let laggards = Course::cold(&models.bodies[0], probes, room_c);
+        let lag = (PROBE_LAG_S.0, libm::exp(-STEP.s() / PROBE_LAG_S.0));
+        Self {
+            modes: alloc::vec![Mode::Follow; axis.pads.len()],
+            rivals: Vec::new(),
+            prior_sd: prior.sd.clone(),
+            log: prior.log.clone(),
+            lags: alloc::vec![lag; probes],
+            belief: Gaussian::new(&sd, fades),
+            noise_k2: alloc::vec![NOISE_SD_K * NOISE_SD_K; probes],
+            memory: VecDeque::with_capacity(MEMORY),
+            started: step,
+            faded: step,
+            moved: step,
+            axis,
+            places_mm,
+            brood,
+            models,
+            courses,
+            laggards,
+            room_c,
+            step,
+        }
+    }
+
+    fn layout(&self) -> Layout {
+        Layout { params: self.log.len(), probes: self.places_mm.len() }
+    }
+
+    /// The moment the estimate stands at.
+    pub fn at(&self) -> Timestamp {
+        Timestamp::from_unix_ms(self.step.saturating_mul(STEP.ms()))
+    }
+
+    /// The room it stands at, °C.
+    pub fn room_c(&self) -> f64 {
+        self.room_c
+    }
+
+    /// What each pad is held to do.
+    pub fn modes(&self) -> &[Mode] {
+        &self.modes
+    }
+
+    /// Says what pad `pad` is held to do from here on.
+    pub fn set_mode(&mut self, pad: usize, mode: Mode) {
+        self.modes[pad] = mode;
+        self.rivals.retain(|r| r.pad != pad);
+    }
+
+    /// The rivals of what is believed about the pads.
+    pub fn rivals(&self) -> &[Rival] {
+        &self.rivals
+    }
+
+    /// Moves on by one step: each pad told `told`, the room at `room_c` at its end.
+    pub fn advance(&mut self, told: &[f64], room_c: f64) {
+        let drive: Vec<f64> = told.iter().zip(&self.modes).map(|(t, m)| m.drive(*t)).collect();
+        let change = room_c - self.room_c;
+        self.run(&drive, room_c, change);
+        self.ensure_rivals();
+        for r in &mut self.rivals {
+            let apart = r.mode.drive(told[r.pad]) - drive[r.pad];
+            r.advance(&self.models, &self.lags, apart, STEP.s());
+        }
+        self.room_c = room_c;
+        self.step += 1;
+        if self.memory.len() == MEMORY {
+            self.memory.pop_front();
+        }
+        let mut past = Past { drive: [0.0; PADS_MAX], told: [0.0; PADS_MAX], room_c: room_c as f32 };
+        for (i, (d, t)) in drive.iter().zip(told).enumerate().take(PADS_MAX) {
+            past.drive[i] = *d as f32;
+            past.told[i] = *t as f32;
+        }
+        self.memory.push_back(past);
+    }
+
+    fn run(&mut self, drive: &[f64], room_c: f64, room_change_k: f64) {
+        let step = Step { drive, room_c, room_change_k, lags: &self.lags, step_s: STEP.s() };
+        for (i, (course, body)) in self.courses.iter_mut().zip(&self.models.bodies).enumerate() {
+            course.advance(body, self.models.rows(i), &step);
+        }
+        // The laggards share the nominal body's surface: only their lag differs.
+        let nominal = &self.courses[0];
+        for p in 0..self.places_mm.len() {
+            let (lag_s, _) = self.lags[p];
+            let lag_s = lag_s * (1.0 + NUDGE);
+            let keep = libm::exp(-STEP.s() / lag_s);
+            let (old_c, new_c) = (self.laggards.surface_c[p], nominal.surface_c[p]);
+            let trail = (new_c - old_c) * lag_s / STEP.s();
+            let shown = self.laggards.shown_c[p];
+            self.laggards.shown_before_c[p] = shown;
+            self.laggards.shown_c[p] = new_c - trail + (shown - old_c + trail) * keep;
+            self.laggards.surface_c[p] = new_c;
+        }
+    }
+
+    fn ensure_rivals(&mut self) {
+        for (pad, mode) in self.modes.iter().enumerate() {
+            for other in mode.rivals() {
+                if !self.rivals.iter().any(|r| r.pad == pad && r.mode == *other) {
+                    self.rivals.push(Rival::new(&self.models.bodies[0], pad, *other, self.lags.len(), self.belief.len()));
+                }
+            }
+        }
+    }
+
+    /// Weighs what probe `p` said at `at`, within the last step (later or earlier is taken as its end or beginning), and
+    /// takes it in if it lies within the gate. `trusted` false: weighs it only.
+    pub fn absorb(&mut self, p: usize, at: Timestamp, value_c: f64, trusted: bool) -> Weighed {
+        let into = at.since(self.at().minus(STEP)).s() / STEP.s();
+        let part = into.clamp(0.0, 1.0);
+        self.fade();
+        let h = self.row_of_probe(p, part);
+        let expected = self.belief.expect(&h, self.noise_of(p));
+        let expected_c = self.courses[0].shown(p, part) + expected.value;
+        let surprise = value_c - expected_c;
+        let sd_k = libm::sqrt(expected.variance);
+        let mut within = surprise.abs() <= GATE_SIGMA * sd_k;
+        if trusted {
+            for r in &mut self.rivals {
+                let apart = r.apart(p, part, &h);
+                r.hear(p, surprise, apart, &expected);
+                within |= r.evidence > 1.0 && (surprise - apart).abs() <= GATE_SIGMA * sd_k;
+            }
+            if within {
+                self.take(p, part, surprise, &expected, &h);
+            }
+        }
+        Weighed { expected_c, sd_k, surprise_k: surprise, within }
+    }
+
+    fn take(&mut self, p: usize, part: f64, surprise: f64, expected: &Expected, h: &[f64]) {
+        for r in &mut self.rivals {
+            let apart = r.apart(p, part, h);
+            Gaussian::relax(expected, &mut r.means_apart, apart);
+        }
+        // Noise is what is left of an innovation beyond the model's own doubt.
+        let doubt = expected.variance - self.noise_k2[p];
+        let left = (surprise * surprise - doubt).clamp(1e-4, 16.0 * self.noise_k2[p]);
+        self.noise_k2[p] = (self.noise_k2[p] + (left - self.noise_k2[p]) / 400.0).clamp(4e-4, 1.0);
+        self.belief.absorb(expected, surprise);
+    }
+
+    /// Opens the estimate to what probe `p` keeps saying: its readings agree with each other against the model.
+    pub fn widen(&mut self, surprise_k: f64) {
+        let quick = self.layout().quick();
+        for k in 0..SHAPES {
+            self.belief.widen(quick + k, 0.5 * surprise_k * surprise_k);
+        }
+    }
+
+    fn noise_of(&self, p: usize) -> f64 {
+        let c = &self.courses[0];
+        let per_s = (c.shown_c[p] - c.shown_before_c[p]) / STEP.s();
+        self.noise_k2[p] + (TIMING_SD_S * per_s) * (TIMING_SD_S * per_s)
+    }
+
+    fn fade(&mut self) {
+        if self.faded == self.step {
+            return;
+        }
+        let dt_s = (self.step - self.faded) as f64 * STEP.s();
+        self.belief.fade(dt_s);
+        let drift = DRIFT_PER_ROOT_DAY * DRIFT_PER_ROOT_DAY * dt_s / 86_400.0;
+        for i in 0..self.log.len() {
+            self.belief.widen(i, drift);
+        }
+        self.faded = self.step;
+    }
+
+    fn row_of_probe(&self, p: usize, part: f64) -> Vec<f64> {
+        let l = self.layout();
+        let mut h = alloc::vec![0.0; l.len()];
+        let nominal = self.courses[0].shown(p, part);
+        for (i, c) in self.courses.iter().skip(1).enumerate() {
+            h[i] = (c.shown(p, part) - nominal) / NUDGE;
+        }
+        h[l.offset(p)] = 1.0;
+        h[l.place(p)] = dot(&self.models.rows(0).slopes[p], &self.courses[0].amplitudes);
+        h[l.lag(p)] = (self.laggards.shown(p, part) - nominal) / NUDGE;
+        self.shapes(&mut h, self.places_mm[p]);
+        h
+    }
+
+    fn shapes(&self, h: &mut [f64], x_mm: f64) {
+        let l = self.layout();
+        for k in 0..SHAPES {
+            let v = libm::cos(k as f64 * PI * x_mm / self.axis.length_mm);
+            h[l.slow() + k] = v;
+            h[l.quick() + k] = v;
+        }
+    }
+
+    /// A temperature read off the bodies by `row` (given the rows of a body): nominal value over the room and its row
+    /// over the states, disturbances at the middle of `at_mm`.
+    fn read<'a>(&'a self, row: impl Fn(&'a crate::models::Rows) -> &'a [f64], at_mm: f64) -> (f64, Vec<f64>) {
+        let mut h = alloc::vec![0.0; self.layout().len()];
+        let nominal = dot(row(self.models.rows(0)), &self.courses[0].amplitudes);
+        for (i, c) in self.courses.iter().enumerate().skip(1) {
+            h[i - 1] = (dot(row(self.models.rows(i)), &c.amplitudes) - nominal) / NUDGE;
+        }
+        self.shapes(&mut h, at_mm);
+        (nominal, h)
+    }
+
+    /// Mean and standard deviation at each place of the profile, °C and K.
+    pub fn profile(&self) -> (Vec<f64>, Vec<f64>, Vec<f64>) {
+        let m = &self.models;
+        let (mut mean, mut sd) = (Vec::with_capacity(m.grid_mm.len()), Vec::with_capacity(m.grid_mm.len()));
+        for (j, x) in m.grid_mm.iter().enumerate() {
+            let (nominal, h) = self.read(|r| &r.grid[j], *x);
+            mean.push(self.room_c + nominal + dot(&h, &self.belief.mean));
+            sd.push(libm::sqrt(self.belief.spread(&h) + self.unmodelled_k2(*x, nominal)));
+        }
+        (m.grid_mm.clone(), mean, sd)
+    }
+
+    /// Brood area: mean, its standard deviation, hottest point, °C, K, °C.
+    pub fn brood(&self) -> (f64, f64, f64) {
+        let mid = 0.5 * (self.brood.from_mm + self.brood.to_mm);
+        let (nominal, h) = self.read(|r| &r.brood, mid);
+        let mean = self.room_c + nominal + dot(&h, &self.belief.mean);
+        let sd = libm::sqrt(self.belief.spread(&h) + self.unmodelled_k2(mid, nominal));
+        let count = self.models.rows(0).brood_points.len();
+        let hottest = (0..count)
+            .map(|j| {
+                let x = self.brood.from_mm + self.brood.length_mm() * j as f64 / (count - 1) as f64;
+                let (nominal, h) = self.read(|r| &r.brood_points[j], x);
+                self.room_c + nominal + dot(&h, &self.belief.mean)
+            })
+            .fold(f64::NEG_INFINITY, f64::max);
+        (mean, sd, hottest)
+    }
+
+    /// Temperature over the middle of the first pad, °C: where a thermostat's habits show.
+    pub fn over_pad_c(&self) -> f64 {
+        let at = self.axis.pads.first().map_or(0.0, |p| 0.5 * (p.from_mm + p.to_mm));
+        let (nominal, h) = self.read(|r| &r.pad, at);
+        self.room_c + nominal + dot(&h, &self.belief.mean)
+    }
+
+    /// What no shape and no parameter covers: grows with the distance from the nearest probe and with the heat there.
+    fn unmodelled_k2(&self, x_mm: f64, excess_k: f64) -> f64 {
+        let far = self.places_mm.iter().map(|p| (p - x_mm).abs()).fold(f64::INFINITY, f64::min).min(60.0);
+        let share = 0.004 + 0.0004 * far;
+        0.03 * 0.03 + (share * excess_k) * (share * excess_k)
+    }
+
+    /// What probe `p` would show now if it told the truth, and its standard deviation, °C and K.
+    pub fn expect_probe(&self, p: usize) -> (f64, f64) {
+        let h = self.row_of_probe(p, 1.0);
+        let e = self.belief.expect(&h, self.noise_k2[p]);
+        (self.courses[0].shown_c[p] + e.value, libm::sqrt(e.variance))
+    }
+
+    /// How much warmer than the room probe `p` should be, K: for inferring the room.
+    pub fn excess_at_probe(&self, p: usize) -> f64 {
+        dot(&self.models.rows(0).probes[p], &self.courses[0].amplitudes)
+    }
+
+    /// Heat arriving from the pads, as shares of full drive, and the relative deviation of the first gain.
+    pub fn arriving(&self) -> &[f64] {
+        self.courses[0].heat.arriving()
+    }
+
+    /// How fast probe `p` should be changing, K/s.
+    pub fn rate_at_probe(&self, p: usize) -> f64 {
+        (self.courses[0].shown_c[p] - self.courses[0].shown_before_c[p]) / STEP.s()
+    }
+
+    /// Posterior standard deviation of every parameter over its prior's: near 1 means the data said nothing.
+    pub fn parameter_doubt(&self) -> Vec<f64> {
+        (0..self.log.len()).map(|i| libm::sqrt(self.belief.variance(i)) / self.prior_sd[i]).collect()
+    }
+
+    /// Accepts rival `i`: the past since it began is run again with its drive.
+    pub fn accept(&mut self, i: usize) {
+        let r = self.rivals.swap_remove(i);
+        let steps = r.steps.min(self.memory.len());
+        let from = self.memory.len() - steps;
+        for past in self.memory.iter_mut().skip(from) {
+            past.drive[r.pad] = r.mode.drive(f64::from(past.told[r.pad])) as f32;
+        }
+        self.modes[r.pad] = r.mode;
+        for (m, d) in self.belief.mean.iter_mut().zip(&r.means_apart) {
+            *m += d;
+        }
+        self.rerun();
+    }
+
+    /// Moves the nominal physics to what is believed when that is due; true if it moved.
+    pub fn settle(&mut self) -> bool {
+        let age_min = (self.step - self.started) * STEP.ms() / 60_000;
+        let since_min = (self.step - self.moved) * STEP.ms() / 60_000;
+        let due_min = if age_min < 240 { 30 } else if age_min < 1440 { 120 } else { 360 };
+        if since_min < due_min || self.rivals.iter().any(|r| r.evidence > 2.0) {
+            return false;
+        }
+        self.moved = self.step;
+        let params = self.log.len();
+        let far = self.belief.mean.iter().take(params).fold(0.0, |a: f64, m| a.max(m.abs()));
+        if far < 0.01 {
+            return false;
+        }
+        for i in 0..params {
+            let by = self.belief.mean[i].clamp(-0.7, 0.7);
+            self.log[i] += by;
+            self.belief.mean[i] -= by;
+            self.belief.widen(i, MOVE_DOUBT * MOVE_DOUBT * by * by);
+        }
+        let l = self.layout();
+        for p in 0..self.places_mm.len() {
+            let by = self.belief.mean[l.lag(p)].clamp(-0.7, 0.7);
+            self.belief.mean[l.lag(p)] -= by;
+            let lag_s = (self.lags[p].0 * libm::exp(by)).clamp(2.0, 1200.0);
+            self.lags[p] = (lag_s, libm::exp(-STEP.s() / lag_s));
+        }
+        self.models = Arc::new(Models::new(&self.axis, &self.log, &self.places_mm, self.brood, STEP.s()));
+        self.rerun();
+        true
+    }
+
+    /// Jumps over a gap too long to run through: nothing is known of the warmth at its end.
+    pub fn skip_to(&mut self, at: Timestamp, room_c: f64) {
+        self.step = at.unix_ms().div_euclid(STEP.ms());
+        self.room_c = room_c;
+        self.memory.clear();
+        self.rerun();
+        self.fade();
+        self.widen(START_SD_K);
+    }
+
+    /// Runs the remembered hours through the bodies as they are now.
+    fn rerun(&mut self) {
+        let begin_c = self.memory.front().map_or(self.room_c, |p| f64::from(p.room_c));
+        let probes = self.places_mm.len();
+        self.courses = self.models.bodies.iter().map(|b| Course::cold(b, probes, begin_c)).collect();
+        self.laggards = Course::cold(&self.models.bodies[0], probes, begin_c);
+        let memory = core::mem::take(&mut self.memory);
+        let mut room_c = begin_c;
+        for past in &memory {
+            let mut drive = [0.0; PADS_MAX];
+            for (d, p) in drive.iter_mut().zip(&past.drive) {
+                *d = f64::from(*p);
+            }
+            let next_c = f64::from(past.room_c);
+            self.run(&drive[..self.axis.pads.len().min(PADS_MAX)], next_c, next_c - room_c);
+            room_c = next_c;
+        }
+        self.memory = memory;
+        self.rivals.clear();
+    }
+}

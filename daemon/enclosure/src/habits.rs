@@ -1,0 +1,95 @@
+//! What a pad under a thermostat usually does: how long it stays on, and how warm the nest is when it lets go.
+//!
+//! A thermostat whose own sensor fell off heats as told, and one that does not report tells nothing: both show only in
+//! that the pad stays on longer than it ever did *and* past the warmth at which it always let go.
+use crate::time::{Span, Timestamp};
+use alloc::collections::VecDeque;
+
+/// Spells remembered: two days of a quick thermostat.
+const SPELLS: usize = 120;
+/// Spells that must be known before habits mean anything.
+const SPELLS_LEAST: usize = 8;
+/// A pad that stays on or off for longer than this is no thermostat's.
+const SPELL_MOST: Span = Span::from_h(4);
+
+/// One completed spell of being on, or off.
+#[derive(Clone, Copy, Debug)]
+struct Spell {
+    length_s: f64,
+    /// Warmth over the pad at its end, °C.
+    end_c: f64,
+}
+
+/// The habits of one pad.
+#[derive(Clone, Debug, Default)]
+pub struct Habits {
+    on: VecDeque<Spell>,
+    off: VecDeque<Spell>,
+    now: Option<(bool, Timestamp)>,
+}
+
+/// How far a pad is beyond its habits.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Beyond {
+    /// Since when it has been on, or off.
+    pub since: Timestamp,
+    /// The longest such spell known, s.
+    pub longest_s: f64,
+    /// The warmest (or coldest) end of such a spell known, °C.
+    pub extreme_c: f64,
+}
+
+impl Habits {
+    /// The pad is on or off, and its place `over_pad_c` warm, as of `at`.
+    pub fn note(&mut self, at: Timestamp, on: bool, over_pad_c: f64) {
+        match self.now {
+            Some((was, _)) if was == on => {}
+            Some((was, since)) => {
+                let spell = Spell { length_s: at.since(since).s(), end_c: over_pad_c };
+                let kept = if was { &mut self.on } else { &mut self.off };
+                if kept.len() == SPELLS {
+                    kept.pop_front();
+                }
+                kept.push_back(spell);
+                self.now = Some((on, at));
+            }
+            None => self.now = Some((on, at)),
+        }
+    }
+
+    /// Forgets the spell under way: nobody watched.
+    pub fn interrupt(&mut self) {
+        self.now = None;
+    }
+
+    /// Whether the pad stays on past what it ever did and past where it always let go, by `margin_k`.
+    pub fn stays_on(&self, at: Timestamp, over_pad_c: f64, margin_k: f64) -> Option<Beyond> {
+        let (true, since) = self.now? else { return None };
+        let (longest_s, highest_c, spread_k) = Self::known(&self.on, f64::max)?;
+        let beyond = at.since(since).s() > 1.25 * longest_s + 120.0
+            && over_pad_c > highest_c + margin_k.max(2.0 * spread_k);
+        beyond.then_some(Beyond { since, longest_s, extreme_c: highest_c })
+    }
+
+    /// Whether it stays off past what it ever did and past where it always came back, by `margin_k`.
+    pub fn stays_off(&self, at: Timestamp, over_pad_c: f64, margin_k: f64) -> Option<Beyond> {
+        let (false, since) = self.now? else { return None };
+        let (longest_s, lowest_c, spread_k) = Self::known(&self.off, f64::min)?;
+        let beyond = at.since(since).s() > 1.5 * longest_s + 300.0
+            && over_pad_c < lowest_c - margin_k.max(2.0 * spread_k);
+        beyond.then_some(Beyond { since, longest_s, extreme_c: lowest_c })
+    }
+
+    /// Longest spell, extreme end, spread of the ends; none where it does not look like a thermostat.
+    fn known(spells: &VecDeque<Spell>, extreme: fn(f64, f64) -> f64) -> Option<(f64, f64, f64)> {
+        if spells.len() < SPELLS_LEAST {
+            return None;
+        }
+        let n = spells.len() as f64;
+        let mean = spells.iter().map(|s| s.end_c).sum::<f64>() / n;
+        let spread = libm::sqrt(spells.iter().map(|s| (s.end_c - mean) * (s.end_c - mean)).sum::<f64>() / n);
+        let longest = spells.iter().map(|s| s.length_s).fold(0.0, f64::max);
+        let end = spells.iter().map(|s| s.end_c).reduce(extreme)?;
+        (longest < SPELL_MOST.s() && spread < 1.5).then_some((longest, end, spread))
+    }
+}

@@ -1,0 +1,272 @@
+//! What the rules say about one nest at one moment: a verdict for every alarm, and the words for it.
+use crate::alarm::Alarm;
+use crate::lifecycle::Verdict;
+use crate::nest::{Heating, Watch};
+use crate::shelf::{AlarmSettings, Band, Season, SeasonKind};
+use crate::time::{Span, Timestamp};
+use crate::trust::Fault;
+use alloc::collections::VecDeque;
+use alloc::format;
+use alloc::string::String;
+use alloc::vec::Vec;
+
+/// The brood area's mean is judged over this long: a thermostat swings it every 20 minutes.
+const MEAN_OVER: Span = Span::from_h(1);
+/// Samples kept for it.
+const SAMPLES: usize = 61;
+/// Without a band only this guards the hottest point, °C.
+const GUARD_C: f64 = 40.0;
+/// An estimate older than this judges nothing.
+const STALE: Span = Span::from_min(12);
+
+/// One condition at one moment.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Finding {
+    /// Which alarm.
+    pub alarm: Alarm,
+    /// The probe it is about, by its place in the nest's list.
+    pub probe: Option<usize>,
+    /// What is the case.
+    pub verdict: Verdict,
+    /// How long it must hold.
+    pub on_delay: Span,
+}
+
+/// The judge of one nest: its memory is the last hour of the brood area.
+#[derive(Clone, Debug, Default)]
+pub struct Judge {
+    hour: VecDeque<(Timestamp, f64)>,
+    mean_c: Option<f64>,
+}
+
+impl Judge {
+    /// Every verdict about `watch` at `now`.
+    pub fn findings(&mut self, now: Timestamp, watch: &Watch, settings: &AlarmSettings) -> Vec<Finding> {
+        let mut out = Vec::with_capacity(8 + 2 * watch.ears.len());
+        let season = season(watch, now, settings);
+        let band = season.map_or(watch.nest.band, |s| s.band);
+        self.brood(now, watch, band, settings, &mut out);
+        if !watch.nest.pads.is_empty() {
+            heater(watch, season, band, settings, now, &mut out);
+        }
+        probes(now, watch, settings, &mut out);
+        out
+    }
+
+    fn brood(
+        &mut self,
+        now: Timestamp,
+        watch: &Watch,
+        band: Option<Band>,
+        s: &AlarmSettings,
+        out: &mut Vec<Finding>,
+    ) {
+        let brood = watch.brood().filter(|(.., at)| now.since(*at) < STALE);
+        if let Some((mean, ..)) = brood {
+            if self.hour.len() == SAMPLES {
+                self.hour.pop_front();
+            }
+            self.hour.push_back((now, mean));
+        }
+        while self.hour.front().is_some_and(|(t, _)| now.since(*t) > MEAN_OVER) {
+            self.hour.pop_front();
+        }
+        // Half an hour of samples is the least that says anything about an hour.
+        self.mean_c = (self.hour.len() >= 30 && brood.is_some())
+            .then(|| self.hour.iter().map(|(_, v)| v).sum::<f64>() / self.hour.len() as f64);
+        let above = |v: Option<f64>, limit: f64| v.map_or(Verdict::Unknown, |v| beyond(v - limit, s.deadband_k));
+        if let Some(b) = band {
+            let cold = self.mean_c.map_or(Verdict::Unknown, |v| beyond(b.low_c - v, s.deadband_k));
+            out.push(Finding { alarm: Alarm::BroodCold, probe: None, verdict: cold, on_delay: s.cold_on_delay });
+            let hot = above(self.mean_c, b.high_c);
+            out.push(Finding { alarm: Alarm::BroodHot, probe: None, verdict: hot, on_delay: s.hot_on_delay });
+        }
+        let limit_c = band.map_or(GUARD_C, |b| b.limit_c);
+        let (by_guard, hot_probe) = watch.guard();
+        // The raw guard needs no model: it raises at once.
+        let (verdict, on_delay) = if by_guard.is_some() {
+            (Verdict::Ill, Span::ZERO)
+        } else {
+            (above(brood.map(|b| b.2), limit_c), s.limit_on_delay)
+        };
+        out.push(Finding { alarm: Alarm::BroodLimit, probe: None, verdict, on_delay });
+        if band.is_some() {
+            let verdict = if hot_probe.is_some() { Verdict::Ill } else { Verdict::Well };
+            out.push(Finding { alarm: Alarm::ProbeHot, probe: None, verdict, on_delay: Span::ZERO });
+        }
+    }
+
+    /// What was expected, what is seen, since when, how sure: plain sentences.
+    pub fn describe(&self, alarm: Alarm, probe: Option<usize>, watch: &Watch, now: Timestamp) -> String {
+        let band = watch.nest.band;
+        let brood = watch.brood();
+        match alarm {
+            Alarm::BroodHot | Alarm::BroodCold => {
+                let (side, limit) = match (alarm, band) {
+                    (Alarm::BroodHot, Some(b)) => ("above its upper", b.high_c),
+                    (_, Some(b)) => ("below its lower", b.low_c),
+                    _ => return String::new(),
+                };
+                let mean = self.mean_c.unwrap_or(f64::NAN);
+                let sd = brood.map_or(0.5, |b| b.1);
+                format!("The brood place was {mean:.1} °C (give or take {:.1}) over the last hour, {side} bound of {limit:.1} °C.", 2.0 * sd)
+            }
+            Alarm::BroodLimit => describe_limit(watch, band),
+            Alarm::ProbeHot => watch.guard().1.and_then(|p| watch.ears.get(p)).and_then(|e| e.temperature).map_or_else(
+                String::new,
+                |(c, _)| format!("A probe says {c:.1} °C, three readings in a row, above {:.1} °C.", band.map_or(GUARD_C, |b| b.hot_c)),
+            ),
+            Alarm::HeaterStuckOn | Alarm::HeaterNoHeat => describe_heating(watch, now),
+            Alarm::ProbeSilent => match probe.and_then(|p| watch.ears.get(p)).and_then(|e| e.temperature) {
+                Some((c, at)) => format!("Nothing for {}; it last said {c:.1} °C.", now.since(at)),
+                None => String::from("It has not been heard at all."),
+            },
+            Alarm::ProbeImplausible => {
+                let fault = probe.and_then(|p| watch.fault(p)).map(|f| f.0);
+                String::from(match fault {
+                    Some(Fault::Frozen) => "It repeats one value while its place must be changing.",
+                    Some(Fault::FallenOff) => "It shows the room where the nest is warm: it may have fallen off.",
+                    Some(Fault::Jumping) => "It jumps faster than any nest can change.",
+                    Some(Fault::Astray) | None => "It goes its own way while the other probes agree.",
+                })
+            }
+            _ => String::new(),
+        }
+    }
+}
+
+fn beyond(by: f64, deadband_k: f64) -> Verdict {
+    if by > 0.0 {
+        Verdict::Ill
+    } else if by > -deadband_k {
+        Verdict::Between
+    } else {
+        Verdict::Well
+    }
+}
+
+fn heater(
+    watch: &Watch,
+    season: Option<&Season>,
+    band: Option<Band>,
+    settings: &AlarmSettings,
+    now: Timestamp,
+    out: &mut Vec<Finding>,
+) {
+    let learning = watch.first.is_none_or(|f| now.since(f) < settings.learning);
+    let limit_c = band.map_or(GUARD_C, |b| b.limit_c);
+    let past_limit = watch.brood().is_some_and(|b| b.2 > limit_c);
+    let (stuck, missing) = match watch.heating() {
+        Heating::Plausible => (Verdict::Well, Verdict::Well),
+        Heating::Untold(..) => (Verdict::Ill, Verdict::Well),
+        // A first warm-up alone is no evidence of a stuck heater.
+        Heating::NeverLetsGo(_) if learning && !past_limit => (Verdict::Unknown, Verdict::Well),
+        Heating::NeverLetsGo(_) => (Verdict::Ill, Verdict::Well),
+        Heating::Missing(..) | Heating::NeverComesOn(_) => (Verdict::Well, Verdict::Ill),
+    };
+    // A pad the keeper switched off for the season gives no heat on purpose.
+    let missing = if season.is_some_and(|s| s.pad_off) { Verdict::Well } else { missing };
+    out.push(Finding { alarm: Alarm::HeaterStuckOn, probe: None, verdict: stuck, on_delay: Span::ZERO });
+    out.push(Finding { alarm: Alarm::HeaterNoHeat, probe: None, verdict: missing, on_delay: Span::ZERO });
+}
+
+fn probes(now: Timestamp, watch: &Watch, s: &AlarmSettings, out: &mut Vec<Finding>) {
+    let Some(first) = watch.first else { return };
+    for (p, ear) in watch.ears.iter().enumerate() {
+        let patience = silence_after(ear.usual_ms, s);
+        let last = ear.temperature.map_or(first, |(_, at)| at);
+        let silent = if now.since(last) > patience { Verdict::Ill } else { Verdict::Well };
+        out.push(Finding { alarm: Alarm::ProbeSilent, probe: Some(p), verdict: silent, on_delay: Span::ZERO });
+        let odd = if watch.fault(p).is_some() { Verdict::Ill } else { Verdict::Well };
+        out.push(Finding { alarm: Alarm::ProbeImplausible, probe: Some(p), verdict: odd, on_delay: Span::ZERO });
+    }
+}
+
+/// How long a probe may be quiet.
+pub fn silence_after(usual_ms: f64, s: &AlarmSettings) -> Span {
+    Span::from_ms((usual_ms * f64::from(s.silent_missed)) as i64).max(s.silent_at_least)
+}
+
+fn describe_limit(watch: &Watch, band: Option<Band>) -> String {
+    let limit_c = band.map_or(GUARD_C, |b| b.limit_c);
+    if let Some(c) = watch.guard().0.and_then(|p| watch.ears.get(p)).and_then(|e| e.temperature).map(|t| t.0) {
+        return format!("A probe at the brood says {c:.1} °C, three readings in a row, above the limit of {limit_c:.1} °C.");
+    }
+    watch.brood().map_or_else(String::new, |(_, sd, hottest, _)| {
+        format!("The hottest point of the brood place is {hottest:.1} °C (give or take {:.1}), above the limit of {limit_c:.1} °C.", 2.0 * sd)
+    })
+}
+
+fn describe_heating(watch: &Watch, now: Timestamp) -> String {
+    let told = watch.told().map_or_else(|| String::from("unknown"), |d| format!("{:.0} %", 100.0 * d));
+    match watch.heating() {
+        Heating::Untold(since, nats) => format!(
+            "The pad is told {told} of its heat, but for {} the nest has warmed as if it gave all of it; {}.",
+            now.since(since),
+            odds(nats)
+        ),
+        Heating::Missing(since, nats) => format!(
+            "The pad is told {told} of its heat, but for {} the nest has cooled as if it gave none; {}.",
+            now.since(since),
+            odds(nats)
+        ),
+        Heating::NeverLetsGo(b) => format!(
+            "The pad has been on for {}; it never stayed on for more than {:.0} min before, and always let go by {:.1} °C over the pad.",
+            now.since(b.since),
+            b.longest_s / 60.0,
+            b.extreme_c
+        ),
+        Heating::NeverComesOn(b) => format!(
+            "The pad has been off for {}; it never stayed off for more than {:.0} min before, and always came on by {:.1} °C over the pad.",
+            now.since(b.since),
+            b.longest_s / 60.0,
+            b.extreme_c
+        ),
+        Heating::Plausible => String::from("The pad behaves as told again."),
+    }
+}
+
+fn odds(nats: f64) -> String {
+    if nats > 14.0 { String::from("odds of more than a million to one") } else { format!("odds of {:.0} to one", libm::exp(nats)) }
+}
+
+/// The season in force, if any.
+pub fn season<'a>(watch: &'a Watch, now: Timestamp, s: &AlarmSettings) -> Option<&'a Season> {
+    let day = month_day(now.plus(s.season_utc_offset));
+    watch.nest.seasons.iter().find(|season| {
+        if season.from <= season.to { day >= season.from && day <= season.to } else { day >= season.from || day <= season.to }
+    })
+}
+
+/// Whether a season expects winter rest or nobody at home.
+pub fn rests(season: Option<&Season>) -> bool {
+    season.is_some_and(|s| s.kind != SeasonKind::Active)
+}
+
+/// Month and day of the proleptic Gregorian calendar.
+///
+/// Days to civil date by counting 400-year cycles from 1 March 0000 (Richards, in *Explanatory Supplement to the
+/// Astronomical Almanac*, 3rd ed., ch. 15; from memory).
+fn month_day(at: Timestamp) -> (u8, u8) {
+    let days = at.unix_ms().div_euclid(86_400_000) + 719_468;
+    let of_cycle = days.rem_euclid(146_097);
+    let year = (of_cycle - of_cycle / 1_460 + of_cycle / 36_524 - of_cycle / 146_096) / 365;
+    let of_year = of_cycle - (365 * year + year / 4 - year / 100);
+    let shifted = (5 * of_year + 2) / 153;
+    let day = of_year - (153 * shifted + 2) / 5 + 1;
+    let month = if shifted < 10 { shifted + 3 } else { shifted - 9 };
+    (u8::try_from(month).unwrap_or(1), u8::try_from(day).unwrap_or(1))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Unix times of civil dates, by the definition of POSIX time.
+    #[test]
+    fn days_become_dates() {
+        for (s, want) in [(0, (1, 1)), (951_782_400, (2, 29)), (1_772_323_200, (3, 1)), (1_798_675_200, (12, 31))] {
+            assert_eq!(month_day(Timestamp::from_unix_ms(s * 1000)), want);
+        }
+    }
+}

@@ -1,0 +1,153 @@
+//! One nest's body at its nominal physics and at physics a little off in each parameter, with the rows that read a
+//! temperature off a body's modes. Rebuilt only when the nominal physics moves.
+use crate::body::{Axis, Body, Heat, MODES};
+use crate::modes::Modes;
+use crate::prior::from_log;
+use crate::shelf::Stretch;
+use alloc::vec::Vec;
+
+/// How far each parameter is moved for its sensitivity, on the log scale.
+pub const NUDGE: f64 = 0.03;
+/// Places at which a profile is reported, at least (the contract asks for 41).
+pub const GRID: usize = 61;
+/// Which parameter is the end loss: the only one that changes the modes.
+const END_LOSS: usize = 5;
+
+/// Nominal body first, then one for each parameter.
+#[derive(Clone, Debug)]
+pub struct Models {
+    /// Nominal first.
+    pub bodies: Vec<Body>,
+    nominal: Rows,
+    nudged_ends: Rows,
+    /// Places of the profile, mm.
+    pub grid_mm: Vec<f64>,
+}
+
+/// Rows over the modes: at every probe, over the brood area, along the grid.
+#[derive(Clone, Debug)]
+pub struct Rows {
+    /// One for each probe.
+    pub probes: Vec<Vec<f64>>,
+    /// Slope at each probe, 1/mm.
+    pub slopes: Vec<Vec<f64>>,
+    /// Mean over the brood area.
+    pub brood: Vec<f64>,
+    /// Points across the brood area.
+    pub brood_points: Vec<Vec<f64>>,
+    /// The profile.
+    pub grid: Vec<Vec<f64>>,
+    /// Middle of the first pad.
+    pub pad: Vec<f64>,
+}
+
+/// Where one body stands, with every probe's lagged view of it.
+#[derive(Clone, Debug)]
+pub struct Course {
+    /// The body's heat.
+    pub heat: Heat,
+    /// Galleries' mode amplitudes, K over the room.
+    pub amplitudes: Vec<f64>,
+    /// Temperature at each probe's place, °C.
+    pub surface_c: Vec<f64>,
+    /// What each probe shows, °C, at the end of the last step.
+    pub shown_c: Vec<f64>,
+    /// What it showed at the step's beginning, °C.
+    pub shown_before_c: Vec<f64>,
+}
+
+impl Models {
+    /// Bodies around the physics in `log` (see [`crate::prior::to_log`]).
+    pub fn new(axis: &Axis, log: &[f64], places_mm: &[f64], brood: Stretch, step_s: f64) -> Self {
+        let nominal = from_log(log);
+        let modes = Modes::new(axis.length_mm, nominal.end_loss, MODES);
+        let mut bodies = alloc::vec![Body::on(modes.clone(), axis, &nominal, step_s)];
+        let mut nudged_ends = modes.clone();
+        for i in 0..log.len() {
+            let mut moved = log.to_vec();
+            moved[i] += NUDGE;
+            let physics = from_log(&moved);
+            let on = if i == END_LOSS { Modes::new(axis.length_mm, physics.end_loss, MODES) } else { modes.clone() };
+            if i == END_LOSS {
+                nudged_ends = on.clone();
+            }
+            bodies.push(Body::on(on, axis, &physics, step_s));
+        }
+        let grid_mm: Vec<f64> = (0..GRID).map(|i| axis.length_mm * i as f64 / (GRID - 1) as f64).collect();
+        let pad_mm = axis.pads.first().map_or(0.0, |p| 0.5 * (p.from_mm + p.to_mm));
+        let rows = |m: &Modes| Rows::new(m, places_mm, brood, &grid_mm, pad_mm);
+        Self { nominal: rows(&modes), nudged_ends: rows(&nudged_ends), bodies, grid_mm }
+    }
+
+    /// The rows that belong to body `i`.
+    pub fn rows(&self, i: usize) -> &Rows {
+        if i == END_LOSS + 1 { &self.nudged_ends } else { &self.nominal }
+    }
+}
+
+impl Rows {
+    fn new(m: &Modes, places_mm: &[f64], brood: Stretch, grid_mm: &[f64], pad_mm: f64) -> Self {
+        let points = (0..7).map(|i| brood.from_mm + brood.length_mm() * f64::from(i) / 6.0);
+        Self {
+            probes: places_mm.iter().map(|x| m.at(*x).collect()).collect(),
+            slopes: places_mm.iter().map(|x| m.slope_at(*x).collect()).collect(),
+            brood: m.mean_over(brood).collect(),
+            brood_points: points.map(|x| m.at(x).collect()).collect(),
+            grid: grid_mm.iter().map(|x| m.at(*x).collect()).collect(),
+            pad: m.at(pad_mm).collect(),
+        }
+    }
+}
+
+/// Sum of products.
+pub fn dot(a: &[f64], b: &[f64]) -> f64 {
+    a.iter().zip(b).map(|(x, y)| x * y).sum()
+}
+
+impl Course {
+    /// A body as warm as the room at `room_c`.
+    pub fn cold(body: &Body, probes: usize, room_c: f64) -> Self {
+        Self {
+            heat: body.cold(),
+            amplitudes: alloc::vec![0.0; body.modes.len()],
+            surface_c: alloc::vec![room_c; probes],
+            shown_c: alloc::vec![room_c; probes],
+            shown_before_c: alloc::vec![room_c; probes],
+        }
+    }
+
+    /// One step: pads driven at `drive`, the room `room_change_k` warmer and at `room_c` at its end.
+    pub fn advance(&mut self, body: &Body, rows: &Rows, step: &Step<'_>) {
+        body.advance(&mut self.heat, step.drive, step.room_change_k);
+        body.gallery(&self.heat, &mut self.amplitudes);
+        for (p, row) in rows.probes.iter().enumerate() {
+            let new_c = step.room_c + dot(row, &self.amplitudes);
+            let (lag_s, keep) = step.lags[p];
+            // Exact for a surface that moves evenly over the step.
+            let trail = (new_c - self.surface_c[p]) * lag_s / step.step_s;
+            self.shown_before_c[p] = self.shown_c[p];
+            self.shown_c[p] = new_c - trail + (self.shown_c[p] - self.surface_c[p] + trail) * keep;
+            self.surface_c[p] = new_c;
+        }
+    }
+
+    /// What probe `p` shows at `part` (0 to 1) of the last step, °C.
+    pub fn shown(&self, p: usize, part: f64) -> f64 {
+        self.shown_before_c[p] + (self.shown_c[p] - self.shown_before_c[p]) * part
+    }
+}
+
+/// What happens during one step.
+#[derive(Clone, Copy, Debug)]
+pub struct Step<'a> {
+    /// Drive of each pad.
+    pub drive: &'a [f64],
+    /// Room at its end, °C.
+    pub room_c: f64,
+    /// How much the room warmed over it, K.
+    pub room_change_k: f64,
+    /// Each probe's lag, s, and what is kept of a difference over one step.
+    pub lags: &'a [(f64, f64)],
+    /// Length, s.
+    pub step_s: f64,
+}

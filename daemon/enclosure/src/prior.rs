@@ -1,0 +1,114 @@
+//! What is believed about a nest's physics before anything was measured: handbook numbers of the material, the
+//! keeper's dimensions, and how far each may be off.
+//!
+//! A body of two layers of thickness d: loss rates are U/(ρ c d), the exchange k/(d' ρ c d) with d' the distance
+//! between the layers' middles, the pad's gain q″/(ρ c d). Film coefficients indoors: 8 to 11 W m⁻² K⁻¹ in all
+//! (ISO 6946 surface resistances; convection 3 to 5 plus radiation 5 to 6).
+use crate::body::Physics;
+use crate::shelf::{Cover, Nest, Pad, PadPlace};
+use alloc::vec::Vec;
+
+/// Width across the axis where the keeper did not say, mm. Common practice, no source.
+const WIDTH_MM: f64 = 100.0;
+/// Thickness of one layer where the keeper did not say the height, mm. Common practice, no source.
+const LAYER_MM: f64 = 13.0;
+/// Film coefficient from a bare surface to the room, W m⁻² K⁻¹ (ISO 6946: 7.7 sideways, 10 up, 5.9 down).
+const FILM_W_M2K: f64 = 8.0;
+/// Lag of a foil pad and its contact, s. Common practice, no source.
+const PAD_LAG_S: f64 = 45.0;
+/// Galleries are part air: their layer holds about this share of the solid's heat. Common practice, no source.
+const GALLERY_SOLID: f64 = 0.7;
+/// Share of the pad's heat that goes into the nest and not downwards. Common practice, no source.
+const INTO_NEST: f64 = 0.9;
+
+/// How far a probe's place may be off, standard deviation, mm.
+pub const PLACE_SD_MM: f64 = 1.5;
+/// How far a probe's offset may be off, standard deviation, K.
+pub const OFFSET_SD_K: f64 = 0.2;
+/// A probe's lag before anything is known, s, and its standard deviation on the log scale.
+pub const PROBE_LAG_S: (f64, f64) = (75.0, 0.5);
+
+/// The prior of one nest: a median and a standard deviation on the log scale for each parameter, in the order of
+/// [`to_log`].
+#[derive(Clone, Debug, PartialEq)]
+pub struct Prior {
+    /// Natural logarithms of the medians.
+    pub log: Vec<f64>,
+    /// Standard deviations of those logarithms.
+    pub sd: Vec<f64>,
+}
+
+/// How many parameters come before the pads' gains.
+pub const SHARED: usize = 7;
+
+/// Physics as logarithms: diffusivity, both losses, both exchanges, end loss, pad lag, then each pad's gain.
+pub fn to_log(p: &Physics) -> Vec<f64> {
+    let mut v = alloc::vec![
+        p.diffusivity_mm2_s,
+        p.base_loss_per_s,
+        p.gallery_loss_per_s,
+        p.base_exchange_per_s,
+        p.gallery_exchange_per_s,
+        p.end_loss,
+        p.pad_lag_s,
+    ];
+    v.extend_from_slice(&p.gain_k_s);
+    v.iter_mut().for_each(|x| *x = libm::log(*x));
+    v
+}
+
+/// The physics those logarithms stand for; each is kept within what a body of this size can be (a factor of e^±30).
+pub fn from_log(log: &[f64]) -> Physics {
+    let e = |i: usize| libm::exp(log.get(i).copied().unwrap_or(0.0).clamp(-30.0, 30.0));
+    Physics {
+        diffusivity_mm2_s: e(0),
+        base_loss_per_s: e(1),
+        gallery_loss_per_s: e(2),
+        base_exchange_per_s: e(3),
+        gallery_exchange_per_s: e(4),
+        end_loss: e(5),
+        pad_lag_s: e(6),
+        gain_k_s: (SHARED..log.len()).map(e).collect(),
+    }
+}
+
+/// What is believed about `nest` before anything was measured.
+pub fn prior(nest: &Nest) -> Prior {
+    let m = &nest.material;
+    let layer_mm = nest.height_mm.map_or(LAYER_MM, |h| (0.5 * h).clamp(3.0, 40.0));
+    let width_mm = nest.width_mm.unwrap_or(WIDTH_MM);
+    // Heat capacity of a layer per area, J m⁻² K⁻¹.
+    let base_j_m2k = m.density_kg_m3 * m.heat_capacity_j_kgk * layer_mm * 1e-3;
+    let gallery_j_m2k = GALLERY_SOLID * base_j_m2k;
+    let exchange_w_m2k = m.conductivity_w_mk / (0.6 * layer_mm * 1e-3);
+    let over_w_m2k = match nest.cover {
+        Some(Cover::Open) => FILM_W_M2K,
+        Some(Cover::Lid) => 0.4 * FILM_W_M2K,
+        Some(Cover::Glass | Cover::Acrylic) | None => 0.7 * FILM_W_M2K,
+    };
+    let physics = Physics {
+        diffusivity_mm2_s: m.conductivity_w_mk / (m.density_kg_m3 * m.heat_capacity_j_kgk) * 1e6,
+        base_loss_per_s: 0.8 * FILM_W_M2K / base_j_m2k,
+        gallery_loss_per_s: over_w_m2k / gallery_j_m2k,
+        base_exchange_per_s: exchange_w_m2k / base_j_m2k,
+        gallery_exchange_per_s: exchange_w_m2k / gallery_j_m2k,
+        end_loss: FILM_W_M2K * nest.length_mm * 1e-3 / m.conductivity_w_mk,
+        pad_lag_s: PAD_LAG_S,
+        gain_k_s: nest.pads.iter().map(|p| flux_w_m2(p, width_mm) / base_j_m2k).collect(),
+    };
+    let known = |v: Option<f64>, with: f64, without: f64| if v.is_some() { with } else { without };
+    let size = known(nest.height_mm, 0.3, 0.45);
+    let area = known(nest.width_mm, 0.2, 0.3);
+    let mut sd = alloc::vec![0.3, 0.5, 0.5, 0.5, 0.5, 0.4, 0.6];
+    sd.extend(nest.pads.iter().map(|_| libm::sqrt(size * size + area * area + 0.15 * 0.15)));
+    Prior { log: to_log(&physics), sd }
+}
+
+fn flux_w_m2(pad: &Pad, width_mm: f64) -> f64 {
+    let reach = match pad.place {
+        PadPlace::Under => INTO_NEST,
+        PadPlace::Beside | PadPlace::Lid => 0.6,
+        PadPlace::Inside => 1.0,
+    };
+    reach * pad.rated_w / (pad.span.length_mm() * width_mm * 1e-6)
+}

@@ -1,0 +1,177 @@
+//! Whether a probe can be believed: frozen, fallen off, or beside itself, as told by its own run of readings and by
+//! what the estimate expects of its place.
+use crate::time::{Span, Timestamp};
+use alloc::collections::VecDeque;
+
+/// Wild readings remembered.
+const WILD_KEPT: usize = 64;
+/// So many wild readings within an hour, mixed with good ones, make a probe implausible.
+const JUMPS_AN_HOUR: usize = 6;
+/// Odds against chance at which a run of equal readings is held for frozen, nats.
+const FROZEN_NATS: f64 = 25.0;
+/// A run of equal readings is never frozen sooner than this.
+const FROZEN_AT_LEAST: Span = Span::from_min(20);
+/// Readings in a row beyond the gate, and for how long, before the probe or the model must be wrong.
+const APART_READINGS: u32 = 5;
+/// See [`APART_READINGS`].
+const APART_FOR: Span = Span::from_min(10);
+/// A distrusted probe is believed again after agreeing for this long.
+const REGAIN: Span = Span::from_min(30);
+
+/// Why a probe is held for faulty.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Fault {
+    /// It repeats one value while its place must change.
+    Frozen,
+    /// It shows the room where the nest is warm.
+    FallenOff,
+    /// It jumps.
+    Jumping,
+    /// It goes its own way.
+    Astray,
+}
+
+/// One probe's record.
+#[derive(Clone, Debug, Default)]
+pub struct Trust {
+    last_value: Option<f64>,
+    /// Readings in the present run of equal values, and when it began.
+    run: u32,
+    run_began: Option<Timestamp>,
+    /// How often this probe repeats itself when well.
+    repeats: f64,
+    heard: u32,
+    /// Lowest and highest expectation during the run, °C.
+    expected: Option<(f64, f64)>,
+    wild: VecDeque<Timestamp>,
+    apart: u32,
+    apart_began: Option<Timestamp>,
+    near_room: u32,
+    fault: Option<(Fault, Timestamp)>,
+    agrees_since: Option<Timestamp>,
+}
+
+/// What one reading says of its probe.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Glance {
+    /// When.
+    pub at: Timestamp,
+    /// What it said, °C.
+    pub value_c: f64,
+    /// What was expected, °C.
+    pub expected_c: f64,
+    /// Standard deviation of that, K.
+    pub sd_k: f64,
+    /// Whether it lay within the gate.
+    pub within: bool,
+    /// The room, °C.
+    pub room_c: f64,
+}
+
+/// What is to be done with readings that stay apart from the model.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Apart {
+    /// Nothing special.
+    No,
+    /// They have been apart long enough that probe or model is wrong: ask the others.
+    Long,
+}
+
+impl Trust {
+    /// Takes in a reading; says whether its probe has been apart from the model for long.
+    pub fn glance(&mut self, g: Glance) -> Apart {
+        self.note_run(&g);
+        if g.within {
+            self.apart = 0;
+            self.apart_began = None;
+            self.near_room = 0;
+        } else {
+            if self.wild.len() == WILD_KEPT {
+                self.wild.pop_front();
+            }
+            self.wild.push_back(g.at);
+            self.apart += 1;
+            self.apart_began.get_or_insert(g.at);
+            if (g.value_c - g.room_c).abs() < 1.0 {
+                self.near_room += 1;
+            }
+        }
+        self.regain(&g);
+        let long = self.apart >= APART_READINGS && self.apart_began.is_some_and(|b| g.at.since(b) >= APART_FOR);
+        if long { Apart::Long } else { Apart::No }
+    }
+
+    fn note_run(&mut self, g: &Glance) {
+        let same = self.last_value.is_some_and(|v| (v - g.value_c).abs() < 1e-9);
+        self.last_value = Some(g.value_c);
+        self.heard = self.heard.saturating_add(1);
+        if same {
+            self.run += 1;
+            let (low, high) = self.expected.unwrap_or((g.expected_c, g.expected_c));
+            self.expected = Some((low.min(g.expected_c), high.max(g.expected_c)));
+        } else {
+            // Only runs that ended are evidence of how this probe behaves when well.
+            let share = f64::from(self.run) / f64::from(self.run + 1);
+            let rate = 1.0 / f64::from(self.heard.clamp(10, 500));
+            self.repeats += (share - self.repeats) * rate;
+            self.run = 0;
+            self.run_began = Some(g.at);
+            self.expected = None;
+        }
+        let began = *self.run_began.get_or_insert(g.at);
+        let chance = self.repeats.clamp(0.02, 0.98);
+        let nats = -f64::from(self.run) * libm::log(chance);
+        let (low, high) = self.expected.unwrap_or((0.0, 0.0));
+        let must_move = high - low > (4.0 * g.sd_k).max(0.3);
+        if self.heard > 60 && nats > FROZEN_NATS && must_move && g.at.since(began) >= FROZEN_AT_LEAST {
+            self.accuse(Fault::Frozen, g.at);
+        }
+        let recent = self.wild.iter().filter(|t| g.at.since(**t) < Span::from_h(1)).count();
+        if recent >= JUMPS_AN_HOUR && (self.apart as usize) < recent / 2 {
+            self.accuse(Fault::Jumping, g.at);
+        }
+    }
+
+    fn regain(&mut self, g: &Glance) {
+        let frozen = matches!(self.fault, Some((Fault::Frozen, _))) && self.run > 0;
+        let agrees = g.within && !frozen;
+        if !agrees {
+            self.agrees_since = None;
+            return;
+        }
+        let since = *self.agrees_since.get_or_insert(g.at);
+        if self.fault.is_some() && g.at.since(since) >= REGAIN {
+            self.fault = None;
+        }
+    }
+
+    /// Holds the probe for faulty.
+    pub fn accuse(&mut self, fault: Fault, at: Timestamp) {
+        if self.fault.is_none() {
+            self.fault = Some((fault, at));
+            self.agrees_since = None;
+        }
+    }
+
+    /// The fault that fits readings that stay apart.
+    pub fn apart_fault(&self) -> Fault {
+        if self.near_room * 2 > self.apart { Fault::FallenOff } else { Fault::Astray }
+    }
+
+    /// Forgets that it has been apart: the model was widened to it.
+    pub fn forgive(&mut self) {
+        self.apart = 0;
+        self.apart_began = None;
+        self.near_room = 0;
+    }
+
+    /// Since when it has been beyond the gate.
+    pub fn apart_since(&self) -> Option<Timestamp> {
+        self.apart_began
+    }
+
+    /// Why it is held for faulty, since when.
+    pub fn fault(&self) -> Option<(Fault, Timestamp)> {
+        self.fault
+    }
+}
