@@ -1,0 +1,171 @@
+//! `shelf.toml`: read, layered under the environment, checked, and turned into what the daemon works with.
+//!
+//! One reading finds everything that is wrong, each with its line and key, for `run` and `check` alike:
+//! - `document`: TOML with its lines against the one table of keys in `schema`; what is faulty is named and left out;
+//! - `environment`: `WARMEND__SECTION__KEY` against the same table;
+//! - the `config` crate lays one over the other and fills `raw`, the file as it is written;
+//! - `nests`, `bands`, `materials`, `services`, `notices`: meaning, ranges, references, defaults;
+//! - `unwise`: what is legal but better otherwise, each with its reason;
+//! - `report`: what `warmend check` says.
+//!
+//! A new key is one line in `schema`, one field in `raw`, its meaning in one builder, and a line in the example file
+//! (a test compares them).
+mod bands;
+mod document;
+mod environment;
+mod findings;
+mod materials;
+mod names;
+mod nearest;
+mod nests;
+mod notices;
+mod raw;
+mod report;
+mod schema;
+mod services;
+mod settings;
+mod unwise;
+
+#[cfg(test)]
+mod tests;
+
+pub use environment::PREFIX;
+pub use findings::{Advice, MAX_ERRORS, Place, ShelfError, ShelfErrors};
+pub use nests::MAX_SOURCES;
+pub use report::{DEFERENCE, EXIT_FINE, EXIT_WRONG, report};
+pub use settings::{
+    BrokerSettings, BrokerWay, HistorySettings, InfluxSettings, Mapping, NoticeWay, Plug, QuietHours, Way, WebSettings,
+};
+
+use enclosure::Shelf;
+use findings::Findings;
+use raw::RawFile;
+use std::io::Read;
+use std::path::{Path, PathBuf};
+
+/// Largest shelf file that is read, bytes.
+pub const MAX_FILE_BYTES: u64 = 1024 * 1024;
+
+/// Everything a shelf file says, checked.
+#[derive(Clone, Debug, PartialEq)]
+pub struct ShelfFile {
+    /// The file.
+    pub path: PathBuf,
+    /// What the core watches.
+    pub shelf: Shelf,
+    /// Where the shelf stands, in the keeper's words.
+    pub place: Option<String>,
+    /// Which plug each heating mat hangs on.
+    pub plugs: Vec<Plug>,
+    /// Where readings come from.
+    pub broker: BrokerSettings,
+    /// Where history is kept.
+    pub history: HistorySettings,
+    /// Where the pages are.
+    pub web: WebSettings,
+    /// Ways by which a keeper is told; never empty.
+    pub notices: Vec<NoticeWay>,
+    /// A mirror, if one is wanted.
+    pub influx: Option<InfluxSettings>,
+    /// Sensors that speak no SenML.
+    pub mappings: Vec<Mapping>,
+}
+
+/// Loads the shelf file at `path`, with `env` laid over it (pass [`std::env::vars_os`], lossily converted).
+///
+/// # Errors
+/// [`ShelfErrors::Unreadable`] if the file is missing, not UTF-8 or larger than [`MAX_FILE_BYTES`];
+/// [`ShelfErrors::Wrong`] with everything that is wrong in it or in the environment.
+pub fn load(path: &Path, env: impl Iterator<Item = (String, String)>) -> Result<(ShelfFile, Vec<Advice>), ShelfErrors> {
+    let text = read(path).map_err(|reason| ShelfErrors::Unreadable { path: path.to_owned(), reason })?;
+    let mut findings = Findings::default();
+    let file = parse(&text, path, env, &mut findings);
+    if let Some(file) = &file {
+        unwise::missing_files(file, &mut findings);
+    }
+    finish(file, path, findings)
+}
+
+/// Checks the text of a shelf file that would stand at `path`; touches no disk.
+///
+/// # Errors
+/// [`ShelfErrors::Wrong`] with everything that is wrong in it or in the environment.
+pub fn check_text(
+    text: &str,
+    path: &Path,
+    env: impl Iterator<Item = (String, String)>,
+) -> Result<(ShelfFile, Vec<Advice>), ShelfErrors> {
+    let mut findings = Findings::default();
+    let file = parse(text, path, env, &mut findings);
+    finish(file, path, findings)
+}
+
+fn finish(file: Option<ShelfFile>, path: &Path, mut f: Findings) -> Result<(ShelfFile, Vec<Advice>), ShelfErrors> {
+    if file.is_none() && !f.any_wrong() {
+        f.wrong("", "could not be understood as a whole", "compare it with shelf.example.toml");
+    }
+    let advice = f.finish(path)?;
+    file.map(|file| (file, advice)).ok_or_else(|| ShelfErrors::Unreadable {
+        path: path.to_owned(),
+        reason: "it could not be understood".to_owned(),
+    })
+}
+
+fn read(path: &Path) -> Result<String, String> {
+    let file = std::fs::File::open(path).map_err(|e| e.to_string())?;
+    let mut bytes = Vec::new();
+    file.take(MAX_FILE_BYTES + 1).read_to_end(&mut bytes).map_err(|e| e.to_string())?;
+    if bytes.len() as u64 > MAX_FILE_BYTES {
+        return Err(format!("it is larger than {MAX_FILE_BYTES} bytes"));
+    }
+    String::from_utf8(bytes).map_err(|e| format!("it is no UTF-8 text: {}", e.utf8_error()))
+}
+
+fn parse(text: &str, path: &Path, env: impl Iterator<Item = (String, String)>, f: &mut Findings) -> Option<ShelfFile> {
+    let mut document = document::read(text, f)?;
+    let over = environment::read(env, &mut document, f);
+    let raw =
+        layer(document, over).map_err(|e| f.wrong("", e.to_string(), "compare it with shelf.example.toml")).ok()?;
+    let file = build(&raw, path, f);
+    if let (Some(file), false) = (&file, f.any_wrong()) {
+        unwise::advise(file, &raw, f);
+    }
+    file
+}
+
+/// The environment laid over the document. Both were checked, so that nothing is left for this to refuse.
+fn layer(document: document::Document, over: config::Map<String, String>) -> Result<RawFile, config::ConfigError> {
+    let prefix = PREFIX.trim_end_matches('_');
+    let environment =
+        config::Environment::with_prefix(prefix).prefix_separator("__").separator("__").source(Some(over));
+    config::Config::builder().add_source(document).add_source(environment).build()?.try_deserialize()
+}
+
+/// `None` only if something is wrong (and noted): every part is built first, so that every part is checked.
+fn build(raw: &RawFile, path: &Path, f: &mut Findings) -> Option<ShelfFile> {
+    let dir = path.parent().unwrap_or(Path::new(""));
+    let (nests, plugs) = nests::build(&raw.nest, f);
+    let broker = services::broker(&raw.broker, dir, f);
+    let history = services::history(&raw.history, dir);
+    let web = services::web(&raw.web, f);
+    let notices = notices::build(&raw.notice, dir, f);
+    let influx = raw.influx.as_ref().map(|i| services::influx(i, dir, f));
+    let mappings = services::mappings(&raw.mapping, f);
+    let shelf = Shelf {
+        name: raw.shelf.name.clone().unwrap_or_else(|| "study".to_owned()),
+        nests,
+        alarms: services::alarms(&raw.alarm),
+    };
+    Some(ShelfFile {
+        path: path.to_owned(),
+        shelf,
+        place: raw.shelf.place.clone(),
+        plugs,
+        broker: broker?,
+        history,
+        web: web?,
+        notices,
+        influx: influx.map_or(Some(None), |checked| checked.map(Some))?,
+        mappings,
+    })
+}

@@ -1,0 +1,183 @@
+//! Forms of the texts in a shelf file: identifiers, source names, topics, pointers, addresses, hours.
+use std::net::SocketAddr;
+
+/// A text that is right, or what is wrong with it and what to do.
+pub(super) type Checked<T> = Result<T, (String, &'static str)>;
+
+/// Longest source name, bytes.
+const MAX_SOURCE_BYTES: usize = 128;
+
+/// Longest MQTT topic filter, bytes (MQTT 3.1.1, section 1.5.3).
+const MAX_TOPIC_BYTES: usize = 65_535;
+
+/// An identifier of a nest or a pad: `[a-z0-9-]{1,32}`.
+pub(super) fn id(text: &str) -> Checked<()> {
+    let fits = |c: char| c.is_ascii_lowercase() || c.is_ascii_digit() || c == '-';
+    if (1..=32).contains(&text.len()) && text.chars().all(fits) {
+        Ok(())
+    } else {
+        Err((format!("\"{text}\" is no identifier"), "use 1 to 32 of a to z, 0 to 9 and -"))
+    }
+}
+
+/// A full SenML name (RFC 8428, section 4.5.1) whose node stands before its last `:`.
+pub(super) fn source(text: &str) -> Checked<()> {
+    const REMEDY: &str = "write node:sensor, as \"oak-node:warm\"";
+    let fits = |c: char| c.is_ascii_alphanumeric() || "-:./_".contains(c);
+    if text.len() > MAX_SOURCE_BYTES || !text.chars().all(fits) {
+        let why =
+            format!("\"{text}\" is no SenML name: letters, digits and - : . / _ only, {MAX_SOURCE_BYTES} at most");
+        return Err((why, REMEDY));
+    }
+    if !text.starts_with(|c: char| c.is_ascii_alphanumeric()) {
+        return Err((format!("\"{text}\" is no SenML name: it must begin with a letter or digit"), REMEDY));
+    }
+    match text.rsplit_once(':') {
+        Some((node, sensor)) if !node.is_empty() && !sensor.is_empty() => Ok(()),
+        _ => Err((format!("\"{text}\" names no node: the node stands before the last \":\""), REMEDY)),
+    }
+}
+
+/// An MQTT topic without wildcards.
+pub(super) fn topic(text: &str) -> Checked<()> {
+    if text.contains(['+', '#', '\0']) || text.is_empty() || text.len() > MAX_TOPIC_BYTES {
+        return Err((format!("\"{text}\" is no topic to publish on"), "write one without + and #"));
+    }
+    Ok(())
+}
+
+/// The first part of all topics: levels that are neither empty nor wildcards.
+pub(super) fn prefix(text: &str) -> Checked<()> {
+    topic(text).and_then(|()| {
+        if text.split('/').any(str::is_empty) || text.starts_with('$') || text.len() > 64 {
+            Err((format!("\"{text}\" is no topic prefix"), "write one as \"warmend\" or \"home/warmend\""))
+        } else {
+            Ok(())
+        }
+    })
+}
+
+/// An MQTT topic filter (MQTT 3.1.1, section 4.7).
+pub(super) fn filter(text: &str) -> Checked<()> {
+    let levels: Vec<_> = text.split('/').collect();
+    let last = levels.len() - 1;
+    let level = |(i, l): (usize, &&str)| match *l {
+        "+" => true,
+        "#" => i == last,
+        l => !l.contains(['+', '#', '\0']),
+    };
+    if !text.is_empty() && text.len() <= MAX_TOPIC_BYTES && levels.iter().enumerate().all(level) {
+        Ok(())
+    } else {
+        Err((
+            format!("\"{text}\" is no topic filter"),
+            "+ stands for one whole level, # for all that follow, at the end",
+        ))
+    }
+}
+
+/// A JSON Pointer (RFC 6901, section 3).
+pub(super) fn pointer(text: &str) -> Checked<()> {
+    let escaped = text.split('~').skip(1).all(|after| after.starts_with(['0', '1']));
+    if text.starts_with('/') && escaped {
+        Ok(())
+    } else {
+        let remedy = "write it as \"/sensor/temperature\" (~0 for ~, ~1 for /), or leave it out for a plain number";
+        Err((format!("\"{text}\" is no JSON Pointer"), remedy))
+    }
+}
+
+/// An address to listen on; port 0 means any free one.
+pub(super) fn listen(text: &str) -> Checked<SocketAddr> {
+    text.parse()
+        .map_err(|_| (format!("\"{text}\" is no address to listen on"), "write address:port, as \"127.0.0.1:1883\""))
+}
+
+/// An address by URL with one of `schemes`.
+pub(super) fn url(text: &str, schemes: &[&str]) -> Checked<reqwest::Url> {
+    let bad = |why: String| Err((why, "write it as scheme://host:port"));
+    match reqwest::Url::parse(text) {
+        Err(e) => bad(format!("\"{text}\" is no address: {e}")),
+        Ok(u) if !schemes.contains(&u.scheme()) => {
+            bad(format!("\"{}\" is not understood here; known: {}", u.scheme(), schemes.join(", ")))
+        }
+        Ok(u) if u.host_str().is_none_or(str::is_empty) => bad(format!("\"{text}\" names no host")),
+        Ok(u) if !u.username().is_empty() || u.password().is_some() => {
+            Err(("holds a name or a password".to_owned(), "keep secrets out of addresses: use the keys for them"))
+        }
+        Ok(u) => Ok(u),
+    }
+}
+
+/// An hour of the day, `HH:MM`, in minutes after midnight.
+pub(super) fn hour(text: &str) -> Checked<u16> {
+    two(text, ':')
+        .filter(|(h, m)| *h < 24 && *m < 60)
+        .map(|(h, m)| u16::from(h) * 60 + u16::from(m))
+        .ok_or_else(|| (format!("\"{text}\" is no hour of the day"), "write it as \"22:30\""))
+}
+
+/// Days of each month, 29 February included.
+const MONTH_DAYS: [u8; 12] = [31, 29, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31];
+
+/// A day of the year, `MM-DD`, as (month, day).
+pub(super) fn day(text: &str) -> Checked<(u8, u8)> {
+    two(text, '-')
+        .filter(|(m, d)| {
+            let days = usize::from(*m).checked_sub(1).and_then(|i| MONTH_DAYS.get(i));
+            *d >= 1 && days.is_some_and(|last| d <= last)
+        })
+        .ok_or_else(|| (format!("\"{text}\" is no day of the year"), "write month and day, as \"11-01\""))
+}
+
+/// The place of a day in a leap year, from 0.
+pub(super) fn day_of_year((month, day): (u8, u8)) -> usize {
+    let before = MONTH_DAYS.iter().take(usize::from(month).saturating_sub(1));
+    before.map(|d| usize::from(*d)).sum::<usize>() + usize::from(day).saturating_sub(1)
+}
+
+/// Two numbers of two digits each.
+fn two(text: &str, between: char) -> Option<(u8, u8)> {
+    let number = |s: &str| (s.len() == 2 && s.bytes().all(|b| b.is_ascii_digit())).then(|| s.parse().ok()).flatten();
+    let (a, b) = text.split_once(between)?;
+    Some((number(a)?, number(b)?))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn check<T>(judge: impl Fn(&str) -> Checked<T>, good: &[&str], bad: &[&str]) {
+        for g in good {
+            assert!(judge(g).is_ok(), "{g} is right");
+        }
+        for b in bad {
+            assert!(judge(b).is_err(), "{b} is wrong");
+        }
+    }
+
+    #[test]
+    fn forms() {
+        check(id, &["oak", "a-1", "0"], &["", "Oak", "a_b", "ä", &"x".repeat(33)]);
+        check(source, &["n:a", "urn:dev:mac:01:t", "n.x/1:a"], &["n", ":a", "n:", "-n:a", "n:ä", "n: a"]);
+        check(filter, &["a", "a/+/b", "#", "a/#", "+"], &["", "a#", "a/#/b", "a+/b"]);
+        check(pointer, &["/a", "/a/0", "/a~0b~1"], &["", "a", "/a~", "/a~2"]);
+        check(prefix, &["warmend", "home/warmend"], &["", "/a", "a/", "a/+", "$SYS"]);
+        check(hour, &["00:00", "23:59"], &["24:00", "1:00", "12:60", "noon", "+1:00"]);
+        check(day, &["02-29", "12-31"], &["02-30", "00-01", "13-01", "04-31", "1-1", "01-00"]);
+        check(listen, &["127.0.0.1:0", "[::1]:1883"], &["localhost", ":1883", "1.2.3.4"]);
+        let mqtt = |t: &str| url(t, &["mqtt"]);
+        check(
+            mqtt,
+            &["mqtt://h", "mqtt://h:1883", "mqtt://[::1]:1"],
+            &["h:1883", "http://h", "mqtt://", "mqtt://u:p@h"],
+        );
+    }
+
+    #[test]
+    fn days_of_the_year_follow_each_other() {
+        assert_eq!(day_of_year((1, 1)), 0);
+        assert_eq!(day_of_year((3, 1)), 60);
+        assert_eq!(day_of_year((12, 31)), 365);
+    }
+}

@@ -1,0 +1,209 @@
+//! The shelf file as it is written, every key optional: what is missing is judged where its meaning is known.
+//! Field names are the file's keys; [`super::schema`] says what each takes, the example file what each means.
+use serde::Deserialize;
+
+/// The whole file.
+#[derive(Debug, Default, Deserialize)]
+#[serde(default, deny_unknown_fields)]
+pub(super) struct RawFile {
+    pub(super) shelf: RawShelf,
+    pub(super) nest: Vec<RawNest>,
+    pub(super) broker: RawBroker,
+    pub(super) history: RawHistory,
+    pub(super) web: RawWeb,
+    pub(super) alarm: RawAlarm,
+    pub(super) notice: Vec<RawNotice>,
+    pub(super) influx: Option<RawInflux>,
+    pub(super) mapping: Vec<RawMapping>,
+}
+
+#[derive(Debug, Default, Deserialize)]
+#[serde(default, deny_unknown_fields)]
+pub(super) struct RawShelf {
+    pub(super) name: Option<String>,
+    #[serde(rename = "where")]
+    pub(super) place: Option<String>,
+}
+
+#[derive(Debug, Default, Deserialize)]
+#[serde(default, deny_unknown_fields)]
+pub(super) struct RawNest {
+    pub(super) id: Option<String>,
+    pub(super) kind: Option<String>,
+    pub(super) joined_to: Option<String>,
+    pub(super) length_mm: Option<f64>,
+    pub(super) width_mm: Option<f64>,
+    pub(super) height_mm: Option<f64>,
+    pub(super) material: Option<RawMaterial>,
+    pub(super) cover: Option<String>,
+    pub(super) since: Option<String>,
+    pub(super) pad: Vec<RawPad>,
+    pub(super) brood: Option<RawStretch>,
+    pub(super) band: Option<RawBand>,
+    pub(super) humidity: Option<RawHumidity>,
+    pub(super) probe: Vec<RawProbe>,
+    pub(super) room: Option<RawRoom>,
+    pub(super) season: Vec<RawSeason>,
+}
+
+#[derive(Debug, Deserialize)]
+#[serde(untagged)]
+pub(super) enum RawMaterial {
+    Named(String),
+    Own(RawNumbers),
+}
+
+#[derive(Debug, Default, Deserialize)]
+#[serde(default, deny_unknown_fields)]
+pub(super) struct RawNumbers {
+    pub(super) conductivity_w_mk: Option<f64>,
+    pub(super) density_kg_m3: Option<f64>,
+    pub(super) heat_capacity_j_kgk: Option<f64>,
+}
+
+#[derive(Debug, Default, Deserialize)]
+#[serde(default, deny_unknown_fields)]
+pub(super) struct RawPad {
+    pub(super) id: Option<String>,
+    pub(super) shared: Option<String>,
+    pub(super) from_mm: Option<f64>,
+    pub(super) to_mm: Option<f64>,
+    pub(super) watts: Option<f64>,
+    pub(super) drive: Option<String>,
+    pub(super) thermostat_c: Option<f64>,
+    pub(super) thermostat_at_mm: Option<f64>,
+    #[serde(rename = "where")]
+    pub(super) place: Option<String>,
+    pub(super) plug: Option<String>,
+    pub(super) cutoff: Option<String>,
+}
+
+#[derive(Debug, Default, Deserialize)]
+#[serde(default, deny_unknown_fields)]
+pub(super) struct RawStretch {
+    pub(super) from_mm: Option<f64>,
+    pub(super) to_mm: Option<f64>,
+}
+
+#[derive(Debug, Default, Deserialize)]
+#[serde(default, deny_unknown_fields)]
+pub(super) struct RawBand {
+    pub(super) low_c: Option<f64>,
+    pub(super) high_c: Option<f64>,
+    pub(super) limit_c: Option<f64>,
+    pub(super) hot_c: Option<f64>,
+    pub(super) why: Option<String>,
+}
+
+#[derive(Debug, Default, Deserialize)]
+#[serde(default, deny_unknown_fields)]
+pub(super) struct RawHumidity {
+    pub(super) low_pct: Option<f64>,
+    pub(super) high_pct: Option<f64>,
+}
+
+#[derive(Debug, Default, Deserialize)]
+#[serde(default, deny_unknown_fields)]
+pub(super) struct RawProbe {
+    pub(super) source: Option<String>,
+    pub(super) at_mm: Option<f64>,
+}
+
+#[derive(Debug, Default, Deserialize)]
+#[serde(default, deny_unknown_fields)]
+pub(super) struct RawRoom {
+    pub(super) source: Option<String>,
+}
+
+#[derive(Debug, Default, Deserialize)]
+#[serde(default, deny_unknown_fields)]
+pub(super) struct RawSeason {
+    pub(super) from: Option<String>,
+    pub(super) to: Option<String>,
+    pub(super) kind: Option<String>,
+    pub(super) low_c: Option<f64>,
+    pub(super) high_c: Option<f64>,
+    pub(super) limit_c: Option<f64>,
+    pub(super) hot_c: Option<f64>,
+    pub(super) why: Option<String>,
+    pub(super) pad: Option<String>,
+}
+
+#[derive(Debug, Default, Deserialize)]
+#[serde(default, deny_unknown_fields)]
+pub(super) struct RawBroker {
+    pub(super) embedded: Option<String>,
+    pub(super) url: Option<String>,
+    pub(super) user: Option<String>,
+    pub(super) password_file: Option<String>,
+    pub(super) users_file: Option<String>,
+    pub(super) prefix: Option<String>,
+    pub(super) client_id: Option<String>,
+    pub(super) max_packet_bytes: Option<u32>,
+}
+
+#[derive(Debug, Default, Deserialize)]
+#[serde(default, deny_unknown_fields)]
+pub(super) struct RawHistory {
+    pub(super) path: Option<String>,
+    pub(super) commit_s: Option<f64>,
+    pub(super) max_mb: Option<u32>,
+    pub(super) max_days: Option<u32>,
+}
+
+#[derive(Debug, Default, Deserialize)]
+#[serde(default, deny_unknown_fields)]
+pub(super) struct RawWeb {
+    pub(super) listen: Option<String>,
+}
+
+#[derive(Debug, Default, Deserialize)]
+#[serde(default, deny_unknown_fields)]
+pub(super) struct RawAlarm {
+    pub(super) deadband_k: Option<f64>,
+    pub(super) hot_on_delay_min: Option<f64>,
+    pub(super) cold_on_delay_min: Option<f64>,
+    pub(super) limit_on_delay_min: Option<f64>,
+    pub(super) silent_missed: Option<u32>,
+    pub(super) silent_at_least_min: Option<f64>,
+    pub(super) learning_min: Option<f64>,
+    pub(super) season_utc_offset_min: Option<f64>,
+}
+
+#[derive(Debug, Default, Deserialize)]
+#[serde(default, deny_unknown_fields)]
+pub(super) struct RawNotice {
+    pub(super) way: Option<String>,
+    pub(super) url: Option<String>,
+    pub(super) token_file: Option<String>,
+    pub(super) command: Option<Vec<String>>,
+    pub(super) topic: Option<String>,
+    pub(super) server: Option<String>,
+    pub(super) from: Option<String>,
+    pub(super) to: Option<Vec<String>>,
+    pub(super) user: Option<String>,
+    pub(super) password_file: Option<String>,
+    pub(super) least: Option<String>,
+    pub(super) after_min: Option<f64>,
+    pub(super) quiet_from: Option<String>,
+    pub(super) quiet_to: Option<String>,
+    pub(super) time_zone: Option<String>,
+}
+
+#[derive(Debug, Default, Deserialize)]
+#[serde(default, deny_unknown_fields)]
+pub(super) struct RawInflux {
+    pub(super) url: Option<String>,
+    pub(super) org: Option<String>,
+    pub(super) bucket: Option<String>,
+    pub(super) token_file: Option<String>,
+}
+
+#[derive(Debug, Default, Deserialize)]
+#[serde(default, deny_unknown_fields)]
+pub(super) struct RawMapping {
+    pub(super) topic: Option<String>,
+    pub(super) pointer: Option<String>,
+    pub(super) unit: Option<String>,
+    pub(super) source: Option<String>,
+}

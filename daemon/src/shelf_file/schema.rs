@@ -1,0 +1,238 @@
+//! Every key that `shelf.toml` knows, as data: the reader, the environment and the tests walk this one table.
+
+/// What a key's value must be, before its meaning is weighed.
+#[derive(Debug)]
+pub(super) enum Kind {
+    /// A text in quotes, not empty.
+    Text,
+    /// A finite number, from and to (both included).
+    Number(f64, f64),
+    /// A whole number, from and to (both included).
+    Whole(i64, i64),
+    /// One of these words.
+    Choice(&'static [&'static str]),
+    /// `true`, `false` or `"unknown"`.
+    YesNoUnknown,
+    /// A list of texts.
+    Texts,
+    /// A moment with its offset from UTC (RFC 3339), in quotes or as TOML has it.
+    Moment,
+    /// One section.
+    Table(&'static Section),
+    /// Any number of sections, each under `[[…]]`.
+    Tables(&'static Section),
+    /// One section or several.
+    OneOrMore(&'static Section),
+    /// A word, or a table of its own numbers.
+    TextOrTable(&'static Section),
+}
+
+/// One key.
+#[derive(Debug)]
+pub(super) struct Key {
+    /// As it is written.
+    pub(super) name: &'static str,
+    /// What it takes.
+    pub(super) kind: Kind,
+}
+
+/// The keys of one section.
+#[derive(Debug)]
+pub(super) struct Section {
+    /// In the order of the example file.
+    pub(super) keys: &'static [Key],
+}
+
+impl Section {
+    /// The key of that name.
+    pub(super) fn key(&self, name: &str) -> Option<&'static Key> {
+        self.keys.iter().find(|k| k.name == name)
+    }
+}
+
+const fn key(name: &'static str, kind: Kind) -> Key {
+    Key { name, kind }
+}
+
+const fn text(name: &'static str) -> Key {
+    key(name, Kind::Text)
+}
+
+/// The longest axis, mm: longer than any shelf board, short enough to catch metres and inches.
+pub(super) const LENGTH_MM: (f64, f64) = (20.0, 5000.0);
+
+const fn place_mm(name: &'static str) -> Key {
+    key(name, Kind::Number(0.0, LENGTH_MM.1))
+}
+
+const fn celsius(name: &'static str) -> Key {
+    key(name, Kind::Number(-20.0, 60.0))
+}
+
+const fn minutes(name: &'static str, most: f64) -> Key {
+    key(name, Kind::Number(0.0, most))
+}
+
+static MATERIAL: Section = Section {
+    keys: &[
+        key("conductivity_w_mk", Kind::Number(0.01, 500.0)),
+        key("density_kg_m3", Kind::Number(5.0, 20_000.0)),
+        key("heat_capacity_j_kgk", Kind::Number(100.0, 10_000.0)),
+    ],
+};
+
+static PAD: Section = Section {
+    keys: &[
+        text("id"),
+        text("shared"),
+        place_mm("from_mm"),
+        place_mm("to_mm"),
+        key("watts", Kind::Number(0.01, 1000.0)),
+        text("drive"),
+        celsius("thermostat_c"),
+        place_mm("thermostat_at_mm"),
+        key("where", Kind::Choice(&["under", "beside", "lid", "inside"])),
+        text("plug"),
+        key("cutoff", Kind::YesNoUnknown),
+    ],
+};
+
+static BROOD: Section = Section { keys: &[place_mm("from_mm"), place_mm("to_mm")] };
+
+static BAND: Section =
+    Section { keys: &[celsius("low_c"), celsius("high_c"), celsius("limit_c"), celsius("hot_c"), text("why")] };
+
+static HUMIDITY: Section =
+    Section { keys: &[key("low_pct", Kind::Number(0.0, 100.0)), key("high_pct", Kind::Number(0.0, 100.0))] };
+
+static PROBE: Section = Section { keys: &[text("source"), place_mm("at_mm")] };
+
+static ROOM: Section = Section { keys: &[text("source")] };
+
+static SEASON: Section = Section {
+    keys: &[
+        text("from"),
+        text("to"),
+        key("kind", Kind::Choice(&["active", "rest", "empty"])),
+        celsius("low_c"),
+        celsius("high_c"),
+        celsius("limit_c"),
+        celsius("hot_c"),
+        text("why"),
+        key("pad", Kind::Choice(&["on", "off"])),
+    ],
+};
+
+static NEST: Section = Section {
+    keys: &[
+        text("id"),
+        key("kind", Kind::Choice(&["nest", "arena", "tube"])),
+        text("joined_to"),
+        key("length_mm", Kind::Number(LENGTH_MM.0, LENGTH_MM.1)),
+        key("width_mm", Kind::Number(5.0, 2000.0)),
+        key("height_mm", Kind::Number(1.0, 1000.0)),
+        key("material", Kind::TextOrTable(&MATERIAL)),
+        key("cover", Kind::Choice(&["open", "glass", "acrylic", "lid"])),
+        key("since", Kind::Moment),
+        key("pad", Kind::OneOrMore(&PAD)),
+        key("brood", Kind::Table(&BROOD)),
+        key("band", Kind::Table(&BAND)),
+        key("humidity", Kind::Table(&HUMIDITY)),
+        key("probe", Kind::Tables(&PROBE)),
+        key("room", Kind::Table(&ROOM)),
+        key("season", Kind::Tables(&SEASON)),
+    ],
+};
+
+static SHELF: Section = Section { keys: &[text("name"), text("where")] };
+
+static BROKER: Section = Section {
+    keys: &[
+        text("embedded"),
+        text("url"),
+        text("user"),
+        text("password_file"),
+        text("users_file"),
+        text("prefix"),
+        text("client_id"),
+        key("max_packet_bytes", Kind::Whole(4096, 4 * 1024 * 1024)),
+    ],
+};
+
+static HISTORY: Section = Section {
+    keys: &[
+        text("path"),
+        key("commit_s", Kind::Number(0.05, 60.0)),
+        key("max_mb", Kind::Whole(10, 10_000_000)),
+        key("max_days", Kind::Whole(7, 36_500)),
+    ],
+};
+
+static WEB: Section = Section { keys: &[text("listen")] };
+
+static ALARM: Section = Section {
+    keys: &[
+        key("deadband_k", Kind::Number(0.0, 3.0)),
+        minutes("hot_on_delay_min", 120.0),
+        minutes("cold_on_delay_min", 720.0),
+        minutes("limit_on_delay_min", 10.0),
+        key("silent_missed", Kind::Whole(2, 1000)),
+        key("silent_at_least_min", Kind::Number(1.0, 240.0)),
+        minutes("learning_min", 2880.0),
+        key("season_utc_offset_min", Kind::Number(-840.0, 840.0)),
+    ],
+};
+
+static NOTICE: Section = Section {
+    keys: &[
+        key("way", Kind::Choice(&["log", "command", "webhook", "mail", "mqtt"])),
+        text("url"),
+        text("token_file"),
+        key("command", Kind::Texts),
+        text("topic"),
+        text("server"),
+        text("from"),
+        key("to", Kind::Texts),
+        text("user"),
+        text("password_file"),
+        key("least", Kind::Choice(&["advice", "warning", "danger"])),
+        minutes("after_min", 1440.0),
+        text("quiet_from"),
+        text("quiet_to"),
+        text("time_zone"),
+    ],
+};
+
+static INFLUX: Section = Section { keys: &[text("url"), text("org"), text("bucket"), text("token_file")] };
+
+static MAPPING: Section =
+    Section { keys: &[text("topic"), text("pointer"), key("unit", Kind::Choice(UNITS)), text("source")] };
+
+/// The SenML units (RFC 8428, section 12.1) that become a reading.
+pub(super) const UNITS: &[&str] = &["Cel", "%RH", "/", "W"];
+
+/// The whole file.
+pub(super) static FILE: Section = Section {
+    keys: &[
+        key("shelf", Kind::Table(&SHELF)),
+        key("nest", Kind::Tables(&NEST)),
+        key("broker", Kind::Table(&BROKER)),
+        key("history", Kind::Table(&HISTORY)),
+        key("web", Kind::Table(&WEB)),
+        key("alarm", Kind::Table(&ALARM)),
+        key("notice", Kind::Tables(&NOTICE)),
+        key("influx", Kind::Table(&INFLUX)),
+        key("mapping", Kind::Tables(&MAPPING)),
+    ],
+};
+
+/// Every `section.key` that the environment may set: the keys of the sections that stand once.
+pub(super) fn settable() -> impl Iterator<Item = (&'static str, &'static Key)> {
+    FILE.keys
+        .iter()
+        .filter_map(|k| match k.kind {
+            Kind::Table(section) => Some((k.name, section)),
+            _ => None,
+        })
+        .flat_map(|(name, section)| section.keys.iter().map(move |k| (name, k)))
+}

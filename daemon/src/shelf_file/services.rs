@@ -1,0 +1,183 @@
+//! Sections that stand once: broker, history, pages, mirror, alarms; and the mappings.
+use super::findings::Findings;
+use super::names;
+use super::raw::{RawAlarm, RawBroker, RawHistory, RawInflux, RawMapping, RawWeb};
+use super::settings::{BrokerSettings, BrokerWay, HistorySettings, InfluxSettings, Mapping, WebSettings};
+use enclosure::reading::Unit;
+use enclosure::shelf::AlarmSettings;
+use enclosure::time::Span;
+use std::net::{Ipv4Addr, SocketAddr};
+use std::path::Path;
+
+/// The port of MQTT without TLS (IANA).
+const MQTT_PORT: u16 = 1883;
+
+/// The pages' port where none is set.
+const WEB_PORT: u16 = 7180;
+
+/// Largest message where nothing is set, bytes: a pack of a thousand records fits.
+const MAX_PACKET_BYTES: u32 = 256 * 1024;
+
+/// The broker. `dir` is the shelf file's directory.
+pub(super) fn broker(raw: &RawBroker, dir: &Path, f: &mut Findings) -> Option<BrokerSettings> {
+    let way = way(raw, dir, f);
+    let prefix = raw.prefix.as_deref().unwrap_or("warmend");
+    f.keep("broker.prefix", names::prefix(prefix));
+    let client_id = raw.client_id.as_deref().unwrap_or("warmend");
+    let fits = |c: char| c.is_ascii_alphanumeric() || c == '-' || c == '_';
+    if client_id.len() > 64 || !client_id.chars().all(fits) {
+        f.wrong("broker.client_id", "is no session name", "use 1 to 64 letters, digits, - and _");
+    }
+    Some(BrokerSettings {
+        way: way?,
+        prefix: prefix.to_owned(),
+        client_id: client_id.to_owned(),
+        max_packet_bytes: raw.max_packet_bytes.unwrap_or(MAX_PACKET_BYTES),
+    })
+}
+
+fn way(raw: &RawBroker, dir: &Path, f: &mut Findings) -> Option<BrokerWay> {
+    match (&raw.embedded, &raw.url) {
+        (Some(_), Some(_)) => {
+            f.wrong(
+                "broker.url",
+                "stands beside embedded: exactly one of the two can be",
+                "take one out (an empty WARMEND__BROKER__EMBEDDED takes out the file's)",
+            );
+            None
+        }
+        (_, Some(url)) => outside(url, raw, dir, f),
+        (Some(embedded), None) => {
+            let listen = f.keep("broker.embedded", names::listen(embedded))?;
+            own(listen, raw, dir, f)
+        }
+        // A wrong embedded or url was complained about already; then neither is here.
+        (None, None) if f.is_doubted("broker.embedded") || f.is_doubted("broker.url") => None,
+        (None, None) if f.is_marked("broker") => {
+            f.wrong(
+                "broker",
+                "has neither embedded nor url",
+                "write embedded = \"127.0.0.1:1883\", or url = \"mqtt://…\"",
+            );
+            None
+        }
+        (None, None) => own(SocketAddr::from((Ipv4Addr::LOCALHOST, MQTT_PORT)), raw, dir, f),
+    }
+}
+
+fn own(listen: SocketAddr, raw: &RawBroker, dir: &Path, f: &mut Findings) -> Option<BrokerWay> {
+    for (key, _) in [("user", &raw.user), ("password_file", &raw.password_file)].iter().filter(|(_, v)| v.is_some()) {
+        let path = format!("broker.{key}");
+        f.wrong(&path, "is for a broker elsewhere (url)", "take it out; users_file holds our own broker's users");
+    }
+    if !listen.ip().is_loopback() && raw.users_file.is_none() && !f.is_doubted("broker.users_file") {
+        f.wrong(
+            "broker.embedded",
+            format!("{listen} can be reached from other machines, and users_file is missing"),
+            "add users_file = \"users\", or listen on 127.0.0.1",
+        );
+    }
+    Some(BrokerWay::Embedded { listen, users_file: raw.users_file.as_ref().map(|p| dir.join(p)) })
+}
+
+fn outside(url: &str, raw: &RawBroker, dir: &Path, f: &mut Findings) -> Option<BrokerWay> {
+    if raw.users_file.is_some() {
+        f.wrong("broker.users_file", "is for our own broker (embedded)", "take it out; use user and password_file");
+    }
+    if raw.password_file.is_some() && raw.user.is_none() && !f.is_doubted("broker.user") {
+        f.wrong("broker.password_file", "stands without user", "add user = \"…\"");
+    }
+    let url = f.keep("broker.url", names::url(url, &["mqtt"]))?;
+    let more = !matches!(url.path(), "" | "/") || url.query().is_some() || url.fragment().is_some();
+    if more {
+        f.wrong("broker.url", "has something after the port", "write mqtt://host:port; topics begin with prefix");
+    }
+    let host = url.host_str().unwrap_or_default();
+    Some(BrokerWay::Outside {
+        host: host.trim_start_matches('[').trim_end_matches(']').to_owned(),
+        port: url.port().unwrap_or(MQTT_PORT),
+        user: raw.user.clone(),
+        password_file: raw.password_file.as_ref().map(|p| dir.join(p)),
+    })
+}
+
+/// The history.
+pub(super) fn history(raw: &RawHistory, dir: &Path) -> HistorySettings {
+    HistorySettings {
+        path: dir.join(raw.path.as_deref().unwrap_or("warmend.db")),
+        commit: span(raw.commit_s.unwrap_or(1.0), 1000.0),
+        max_mb: raw.max_mb,
+        max_days: raw.max_days,
+    }
+}
+
+/// The pages.
+pub(super) fn web(raw: &RawWeb, f: &mut Findings) -> Option<WebSettings> {
+    let listen = match &raw.listen {
+        None => SocketAddr::from((Ipv4Addr::LOCALHOST, WEB_PORT)),
+        Some(text) => f.keep("web.listen", names::listen(text))?,
+    };
+    Some(WebSettings { listen })
+}
+
+/// The mirror.
+pub(super) fn influx(raw: &RawInflux, dir: &Path, f: &mut Findings) -> Option<InfluxSettings> {
+    let url = f.need(raw.url.as_deref(), "influx.url").and_then(|u| f.keep("influx.url", names::url(u, &["http"])));
+    let org = f.need(raw.org.clone(), "influx.org");
+    let bucket = f.need(raw.bucket.clone(), "influx.bucket");
+    Some(InfluxSettings {
+        url: url?.to_string(),
+        org: org?,
+        bucket: bucket?,
+        token_file: raw.token_file.as_ref().map(|p| dir.join(p)),
+    })
+}
+
+/// The alarms' delays; what is left out keeps [`AlarmSettings::default`].
+pub(super) fn alarms(raw: &RawAlarm) -> AlarmSettings {
+    let usual = AlarmSettings::default();
+    let minutes = |set: Option<f64>, usual: Span| set.map_or(usual, |m| span(m, 60_000.0));
+    AlarmSettings {
+        deadband_k: raw.deadband_k.unwrap_or(usual.deadband_k),
+        hot_on_delay: minutes(raw.hot_on_delay_min, usual.hot_on_delay),
+        cold_on_delay: minutes(raw.cold_on_delay_min, usual.cold_on_delay),
+        limit_on_delay: minutes(raw.limit_on_delay_min, usual.limit_on_delay),
+        silent_missed: raw.silent_missed.unwrap_or(usual.silent_missed),
+        silent_at_least: minutes(raw.silent_at_least_min, usual.silent_at_least),
+        learning: minutes(raw.learning_min, usual.learning),
+        season_utc_offset: minutes(raw.season_utc_offset_min, usual.season_utc_offset),
+    }
+}
+
+/// `value` units of `unit_ms` milliseconds each, rounded to the millisecond.
+pub(super) fn span(value: f64, unit_ms: f64) -> Span {
+    Span::from_ms((value * unit_ms).round() as i64)
+}
+
+/// The mappings; one source and unit comes in by one of them only.
+pub(super) fn mappings(raw: &[RawMapping], f: &mut Findings) -> Vec<Mapping> {
+    let mut built: Vec<Mapping> = Vec::new();
+    for (i, m) in raw.iter().enumerate() {
+        let at = format!("mapping[{i}]");
+        let Some(mapping) = mapping(&at, m, f) else { continue };
+        if built.iter().any(|b| b.source == mapping.source && b.unit == mapping.unit) {
+            let why = format!("{} gets this unit from another mapping already", mapping.source);
+            f.wrong(&format!("{at}.source"), why, "give each number a source of its own");
+        }
+        built.push(mapping);
+    }
+    built
+}
+
+fn mapping(at: &str, raw: &RawMapping, f: &mut Findings) -> Option<Mapping> {
+    let path = |key: &str| format!("{at}.{key}");
+    let topic = f.need(raw.topic.as_deref(), &path("topic"));
+    let topic = topic.and_then(|t| f.keep(&path("topic"), names::filter(t)).map(|()| t.to_owned()));
+    let source = f.need(raw.source.as_deref(), &path("source"));
+    let source = source.and_then(|s| f.keep(&path("source"), names::source(s)).map(|()| s.to_owned()));
+    let unit = f.need(raw.unit.as_deref(), &path("unit")).and_then(Unit::from_senml);
+    if let Some(p) = raw.pointer.as_deref() {
+        f.keep(&path("pointer"), names::pointer(p))?;
+    }
+    Some(Mapping { topic: topic?, pointer: raw.pointer.clone(), unit: unit?, source: source? })
+}

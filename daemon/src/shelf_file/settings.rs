@@ -1,0 +1,162 @@
+//! What a shelf file says beside the shelf itself: broker, history, pages, messages, mirror, mappings.
+use enclosure::alarm::Priority;
+use enclosure::reading::Unit;
+use enclosure::time::Span;
+use std::net::SocketAddr;
+use std::path::PathBuf;
+
+/// Where readings come from.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct BrokerSettings {
+    /// Our own broker, or one elsewhere.
+    pub way: BrokerWay,
+    /// First part of every topic.
+    pub prefix: String,
+    /// Name of the daemon's session at the broker.
+    pub client_id: String,
+    /// Largest message that is taken, bytes; larger ones are refused and counted.
+    pub max_packet_bytes: u32,
+}
+
+/// Which broker.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum BrokerWay {
+    /// The daemon's own.
+    Embedded {
+        /// Where it listens; port 0 means any free one.
+        listen: SocketAddr,
+        /// Its users, each with a password hash, a node and topics. Always there beyond loopback.
+        users_file: Option<PathBuf>,
+    },
+    /// One that runs elsewhere.
+    Outside {
+        /// Its host, a name or an address (IPv6 without brackets).
+        host: String,
+        /// Its port.
+        port: u16,
+        /// Who we are there.
+        user: Option<String>,
+        /// The file that holds the password.
+        password_file: Option<PathBuf>,
+    },
+}
+
+/// Where history is kept.
+#[derive(Clone, Debug, PartialEq)]
+pub struct HistorySettings {
+    /// The database file.
+    pub path: PathBuf,
+    /// Longest wait of a reading before it is on disk.
+    pub commit: Span,
+    /// Size above which the oldest days are dropped, MB (10^6 bytes).
+    pub max_mb: Option<u32>,
+    /// Age above which readings are dropped, days.
+    pub max_days: Option<u32>,
+}
+
+/// Where the pages are.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct WebSettings {
+    /// Where the pages are served; port 0 means any free one.
+    pub listen: SocketAddr,
+}
+
+/// One way by which a keeper is told, and when it is used.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct NoticeWay {
+    /// The way out.
+    pub way: Way,
+    /// Less urgent messages are not sent this way.
+    pub least: Priority,
+    /// Sent only if nobody acknowledged for so long: a second recipient.
+    pub after: Span,
+    /// Hours in which what does no harm by morning waits; none unless set.
+    pub quiet: Option<QuietHours>,
+}
+
+/// A way out.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum Way {
+    /// The daemon's log.
+    Log,
+    /// A program that is started with the message on its standard input.
+    Command {
+        /// Program and arguments; no shell is between.
+        command: Vec<String>,
+    },
+    /// An HTTP POST of a JSON object.
+    Webhook {
+        /// Where to.
+        url: String,
+        /// The file that holds a bearer token.
+        token_file: Option<PathBuf>,
+    },
+    /// A mail.
+    Mail {
+        /// The mail server, `smtp://host:port` or `smtps://host:port`.
+        server: String,
+        /// Sender.
+        from: String,
+        /// Recipients, at least one.
+        to: Vec<String>,
+        /// Who we are at the server.
+        user: Option<String>,
+        /// The file that holds the password.
+        password_file: Option<PathBuf>,
+    },
+    /// A message on the broker that readings come from.
+    Mqtt {
+        /// The topic.
+        topic: String,
+    },
+}
+
+/// Hours of rest, in the recipient's own time zone; `to` may lie before `from`: over midnight.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct QuietHours {
+    /// Begin, minutes after midnight.
+    pub from_min: u16,
+    /// End, minutes after midnight.
+    pub to_min: u16,
+    /// An IANA time zone, as `Europe/Lisbon`.
+    pub time_zone: String,
+}
+
+/// A mirror of readings and estimates.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct InfluxSettings {
+    /// The server.
+    pub url: String,
+    /// Its organisation.
+    pub org: String,
+    /// The bucket.
+    pub bucket: String,
+    /// The file that holds the token.
+    pub token_file: Option<PathBuf>,
+}
+
+/// How a sensor that speaks no SenML is taken in.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Mapping {
+    /// MQTT topic filter.
+    pub topic: String,
+    /// JSON Pointer (RFC 6901) to the number; none: the payload is a plain number.
+    pub pointer: Option<String>,
+    /// The number's unit.
+    pub unit: Unit,
+    /// The source it is taken for.
+    pub source: String,
+}
+
+/// What a keeper must know of a heating mat to pull its plug: for messages and pages.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Plug {
+    /// The nest, by its place in [`enclosure::Shelf::nests`].
+    pub nest: usize,
+    /// The pad, by its place in [`enclosure::shelf::Nest::pads`].
+    pub pad: usize,
+    /// Which plug or switch it hangs on, in the keeper's words.
+    pub plug: Option<String>,
+    /// Whether it has a thermal cut-off of its own, as far as the keeper knows.
+    pub cutoff: Option<bool>,
+}
