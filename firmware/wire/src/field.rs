@@ -80,7 +80,7 @@ impl Field {
         }
     }
 
-    /// Returns the label in CBOR (RFC 8428, table 4).
+    /// Returns the label in CBOR (RFC 8428, section 6).
     #[must_use]
     pub const fn number(self) -> i8 {
         match self {

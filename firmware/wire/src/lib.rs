@@ -48,7 +48,7 @@ pub const MAX_UNIT: usize = 16;
 pub const MAX_RECORDS: u32 = 4096;
 /// The deepest nesting in the value of a field that is passed over.
 pub const MAX_DEPTH: usize = 16;
-/// The version of SenML that is understood (RFC 8428, section 4.4); a pack of a higher one is refused.
+/// The version of SenML that is understood (RFC 8428, section 4.1); a pack of a higher one is refused.
 pub const VERSION: u64 = 10;
 /// Times from here on are seconds since 1970, times below are relative to now, s (RFC 8428, section 4.5.3: 2^28).
 pub const ABSOLUTE_FROM_S: f64 = 268_435_456.0;

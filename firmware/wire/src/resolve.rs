@@ -243,7 +243,7 @@ impl Base {
         if self.broken.has(field) { Err(Error::BrokenBase(field)) } else { Ok(base) }
     }
 
-    /// Adds a base to a field; where one is missing it counts as zero (RFC 8428, section 4.5.1 and following).
+    /// Adds a base to a field; where one is missing it counts as zero (RFC 8428, sections 4.5.3 and 4.5.4).
     fn add(&self, field: Field, base: Option<f64>, own: Option<f64>) -> Result<Option<f64>, Error> {
         let total = match (self.sound(field, base)?, own) {
             (Some(base), Some(own)) => base + own,

@@ -36,7 +36,7 @@ fn base_values_add_up_and_last_until_replaced() {
             (Some(22.0), None),
             (Some(1.0), None),
             (None, Some(105.0)),
-            (Some(3.0), Some(100.0)) // "If only one of the Base Sum and Sum value is present": section 4.5.2
+            (Some(3.0), Some(100.0)) // the missing sum counts as zero: section 4.5.4
         ]
     );
 }

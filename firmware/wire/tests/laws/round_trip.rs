@@ -339,6 +339,15 @@ fn a_header_reads_back_among_readings() {
 }
 
 #[test]
+fn a_node_stands_before_the_last_colon() {
+    for (name, split) in
+        [("oak-node:warm", ("oak-node", "warm")), ("a:b:c", ("a:b", "c")), ("warm", ("", "warm")), ("a:", ("a", ""))]
+    {
+        assert_eq!(split_name(name), split);
+    }
+}
+
+#[test]
 fn a_header_takes_counts_only() {
     let take = |line: &str| Header::default().take(&wire::decode_line(line.as_bytes()).unwrap());
     assert_eq!(take(r#"{"n":"oak-node:seq","u":"s","v":1}"#), Ok(false));
