@@ -188,7 +188,9 @@ impl<'a> Sheet<'a> {
         let (middle, half) = (f64::midpoint(self.body.0, self.body.1), (self.body.1 - self.body.0) * 0.36);
         let steps = 150;
         let edge = |i: i32, sign: f64| {
-            let x = from + (to - from) * f64::from(i) / f64::from(steps);
+            // Closer towards the ends, where the outline turns.
+            let part = (1.0 - (std::f64::consts::PI * f64::from(i) / f64::from(steps)).cos()) / 2.0;
+            let x = from + (to - from) * part;
             let swell = 0.8 + 0.2 * ((x - from) / 27.0 + 0.8 * ((x - from) / 61.0 + sign * 0.7).sin()).sin();
             let near = ((x - from).min(to - x) / 16.0).clamp(0.0, 1.0);
             let end = (1.0 - (1.0 - near).powi(2)).max(0.0).sqrt();
