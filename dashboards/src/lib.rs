@@ -1,1 +1,47 @@
-//! Skeleton.
+//! View structs in, HTML, SVG, PNG and text out: one drawing code for page, mail, report and terminal.
+//!
+//! No server, no history, no clock: whoever calls has judged, worded and timed everything. Pages work without a script
+//! and under the policy `default-src 'none'; style-src 'self'; script-src 'self'; img-src 'self' data:; connect-src
+//! 'self'`: shapes carry a class for the style sheet and, beside it, light colours as attributes, so the same picture
+//! can be mailed or saved alone. Every text is escaped, any number may be NaN, a gap is drawn as a gap.
+
+mod colour;
+mod heatmap;
+mod now_page;
+mod page;
+mod pen;
+mod profile;
+mod raster;
+mod svg;
+mod text;
+mod view;
+mod week;
+mod week_page;
+mod week_picture;
+mod words;
+
+pub use colour::{ColourRange, Rgb, ramp};
+pub use now_page::{headline, now_fragment, now_html, probes_believed};
+pub use page::{LIVE_JS, STYLE_CSS, alarms_html, plain_html};
+pub use pen::Canvas;
+pub use profile::{profile_sentence, profile_svg, profile_svg_on};
+pub use raster::{MOST_PX, MOST_SIDE_PX, RasterError, svg_to_png};
+pub use svg::{escape, ident};
+pub use text::{Paint, week_text};
+pub use view::{
+    Action, AlarmView, AlarmsPage, Assets, BandView, BroodView, Frame, Link, MatPlace, MatView, NestView, NowPage,
+    PlainPage, ProbeView, ProfileView, Stretch, Tone, WeekPage,
+};
+pub use week::{DayRow, HeatMap, Lane, LanePoint, MOST_COLUMNS, MOST_MARKS, MOST_ROWS, Mark, MarkKind, Tick, WeekView};
+pub use week_page::week_html;
+pub use week_picture::{heatmap_svg, heatmap_svg_on, week_sentence};
+pub use words::{alarm_words, state_words};
+
+/// Where pages look for [`STYLE_CSS`] (`text/css`).
+pub const STYLE_PATH: &str = "/style.css";
+/// Where the page of now looks for [`LIVE_JS`] (`text/javascript`).
+pub const LIVE_PATH: &str = "/live.js";
+/// Where [`LIVE_JS`] fetches [`now_fragment`] (`text/html`).
+pub const FRAGMENT_PATH: &str = "/fragment";
+/// Where [`LIVE_JS`] listens for server-sent events named `now` (any data; at least one a minute).
+pub const EVENTS_PATH: &str = "/live";

@@ -1,0 +1,201 @@
+//! The page of now: one sentence, what is the matter, then every nest.
+use crate::page::{Head, alarm_list, alarm_sentence, by_weight, shell};
+use crate::pen::Canvas;
+use crate::profile::{Z90, profile_svg_on};
+use crate::svg::{celsius, ident, number};
+use crate::view::{NestView, NowPage, ProbeView, Tone};
+use crate::words::{alarm_words, capital, stands};
+use maud::{Markup, PreEscaped, html};
+
+/// Rows of the curve's table.
+const TABLE_ROWS: usize = 13;
+
+/// The whole page.
+pub fn now_html(page: &NowPage) -> String {
+    let main =
+        html! { main id="now" data-fragment=(crate::FRAGMENT_PATH) data-live=(crate::EVENTS_PATH) { (inner(page)) } };
+    let title = format!("{}, {}", headline(page), page.frame.shelf_name);
+    shell(&page.frame, Head { title: &title, live: true, reload_s: page.reload_s }, &main)
+}
+
+/// What stands inside `<main>`: the script fetches it anew at every event.
+pub fn now_fragment(page: &NowPage) -> String {
+    inner(page).into_string()
+}
+
+/// How the shelf stands, without the hour: changes only when something does.
+pub fn headline(page: &NowPage) -> String {
+    if page.age_s.is_none() && page.alarms.is_empty() {
+        return "Nothing heard yet: waiting for the first reading".to_owned();
+    }
+    let sorted = by_weight(&page.alarms);
+    let standing: Vec<_> = sorted.iter().filter(|a| stands(&a.state)).collect();
+    let Some(first) = standing.first() else {
+        return "Nothing found".to_owned();
+    };
+    let more = match standing.len() {
+        1 => String::new(),
+        n => format!(", and {} more", n - 1),
+    };
+    match first.tone {
+        Tone::Calm => capital(&alarm_sentence(first)) + &more,
+        tone if first.nests.is_empty() => format!("{}: {}{more}", tone.word(), alarm_words(&first.alarm)),
+        tone => format!("{} in {}: {}{more}", tone.word(), first.nests.join(" and "), alarm_words(&first.alarm)),
+    }
+}
+
+/// How many probes are believed: `4 of 4 probes believed`.
+pub fn probes_believed(page: &NowPage) -> String {
+    let probes: Vec<&ProbeView> = page.nests.iter().flat_map(|n| &n.probes).collect();
+    if page.age_s.is_none() {
+        return format!("0 of {} probes heard", probes.len());
+    }
+    let believed = probes.iter().filter(|p| p.not_believed_because.is_none() && p.temperature_c.is_some()).count();
+    format!("{believed} of {} probes believed", probes.len())
+}
+
+fn inner(page: &NowPage) -> Markup {
+    let said = headline(page);
+    let silenced = page.alarms.iter().filter(|a| !stands(&a.state)).count();
+    let loudest = page.alarms.iter().filter(|a| stands(&a.state)).map(|a| a.tone).max().unwrap_or_default();
+    html! {
+        div id="inner" data-spoken=(said) data-age=[page.age_s.filter(|a| a.is_finite())] {
+            h1 class=(loudest.class()) { (said) }
+            p class="asof" {
+                "As of " (page.as_of_text) ". " (capital(&probes_believed(page))) "."
+                @if silenced > 0 { " " (silenced) @if silenced == 1 { " alarm is silenced or follows from another." } @else { " alarms are silenced or follow from another." } }
+            }
+            (alarm_list(&page.alarms))
+            @for nest in &page.nests { (nest_section(nest, &nest.name)) }
+            @if !page.unlisted.is_empty() {
+                section class="rest" {
+                    h2 { "Heard, but no nest lists them" }
+                    table { tbody { @for (name, value) in &page.unlisted { tr { th scope="row" { (name) } td { (value) } } } } }
+                }
+            }
+            @if !page.watch.is_empty() {
+                section class="rest" {
+                    h2 { "The watch itself" }
+                    @for sentence in &page.watch { p { (sentence) } }
+                }
+            }
+        }
+    }
+}
+
+/// One nest: sentence, picture, facts, tables.
+pub(crate) fn nest_section(nest: &NestView, heading: &str) -> Markup {
+    let id = ident(&nest.id);
+    html! {
+        section class={ "nest " (nest.tone.class()) } id={ "nest-" (id) } aria-labelledby={ "name-" (id) } {
+            h2 id={ "name-" (id) } { @if nest.url.is_empty() { (heading) } @else { a href=(nest.url) { (heading) } } }
+            p class="say" {
+                @if nest.tone != Tone::Calm { span class="weight" { (nest.tone.word()) } " " }
+                (nest.summary)
+            }
+            figure {
+                div class="wide" { (PreEscaped(profile_svg_on(nest, Canvas::Wide))) }
+                div class="narrow" { (PreEscaped(profile_svg_on(nest, Canvas::Narrow))) }
+                figcaption {
+                    "Line: temperature believed at every place; shade: where it lies 9 times in 10. Filled dots: what the probes said. "
+                    @if nest.band.is_some() { "Zone over the brood place: the band you set." }
+                }
+            }
+            (facts(nest))
+            details data-keep={ "tables-" (id) } {
+                summary id={ "more-" (id) } { "The same in numbers" }
+                (probe_table(nest))
+                (curve_table(nest))
+            }
+        }
+    }
+}
+
+fn facts(nest: &NestView) -> Markup {
+    let humid: Vec<_> = nest.probes.iter().filter_map(|p| Some((p.at_mm, p.humidity_pct?))).collect();
+    html! {
+        dl class="facts" {
+            @if let Some(brood) = nest.brood_now {
+                div { dt { "Brood place" } dd { (celsius(brood.mean_c)) " °C, hottest " (celsius(brood.hottest_c)) " °C" } }
+            }
+            @if let Some((room, sd)) = nest.room_c {
+                div { dt { "Room" } dd { (celsius(room)) " ± " (celsius(sd * Z90)) " °C" } }
+            }
+            @if !nest.mats.is_empty() { div { dt { "Heating" } dd { (heating(nest)) } } }
+            @if !humid.is_empty() {
+                div { dt { "Humidity" } dd {
+                    @for (i, (mm, pct)) in humid.iter().enumerate() {
+                        @if i > 0 { ", " }
+                        (number(*pct, 0)) " % at " (number(*mm, 0)) " mm"
+                    }
+                } }
+            }
+            @for probe in &nest.probes {
+                @if let Some(why) = &probe.not_believed_because {
+                    div { dt { (probe.name) } dd { "not believed because " (why) } }
+                }
+            }
+            @if let Some(until) = &nest.learning_until {
+                div { dt { "Still learning" } dd { "until " (until) "; until then only danger, silence and faults of the watch are told" } }
+            }
+        }
+    }
+}
+
+/// `told to 45 %, gives 3.1 ± 0.4 W of 7.0`.
+fn heating(nest: &NestView) -> String {
+    let told = nest.told_duty.filter(|d| d.is_finite()).map_or_else(
+        || "nothing tells what it is told".to_owned(),
+        |duty| format!("told to {} %", number(duty * 100.0, 0)),
+    );
+    let rated: f64 = nest.mats.iter().map(|m| m.rated_w).sum();
+    let gives = nest.gives_w.map_or_else(
+        || "what it gives is not known".to_owned(),
+        |(w, sd)| format!("gives {} ± {} W of {}", number(w, 1), number(sd * Z90, 1), number(rated, 1)),
+    );
+    format!("{told}, {gives}")
+}
+
+fn probe_table(nest: &NestView) -> Markup {
+    html! {
+        table {
+            caption { "Probes" }
+            thead { tr {
+                th scope="col" { "probe" } th scope="col" { "at, mm" } th scope="col" { "°C" } th scope="col" { "%RH" } th scope="col" { "heard" }
+            } }
+            tbody {
+                @for p in &nest.probes {
+                    tr {
+                        th scope="row" { (p.name) }
+                        td { (number(p.at_mm, 0)) }
+                        td { (p.temperature_c.map_or("–".to_owned(), celsius)) @if p.not_believed_because.is_some() { " (not believed)" } }
+                        td { (p.humidity_pct.map_or("–".to_owned(), |h| number(h, 0))) }
+                        td { (p.heard_text) }
+                    }
+                }
+            }
+        }
+    }
+}
+
+fn curve_table(nest: &NestView) -> Markup {
+    let points: Vec<_> = nest.profile.points().enumerate().filter_map(|(i, p)| p.map(|p| (i, p))).collect();
+    let rows = points.len().min(TABLE_ROWS);
+    let chosen = (0..rows).map(|i| points[if rows > 1 { i * (points.len() - 1) / (rows - 1) } else { 0 }]);
+    html! {
+        table {
+            caption { "Warmth along the nest" }
+            thead { tr { th scope="col" { "mm" } th scope="col" { "°C" } th scope="col" { "9 in 10" } th scope="col" { "%RH" } } }
+            tbody {
+                @for (i, (mm, c, sd)) in chosen {
+                    tr {
+                        th scope="row" { (number(mm, 0)) }
+                        td { (celsius(c)) }
+                        td { (celsius(c - Z90 * sd)) " to " (celsius(c + Z90 * sd)) }
+                        td { (nest.rh_pct.get(i).copied().flatten().map_or("–".to_owned(), |h| number(h, 0))) }
+                    }
+                }
+            }
+        }
+    }
+}

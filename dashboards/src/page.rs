@@ -1,0 +1,202 @@
+//! What every page has: head, links, footer; and the pages that are little more.
+use crate::view::{AlarmsPage, Assets, Frame, Link, PlainPage, Tone};
+use crate::words::{alarm_words, capital, stands, state_words};
+use crate::{AlarmView, LIVE_PATH, STYLE_PATH};
+use maud::{DOCTYPE, Markup, PreEscaped, html};
+
+/// The style sheet, to be served at [`STYLE_PATH`].
+pub const STYLE_CSS: &str = include_str!("style.css");
+/// The script of the page of now, to be served at [`LIVE_PATH`].
+pub const LIVE_JS: &str = include_str!("live.js");
+
+/// What a page needs in its head beyond the usual.
+#[derive(Clone, Copy, Debug, Default)]
+pub(crate) struct Head<'a> {
+    pub(crate) title: &'a str,
+    /// Runs [`LIVE_JS`].
+    pub(crate) live: bool,
+    /// Seconds between reloads where no script runs; 0: never.
+    pub(crate) reload_s: u32,
+}
+
+/// A whole page.
+pub(crate) fn shell(frame: &Frame, head: Head<'_>, main: &Markup) -> String {
+    let served = frame.assets == Assets::Served;
+    html! {
+        (DOCTYPE)
+        html lang="en" {
+            head {
+                meta charset="utf-8";
+                meta name="viewport" content="width=device-width, initial-scale=1";
+                meta name="color-scheme" content="light dark";
+                title { (head.title) }
+                @if served {
+                    link rel="stylesheet" href=(STYLE_PATH);
+                    link rel="icon" href="data:,";
+                    @if head.live { script src=(LIVE_PATH) defer {} }
+                } @else {
+                    style { (PreEscaped(STYLE_CSS)) }
+                }
+                @if head.reload_s > 0 && head.live {
+                    noscript { meta http-equiv="refresh" content=(head.reload_s); }
+                }
+            }
+            body {
+                header class="top" {
+                    p class="shelf" { (frame.shelf_name) }
+                    @if !frame.nav.is_empty() {
+                        nav aria-label="Pages" { @for l in &frame.nav { (link(l)) " " } }
+                    }
+                    @if head.live { p id="age" class="age" {} }
+                }
+                @if head.live {
+                    p id="stale" class="stale" role="alert" hidden {}
+                    p id="spoken" class="unseen" aria-live="assertive" {}
+                }
+                (main)
+                footer {
+                    "This page watches; it is not a protective device. What keeps a nest from burning is an independent thermal cut-off, "
+                    "a heating mat too small to do harm when it never lets go, and electrics done by the rules where you live."
+                }
+            }
+        }
+    }
+    .into_string()
+}
+
+fn link(l: &Link) -> Markup {
+    html! { @if l.current { a href=(l.url) aria-current="page" { (l.label) } } @else { a href=(l.url) { (l.label) } } }
+}
+
+/// Error or nothing yet.
+pub fn plain_html(page: &PlainPage) -> String {
+    let main = html! {
+        main class="plain" {
+            h1 { (page.title) }
+            @for s in &page.sentences { p { (s) } }
+        }
+    };
+    shell(&page.frame, Head { title: &page.title, ..Head::default() }, &main)
+}
+
+/// The list of alarms, and what changed lately.
+pub fn alarms_html(page: &AlarmsPage) -> String {
+    let main = html! {
+        main {
+            h1 { @if page.alarms.is_empty() { "No alarm, as of " } @else { "Alarms, as of " } (page.as_of_text) }
+            (alarm_list(&page.alarms))
+            @if !page.past.is_empty() {
+                h2 { "Before" }
+                table class="past" {
+                    thead { tr { th scope="col" { "when" } th scope="col" { "what" } } }
+                    tbody { @for (when, what) in &page.past { tr { td { (when) } td { (what) } } } }
+                }
+            }
+        }
+    };
+    shell(&page.frame, Head { title: "Alarms", ..Head::default() }, &main)
+}
+
+/// Alarms in the order of their weight: those that stand before those that are silenced, danger first.
+pub(crate) fn by_weight(alarms: &[AlarmView]) -> Vec<&AlarmView> {
+    let mut sorted: Vec<_> = alarms.iter().collect();
+    sorted.sort_by_key(|a| (!stands(&a.state), std::cmp::Reverse(a.tone), answered(&a.state)));
+    sorted
+}
+
+fn answered(state: &str) -> u8 {
+    match state {
+        "unacknowledged" => 0,
+        "returned" | "latched" => 1,
+        _ => 2,
+    }
+}
+
+/// All alarms, each with what to do.
+pub(crate) fn alarm_list(alarms: &[AlarmView]) -> Markup {
+    html! {
+        @if !alarms.is_empty() {
+            section class="alarms" aria-label="Alarms" {
+                @for (i, alarm) in by_weight(alarms).into_iter().enumerate() { (alarm_item(i, alarm)) }
+            }
+        }
+    }
+}
+
+/// One alarm as a sentence: `oak: the heating gives heat it was not told to give`.
+pub(crate) fn alarm_sentence(alarm: &AlarmView) -> String {
+    let words = alarm_words(&alarm.alarm);
+    if alarm.nests.is_empty() { words.to_owned() } else { format!("{}: {words}", alarm.nests.join(" and ")) }
+}
+
+fn alarm_item(i: usize, alarm: &AlarmView) -> Markup {
+    let quiet = !stands(&alarm.state);
+    let class = if quiet { "calm" } else { alarm.tone.class() };
+    html! {
+        article class={ "alarm " (class) } {
+            h2 {
+                @if alarm.tone != Tone::Calm { span class="weight" { (alarm.tone.word()) } " " }
+                (capital(&alarm_sentence(alarm)))
+            }
+            p class="since" {
+                "since " (alarm.since_text) "; " (state_words(&alarm.state))
+                @if let Some(about) = &alarm.about { "; " (about) }
+                @if let Some(cause) = &alarm.cause { "; because " (alarm_words(cause)) }
+            }
+            p { (alarm.detail) }
+            @if !alarm.what_to_do.is_empty() { p class="todo" { (alarm.what_to_do) } }
+            @if !alarm.actions.is_empty() {
+                div class="actions" {
+                    @for (k, action) in alarm.actions.iter().enumerate() {
+                        form method="post" action=(action.url) {
+                            @for (name, value) in &action.fields { input type="hidden" name=(name) value=(value); }
+                            button type="submit" id={ "do-" (i) "-" (k) } { (action.label) }
+                        }
+                    }
+                }
+            }
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn danger_comes_first_and_the_silenced_last() {
+        let alarm = |tone, state: &str| AlarmView { tone, state: state.to_owned(), ..AlarmView::default() };
+        let alarms = [
+            alarm(Tone::Danger, "shelved"),
+            alarm(Tone::Advice, "unacknowledged"),
+            alarm(Tone::Danger, "acknowledged"),
+            alarm(Tone::Danger, "unacknowledged"),
+        ];
+        let order: Vec<_> = by_weight(&alarms).iter().map(|a| (a.tone, a.state.as_str())).collect();
+        assert_eq!(
+            order,
+            [
+                (Tone::Danger, "unacknowledged"),
+                (Tone::Danger, "acknowledged"),
+                (Tone::Advice, "unacknowledged"),
+                (Tone::Danger, "shelved")
+            ]
+        );
+    }
+
+    #[test]
+    fn a_plain_page_is_whole_and_escaped() {
+        let page = plain_html(&PlainPage { title: "<script>alert(1)</script>".to_owned(), ..PlainPage::default() });
+        assert!(page.starts_with("<!DOCTYPE html>") && page.ends_with("</html>"));
+        assert!(!page.contains("<script>"), "{page}");
+    }
+
+    #[test]
+    fn nothing_inline_that_a_strict_policy_would_block() {
+        let page = alarms_html(&AlarmsPage::default());
+        assert!(!page.contains("style=") && !page.contains("<style") && !page.contains("onclick"));
+        let saved = Frame { assets: Assets::Inline, ..Frame::default() };
+        let page = alarms_html(&AlarmsPage { frame: saved, ..AlarmsPage::default() });
+        assert!(page.contains("<style>") && !page.contains(STYLE_PATH) && !page.contains("<script"));
+    }
+}

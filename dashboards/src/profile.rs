@@ -1,0 +1,381 @@
+//! The nest itself: a long body with its galleries, the heating mat where it lies, probes where they sit, and above it
+//! the temperature believed at every millimetre.
+//!
+//! Lengths along the axis are to scale; the height of the body is not. The shaded band around the curve is ± 1.645
+//! standard deviations: 90 % of a normal distribution.
+use crate::pen::{Anchor, Canvas, Pen, look};
+use crate::svg::{Scale, area_path, celsius, fit, line_path, number, px, spread, text_width};
+use crate::view::{MatPlace, NestView};
+use std::fmt::Write as _;
+
+/// Half-width of the 90 % interval of a normal distribution, in standard deviations.
+pub(crate) const Z90: f64 = 1.645;
+/// Most probes, mats or points of a curve that are drawn.
+const MOST_DRAWN: usize = 64;
+/// Most mats drawn.
+const MOST_MATS: usize = 6;
+/// Height of a mat's line of text, px.
+const MAT_LINE: f64 = 15.0;
+/// Size of small letters, px.
+const SMALL: f64 = 11.5;
+
+/// The picture of one nest now, standing alone, for mail and files.
+pub fn profile_svg(nest: &NestView) -> String {
+    profile_svg_on(nest, Canvas::Wide)
+}
+
+/// The same for a given width.
+pub fn profile_svg_on(nest: &NestView, canvas: Canvas) -> String {
+    let sheet = Sheet::new(nest, canvas);
+    let mut pen = Pen::new("nest", &nest.id, canvas);
+    sheet.grid(&mut pen);
+    sheet.brood(&mut pen);
+    sheet.curve(&mut pen);
+    sheet.body(&mut pen);
+    sheet.isotherms(&mut pen);
+    sheet.eggs(&mut pen);
+    sheet.probes(&mut pen);
+    sheet.mats(&mut pen);
+    sheet.ruler(&mut pen);
+    sheet.side_labels(&mut pen);
+    let title = format!("Warmth along {}", nest.name);
+    pen.finish((canvas.width_px(), sheet.ruler + 28.0), &title, &profile_sentence(nest))
+}
+
+/// What the picture shows, in one sentence.
+pub fn profile_sentence(nest: &NestView) -> String {
+    let mut ends = nest.profile.points().flatten();
+    let Some(first) = ends.next() else {
+        return format!("Nothing is known yet about {}.", nest.name);
+    };
+    let last = ends.last().unwrap_or(first);
+    let mut said = format!(
+        "Warmth along {}: {} °C at {} mm, {} °C at {} mm",
+        nest.name,
+        celsius(first.1),
+        number(first.0, 0),
+        celsius(last.1),
+        number(last.0, 0)
+    );
+    if let Some(brood) = nest.brood_now {
+        let _ = write!(said, "; brood place {} ± {} °C", celsius(brood.mean_c), celsius(brood.sd_c * Z90));
+        let _ = write!(said, ", at most {} °C", celsius(brood.hottest_c));
+    }
+    if let Some(band) = nest.band {
+        let _ = write!(said, "; band {} to {} °C", number(band.low_c, 1), number(band.high_c, 1));
+    }
+    said.push('.');
+    said
+}
+
+struct Sheet<'a> {
+    nest: &'a NestView,
+    canvas: Canvas,
+    x: Scale,
+    y: Scale,
+    left: f64,
+    right: f64,
+    top: f64,
+    foot: f64,
+    body: (f64, f64),
+    ruler: f64,
+}
+
+impl<'a> Sheet<'a> {
+    fn new(nest: &'a NestView, canvas: Canvas) -> Self {
+        let (left, right) = (canvas.pick(46.0, 34.0), canvas.width_px() - canvas.pick(112.0, 92.0));
+        let (top, foot) = (30.0, canvas.pick(250.0, 210.0));
+        let body_top = foot + 44.0;
+        let body = (body_top, body_top + canvas.pick(64.0, 52.0));
+        Self {
+            nest,
+            canvas,
+            x: Scale::new((0.0, nest.length_mm), (left, right)),
+            y: Scale::new(span_c(nest), (foot, top)),
+            left,
+            right,
+            top,
+            foot,
+            body,
+            ruler: body.1 + 34.0 + MAT_LINE * nest.mats.len().clamp(1, MOST_MATS).saturating_sub(1) as f64,
+        }
+    }
+
+    fn grid(&self, pen: &mut Pen) {
+        for t in self.y.ticks(self.canvas.pick(6.0, 5.0)) {
+            pen.line((self.left, self.y.px(t)), (self.right, self.y.px(t)), &look::grid());
+            pen.text((self.left - 7.0, self.y.px(t) + 4.0), Anchor::End, &look::soft_letters(), &number(t, 0));
+        }
+        pen.text((self.left - 7.0, self.top - 14.0), Anchor::End, &look::soft_letters(), "°C");
+        if let Some((room, _)) = self.nest.room_c.filter(|r| r.0.is_finite()) {
+            pen.line((self.left, self.y.px(room)), (self.right, self.y.px(room)), &look::room());
+        }
+    }
+
+    /// The stretch of the brood place, px, if it can be drawn.
+    fn brood_px(&self) -> Option<(f64, f64)> {
+        let brood = self.nest.brood?;
+        let (a, b) = (self.x.px(brood.from_mm), self.x.px(brood.to_mm));
+        (b > a).then_some((a, b))
+    }
+
+    fn brood(&self, pen: &mut Pen) {
+        let Some((a, b)) = self.brood_px() else { return };
+        for x in [a, b] {
+            pen.line((x, self.top - 4.0), (x, self.body.0), &look::grid());
+        }
+        if let Some(band) = self.nest.band {
+            let (low, high) = (self.y.px(band.low_c), self.y.px(band.high_c));
+            pen.rect((a, high), (b, low), &look::zone());
+            pen.path(&line_path([Some((a, high)), Some((b, high))]), &look::zone_edge());
+            pen.path(&line_path([Some((a, low)), Some((b, low))]), &look::zone_edge());
+            let limit = self.y.px(band.limit_c);
+            pen.line((a - 8.0, limit), (b + 8.0, limit), &look::limit());
+        }
+        let text = self.nest.brood_now.filter(|b| b.mean_c.is_finite()).map_or_else(
+            || "brood place".to_owned(),
+            |now| format!("brood place {} ± {} °C", celsius(now.mean_c), celsius(now.sd_c * Z90)),
+        );
+        let half = text_width(&text, 12.5) / 2.0;
+        let middle = f64::midpoint(a, b).clamp(self.left + half, (self.right - half).max(self.left + half));
+        pen.text((middle, self.top - 14.0), Anchor::Middle, &look::letters(), &text);
+    }
+
+    fn curve(&self, pen: &mut Pen) {
+        let points: Vec<_> = self.nest.profile.points().collect();
+        if points.iter().flatten().next().is_none() {
+            let middle = (f64::midpoint(self.left, self.right), f64::midpoint(self.top, self.foot));
+            pen.text(middle, Anchor::Middle, &look::halo_letters(), "nothing heard yet");
+            return;
+        }
+        let band = points
+            .iter()
+            .map(|p| p.map(|(mm, c, sd)| (self.x.px(mm), self.y.px(c + Z90 * sd), self.y.px(c - Z90 * sd))));
+        pen.path(&area_path(band), &look::doubt());
+        pen.path(&line_path(points.iter().map(|p| p.map(|(mm, c, _)| (self.x.px(mm), self.y.px(c))))), &look::curve());
+    }
+
+    /// The body, and in it a gallery coloured by the believed temperature.
+    fn body(&self, pen: &mut Pen) {
+        let (top, bottom) = self.body;
+        pen.rect((self.left, top), (self.right, bottom), &format!(r#"rx="11" {}"#, look::body()));
+        let name = pen.name("warmth");
+        let mut stops = String::new();
+        let known: Vec<_> = self.nest.profile.points().flatten().collect();
+        let step = known.len().div_ceil(MOST_DRAWN).max(1);
+        for (mm, c, _) in known.iter().step_by(step).chain(known.last()) {
+            let part = (self.x.px(*mm) - self.left) / (self.right - self.left);
+            if let Some(colour) = self.nest.colour.colour(*c) {
+                let _ = write!(stops, r#"<stop offset="{part:.4}" stop-color="{}"/>"#, colour.hex());
+            }
+        }
+        let fill = if stops.is_empty() {
+            "fill=\"none\" class=\"d-leader\" stroke=\"#5f5446\"".to_owned()
+        } else {
+            pen.raw(&format!(
+                r#"<defs><linearGradient id="{name}" gradientUnits="userSpaceOnUse" x1="{}" y1="0" x2="{}" y2="0">{stops}</linearGradient></defs>"#,
+                px(self.left),
+                px(self.right)
+            ));
+            format!(r#"fill="url(#{name})""#)
+        };
+        pen.path(&self.gallery(), &fill);
+    }
+
+    /// An outline that swells and narrows like a dug gallery. A picture, not a survey: nobody measured the real one.
+    fn gallery(&self) -> String {
+        let (from, to) = (self.left + 7.0, self.right - 7.0);
+        let (middle, half) = (f64::midpoint(self.body.0, self.body.1), (self.body.1 - self.body.0) * 0.36);
+        let steps = 150;
+        let edge = |i: i32, sign: f64| {
+            // Closer towards the ends, where the outline turns.
+            let part = (1.0 - (std::f64::consts::PI * f64::from(i) / f64::from(steps)).cos()) / 2.0;
+            let x = from + (to - from) * part;
+            let swell = 0.8 + 0.2 * ((x - from) / 27.0 + 0.8 * ((x - from) / 61.0 + sign * 0.7).sin()).sin();
+            let near = ((x - from).min(to - x) / 16.0).clamp(0.0, 1.0);
+            let end = (1.0 - (1.0 - near).powi(2)).max(0.0).sqrt();
+            Some((x, middle + sign * half * swell * end))
+        };
+        let upper = (0..=steps).map(|i| edge(i, -1.0));
+        let lower = (0..=steps).rev().map(|i| edge(i, 1.0));
+        line_path(upper.chain(lower)) + "Z"
+    }
+
+    /// Marks in the gallery where the belief passes a round temperature: colour is never the only sign.
+    fn isotherms(&self, pen: &mut Pen) {
+        let points: Vec<_> = self.nest.profile.points().flatten().collect();
+        let (top, bottom) = self.body;
+        let mut last_x = self.left - 6.0;
+        for pair in points.windows(2) {
+            let (a, b) = (pair[0], pair[1]);
+            let rising = Scale::new((a.1.min(b.1), a.1.max(b.1)), (0.0, 1.0));
+            if (a.1 - b.1).abs() < 1e-9 || (a.1 - b.1).abs() > 50.0 {
+                continue;
+            }
+            for c in rising.every(1.0).into_iter().filter(|c| rising.holds(*c)) {
+                let part = (c - a.1) / (b.1 - a.1);
+                let x = self.x.px(a.0 + (b.0 - a.0) * part);
+                if x - last_x < 34.0 || x > self.right - 22.0 {
+                    continue;
+                }
+                last_x = x;
+                let Some(ink) = self.nest.colour.colour(c).map(crate::colour::Rgb::ink) else { continue };
+                let middle = f64::midpoint(top, bottom);
+                let tick = format!(r#"stroke="{ink}" stroke-width="1" stroke-opacity="0.75""#);
+                pen.line((x, middle - 13.0), (x, middle + 13.0), &tick);
+                let look = format!(r#"font-size="11" fill="{ink}""#);
+                pen.text((x + 3.0, middle - 2.0), Anchor::Start, &look, &format!("{}°", number(c, 0)));
+            }
+        }
+    }
+
+    /// Eggs on the gallery's floor, where the brood lies.
+    fn eggs(&self, pen: &mut Pen) {
+        let Some((a, b)) = self.brood_px() else { return };
+        let floor = f64::midpoint(self.body.0, self.body.1) + (self.body.1 - self.body.0) * 0.2;
+        let count = (((b - a) / 11.0) as usize).clamp(1, MOST_DRAWN);
+        for i in 0..count {
+            let x = a + (b - a) * (i as f64 + 0.5) / count as f64;
+            let y = floor - if i % 3 == 1 { 3.5 } else { 0.0 };
+            pen.raw(&format!(
+                r##"<ellipse cx="{}" cy="{}" rx="4.2" ry="2.5" transform="rotate({} {} {})" fill="#fffaf0" stroke="#3a2c1c" stroke-width="0.8"/>"##,
+                px(x),
+                px(y),
+                if i % 2 == 0 { -18 } else { 22 },
+                px(x),
+                px(y)
+            ));
+        }
+    }
+
+    fn probes(&self, pen: &mut Pen) {
+        let row = self.foot + 24.0;
+        let pin = self.body.0 + 8.0;
+        let shown: Vec<_> = self.nest.probes.iter().filter(|p| p.at_mm.is_finite()).take(MOST_DRAWN).collect();
+        let room = ((self.right - self.left + 40.0) / 46.0) as usize;
+        let every = shown.len().div_ceil(room.max(1)).max(1);
+        let mut places: Vec<f64> = shown.iter().step_by(every).map(|p| self.x.px(p.at_mm)).collect();
+        spread(&mut places, 46.0, (self.left - 8.0, self.right + 20.0));
+        for (i, probe) in shown.iter().enumerate() {
+            let x = self.x.px(probe.at_mm);
+            let believed = probe.not_believed_because.is_none();
+            if let Some(c) = probe.temperature_c.filter(|c| c.is_finite()) {
+                let y = self.y.px(c);
+                pen.line((x, y), (x, row - 12.0), &look::leader());
+                if believed {
+                    pen.dot((x, y), 4.6, &look::probe());
+                } else {
+                    pen.dot((x, y), 4.6, &look::doubted_probe());
+                    let cross = format!("M{} {}l6 6m0 -6l-6 6", px(x - 3.0), px(y - 3.0));
+                    pen.path(&cross, &look::leader());
+                }
+            }
+            pen.line((x, row + 5.0), (x, pin), &look::leader());
+            pen.dot((x, pin), 3.2, &if believed { look::probe() } else { look::doubted_probe() });
+            if let Some(at) = (i % every == 0).then(|| places.get(i / every)).flatten() {
+                let known =
+                    probe.temperature_c.filter(|c| c.is_finite()).map_or("silent".to_owned(), |c| celsius(c) + "°");
+                let text = if believed { known } else { format!("({known})") };
+                pen.text((*at, row), Anchor::Middle, &look::halo_letters(), &text);
+            }
+        }
+    }
+
+    fn mats(&self, pen: &mut Pen) {
+        let rated: f64 = self.nest.mats.iter().map(|m| m.rated_w).filter(|w| *w > 0.0).sum();
+        let glow = self.nest.gives_w.map_or(0.0, |(w, _)| if rated > 0.0 { (w / rated).clamp(0.0, 1.0) } else { 0.0 });
+        let glow = if glow.is_nan() { 0.0 } else { glow };
+        let mats: Vec<_> = self.nest.mats.iter().take(MOST_MATS).collect();
+        let label = |m: &&crate::view::MatView| {
+            let place = match m.place {
+                MatPlace::Under => "",
+                MatPlace::Beside => "beside, ",
+                MatPlace::Lid => "on the lid, ",
+                MatPlace::Inside => "inside, ",
+            };
+            format!("heating mat {place}{} W", number(m.rated_w, 1))
+        };
+        let edge = self.canvas.width_px() - 4.0;
+        for (row, mat) in mats.iter().enumerate() {
+            let y = match mat.place {
+                MatPlace::Lid => self.body.0 - 9.0,
+                MatPlace::Inside => self.body.1 - 9.0,
+                MatPlace::Under | MatPlace::Beside => self.body.1 + 3.0,
+            };
+            let (a, b) = (self.x.px(mat.span.from_mm), self.x.px(mat.span.to_mm));
+            pen.rect(
+                (a, y),
+                (b, y + 8.0),
+                &format!(r#"rx="2" {} fill-opacity="{:.2}""#, look::ember(), 0.12 + 0.7 * glow),
+            );
+            let wire = (0..=80).map(|i| a + f64::from(i) * 6.0).take_while(|x| *x <= b - 2.0).enumerate();
+            let wire = wire.map(|(i, x)| Some((x + 2.0, y + if i % 2 == 0 { 2.0 } else { 6.0 })));
+            pen.path(&line_path(wire), &look::wire());
+            let look = format!(r#"{} font-size="{SMALL}""#, look::letters());
+            let half = text_width(&label(mat), SMALL) / 2.0;
+            let at = f64::midpoint(a, b).clamp(self.left + half, (edge - half).max(self.left + half));
+            // Each on its own line: two mats may lie close together.
+            pen.text((at, self.body.1 + 24.0 + MAT_LINE * row as f64), Anchor::Middle, &look, &label(mat));
+        }
+    }
+
+    fn ruler(&self, pen: &mut Pen) {
+        let y = self.ruler;
+        pen.line((self.left, y), (self.right, y), &look::leader());
+        let end = self.x.px(self.nest.length_mm);
+        for mm in self.x.ticks(self.canvas.pick(8.0, 4.0)) {
+            let x = self.x.px(mm);
+            pen.line((x, y), (x, y + 5.0), &look::leader());
+            if end - x > 44.0 {
+                pen.text((x, y + 18.0), Anchor::Middle, &look::soft_letters(), &number(mm, 0));
+            }
+        }
+        pen.line((end, y), (end, y + 5.0), &look::leader());
+        let length = format!("{} mm", number(self.nest.length_mm, 0));
+        pen.text((end - 12.0, y + 18.0), Anchor::Start, &look::soft_letters(), &length);
+    }
+
+    /// Names of the lines, beside the plot, kept apart and led to their lines.
+    fn side_labels(&self, pen: &mut Pen) {
+        let mut labels: Vec<(f64, String)> = Vec::new();
+        if let Some(band) = self.nest.band.filter(|_| self.brood_px().is_some()) {
+            labels.push((band.limit_c, format!("limit {}°", number(band.limit_c, 0))));
+            labels.push((band.high_c, format!("band {}°", number(band.high_c, 0))));
+            labels.push((band.low_c, format!("band {}°", number(band.low_c, 0))));
+        }
+        if let Some((room, _)) = self.nest.room_c.filter(|r| r.0.is_finite()) {
+            labels.push((room, format!("room {}°", celsius(room))));
+        }
+        labels.retain(|l| l.0.is_finite());
+        let mut places: Vec<f64> = labels.iter().map(|l| self.y.px(l.0)).collect();
+        spread(&mut places, 15.0, (self.top, self.foot));
+        let brood_end = self.brood_px().map_or(self.right, |(_, b)| b);
+        for ((value, text), at) in labels.iter().zip(places) {
+            let y = self.y.px(*value);
+            let from = if text.starts_with("room") { self.right } else { brood_end + 9.0 };
+            if from < self.right {
+                pen.line((from, y), (self.right, y), &format!(r#"{} stroke-opacity="0.35""#, look::leader()));
+            }
+            pen.path(&line_path([Some((self.right, y)), Some((self.right + 9.0, at))]), &look::leader());
+            let width = self.canvas.width_px() - self.right - 12.0;
+            pen.text((self.right + 12.0, at + 4.0), Anchor::Start, &look::letters(), &fit(text, 12.5, width));
+        }
+    }
+}
+
+/// Lowest and highest °C of the plot: everything believed, the band, the room; at least 8 K.
+fn span_c(nest: &NestView) -> (f64, f64) {
+    let mut values: Vec<f64> =
+        nest.profile.points().flatten().flat_map(|(_, c, sd)| [c - Z90 * sd, c + Z90 * sd]).collect();
+    values.extend(nest.probes.iter().filter(|p| p.not_believed_because.is_none()).filter_map(|p| p.temperature_c));
+    values.extend(nest.band.iter().flat_map(|b| [b.low_c, b.high_c, b.limit_c]));
+    values.extend(nest.room_c.map(|r| r.0));
+    values.retain(|v| v.abs() < 500.0);
+    let low = values.iter().copied().fold(f64::INFINITY, f64::min);
+    let high = values.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+    if low > high {
+        return (15.0, 35.0);
+    }
+    let short = (8.0 - (high - low)).max(0.0) / 2.0;
+    (low - short - 0.7, high + short + 0.7)
+}

@@ -1,0 +1,318 @@
+//! What the pages are told about now: plain values, already judged and already worded.
+//!
+//! Temperatures are °C, places mm from the nest's zero end, powers W. Clock times arrive as text, in the keeper's own
+//! time zone. Any number may be NaN: it is drawn as unknown.
+use crate::colour::ColourRange;
+use crate::week::WeekView;
+
+/// How loud something is.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Tone {
+    /// Nothing to do.
+    #[default]
+    Calm,
+    /// Good to know.
+    Advice,
+    /// Look today.
+    Warning,
+    /// Look now.
+    Danger,
+}
+
+/// A link of the navigation.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct Link {
+    /// What it says.
+    pub label: String,
+    /// Where it leads.
+    pub url: String,
+    /// Whether it is the page shown.
+    pub current: bool,
+}
+
+/// Where a page finds its style sheet and script.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum Assets {
+    /// From the server, at [`crate::STYLE_PATH`] and [`crate::LIVE_PATH`].
+    #[default]
+    Served,
+    /// The style stands in the page, no script: for a page saved as a file.
+    Inline,
+}
+
+/// What every page has around it.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct Frame {
+    /// The shelf's name.
+    pub shelf_name: String,
+    /// Links at the top.
+    pub nav: Vec<Link>,
+    /// Style and script.
+    pub assets: Assets,
+}
+
+/// Everything on the page of now.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct NowPage {
+    /// Name and links.
+    pub frame: Frame,
+    /// When this was true, as a clock says it: `03:12` or `Tue 03:12`.
+    pub as_of_text: String,
+    /// Age of the newest reading when the page was made, s; none before the first.
+    pub age_s: Option<f64>,
+    /// Seconds between reloads where no script runs; 0: never.
+    pub reload_s: u32,
+    /// Alarms that are not normal, in any order: the page sorts them.
+    pub alarms: Vec<AlarmView>,
+    /// The nests, in the shelf's order.
+    pub nests: Vec<NestView>,
+    /// Last values of sources that no nest lists: (source, value with unit).
+    pub unlisted: Vec<(String, String)>,
+    /// One sentence each about the watch itself: history, messages, losses.
+    pub watch: Vec<String>,
+}
+
+/// One alarm that is not normal.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct AlarmView {
+    /// The contract's name: `heater-stuck-on`.
+    pub alarm: String,
+    /// How loud.
+    pub tone: Tone,
+    /// The contract's name of its state: `unacknowledged`.
+    pub state: String,
+    /// Names of the nests it is about; none: the watch itself.
+    pub nests: Vec<String>,
+    /// The probe or node it is about.
+    pub about: Option<String>,
+    /// Since when: `02:41, for 31 min`.
+    pub since_text: String,
+    /// What was expected and what was seen.
+    pub detail: String,
+    /// What to do.
+    pub what_to_do: String,
+    /// The alarm it follows from.
+    pub cause: Option<String>,
+    /// What the keeper can do here.
+    pub actions: Vec<Action>,
+}
+
+/// A button that sends a form.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct Action {
+    /// What it says.
+    pub label: String,
+    /// Where it posts.
+    pub url: String,
+    /// Hidden fields: name, value.
+    pub fields: Vec<(String, String)>,
+}
+
+/// A stretch of the axis, mm.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct Stretch {
+    /// Nearer the zero end, mm.
+    pub from_mm: f64,
+    /// Farther from it, mm.
+    pub to_mm: f64,
+}
+
+/// The band that the keeper set, °C.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct BandView {
+    /// The brood place's mean should stay above, °C.
+    pub low_c: f64,
+    /// The brood place's mean should stay below, °C.
+    pub high_c: f64,
+    /// Its hottest point must stay below, °C.
+    pub limit_c: f64,
+}
+
+/// On which side of the nest a heating mat lies.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum MatPlace {
+    /// Under it.
+    #[default]
+    Under,
+    /// At its side.
+    Beside,
+    /// On its lid.
+    Lid,
+    /// Inside it.
+    Inside,
+}
+
+/// A heating mat or cable.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct MatView {
+    /// The stretch it warms.
+    pub span: Stretch,
+    /// Where it lies.
+    pub place: MatPlace,
+    /// Rated power, W.
+    pub rated_w: f64,
+}
+
+/// A probe and its last words.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct ProbeView {
+    /// Its source: `oak-node:warm`.
+    pub name: String,
+    /// Place, mm.
+    pub at_mm: f64,
+    /// Last temperature, °C.
+    pub temperature_c: Option<f64>,
+    /// Last relative humidity, %RH.
+    pub humidity_pct: Option<f64>,
+    /// When: `20 s ago`, `03:11`.
+    pub heard_text: String,
+    /// Why its last reading was not believed; none: it was.
+    pub not_believed_because: Option<String>,
+}
+
+/// Warmth along the nest, as believed: three lists of equal length.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct ProfileView {
+    /// Places, mm, rising.
+    pub at_mm: Vec<f64>,
+    /// Believed mean, °C.
+    pub mean_c: Vec<f64>,
+    /// Standard deviation of the believed error, K.
+    pub sd_c: Vec<f64>,
+}
+
+/// The brood place in three numbers.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct BroodView {
+    /// Mean, °C.
+    pub mean_c: f64,
+    /// Standard deviation of its error, K.
+    pub sd_c: f64,
+    /// Hottest point, °C.
+    pub hottest_c: f64,
+}
+
+/// One nest now.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct NestView {
+    /// The shelf file's id.
+    pub id: String,
+    /// Name for people.
+    pub name: String,
+    /// Its own page.
+    pub url: String,
+    /// How it stands, in one sentence.
+    pub summary: String,
+    /// How loud that is.
+    pub tone: Tone,
+    /// Length of the axis, mm.
+    pub length_mm: f64,
+    /// Heating mats.
+    pub mats: Vec<MatView>,
+    /// Brood place.
+    pub brood: Option<Stretch>,
+    /// The keeper's band.
+    pub band: Option<BandView>,
+    /// Probes.
+    pub probes: Vec<ProbeView>,
+    /// What is believed; empty before the first reading.
+    pub profile: ProfileView,
+    /// Brood place now.
+    pub brood_now: Option<BroodView>,
+    /// Room: °C and the standard deviation of its error, K.
+    pub room_c: Option<(f64, f64)>,
+    /// What the mats are told: duty 0 to 1.
+    pub told_duty: Option<f64>,
+    /// What they are believed to give: W and its standard deviation.
+    pub gives_w: Option<(f64, f64)>,
+    /// Relative humidity on the profile's places, %RH.
+    pub rh_pct: Vec<Option<f64>>,
+    /// End of the first 12 hours: `today 18:40`.
+    pub learning_until: Option<String>,
+    /// When this was true.
+    pub as_of_text: String,
+    /// Temperatures at the ends of the colours; give all nests of a page the same.
+    pub colour: ColourRange,
+}
+
+/// One nest's page: now, and a span of its history.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct WeekPage {
+    /// Name and links.
+    pub frame: Frame,
+    /// The nest as it is now; left out in a report about the past.
+    pub now: Option<NestView>,
+    /// The span.
+    pub week: WeekView,
+    /// Link to the span before.
+    pub earlier_url: Option<String>,
+    /// Link to the span after.
+    pub later_url: Option<String>,
+    /// Downloads: label and address.
+    pub downloads: Vec<Link>,
+}
+
+/// The list of alarms.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct AlarmsPage {
+    /// Name and links.
+    pub frame: Frame,
+    /// When this was true.
+    pub as_of_text: String,
+    /// Those not normal.
+    pub alarms: Vec<AlarmView>,
+    /// Last changes, newest first: when, and a sentence.
+    pub past: Vec<(String, String)>,
+}
+
+/// Error or nothing yet: a title, sentences, and where to go.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct PlainPage {
+    /// Name and links.
+    pub frame: Frame,
+    /// What is the matter.
+    pub title: String,
+    /// What was attempted, why it failed, what to do.
+    pub sentences: Vec<String>,
+}
+
+impl ProfileView {
+    /// The finite points (mm, mean °C, standard deviation K); `None` where one is no number, so that a line breaks there.
+    pub fn points(&self) -> impl Iterator<Item = Option<(f64, f64, f64)>> + '_ {
+        self.at_mm.iter().zip(&self.mean_c).enumerate().map(|(i, (&x, &mean))| {
+            let sd = self.sd_c.get(i).copied().filter(|s| s.is_finite()).unwrap_or(0.0).abs();
+            (x.is_finite() && mean.is_finite()).then_some((x, mean, sd))
+        })
+    }
+
+    /// Believed temperature and its standard deviation at a place; none outside the known points.
+    pub fn at(&self, mm: f64) -> Option<(f64, f64)> {
+        let points: Vec<_> = self.points().flatten().collect();
+        let pair = points.windows(2).find(|w| w[0].0 <= mm && mm <= w[1].0)?;
+        let width = pair[1].0 - pair[0].0;
+        let part = if width > 0.0 { (mm - pair[0].0) / width } else { 0.0 };
+        Some((pair[0].1 + (pair[1].1 - pair[0].1) * part, pair[0].2 + (pair[1].2 - pair[0].2) * part))
+    }
+}
+
+impl Tone {
+    /// The word that stands beside it, so that colour is never the only sign.
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::Calm => "",
+            Self::Advice => "Advice",
+            Self::Warning => "Warning",
+            Self::Danger => "Danger",
+        }
+    }
+
+    /// Class of the style sheet.
+    pub(crate) const fn class(self) -> &'static str {
+        match self {
+            Self::Calm => "calm",
+            Self::Advice => "advice",
+            Self::Warning => "warning",
+            Self::Danger => "danger",
+        }
+    }
+}
