@@ -210,7 +210,7 @@ impl Body {
         at_place(&self.gallery_c, self.cell_mm, at_mm)
     }
 
-    /// Mean temperature of the pad, °C; without a pad, of the lowest gallery-side layer's first cell.
+    /// Mean temperature of the pad, °C; without one, of the galleries at the zero end.
     pub(crate) fn pad_c(&self) -> f64 {
         let row = &self.slab.temp_c[PAD * self.cells..(PAD + 1) * self.cells];
         let covered: f64 = self.covered.iter().sum();

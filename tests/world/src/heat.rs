@@ -31,6 +31,8 @@ pub(crate) struct Slab {
     along: Factors,
     through: Factors,
     delta: Vec<f64>,
+    /// Capacity over the step's length, W/K.
+    rest: Vec<f64>,
     dt_s: f64,
 }
 
@@ -61,6 +63,7 @@ impl Slab {
             along: Factors::default(),
             through: Factors::default(),
             delta: fill(0.0),
+            rest: fill(0.0),
             dt_s: 0.0,
         }
     }
@@ -76,6 +79,7 @@ impl Slab {
         for k in 0..n {
             let (layer, i) = (k / m, k % m);
             let rest = self.capacity_j_k[k] / dt_s;
+            self.rest[k] = rest;
             let before = if i == 0 { self.head_w_k[layer] } else { self.along_w_k[k - 1] };
             let mut pivot = rest + before + self.along_w_k[k];
             if i > 0 {
@@ -123,20 +127,28 @@ impl Slab {
         let t = &self.temp_c;
         for layer in 0..self.layers {
             let row = layer * m;
-            let mut inflow = self.head_w_k[layer] * (room_c - t[row]);
+            let t = &t[row..row + m];
+            let along = &self.along_w_k[row..row + m];
+            let source = &self.source_w[row..row + m];
+            let room = &self.room_w_k[row..row + m];
+            let delta = &mut self.delta[row..row + m];
+            let mut inflow = self.head_w_k[layer] * (room_c - t[0]);
             for i in 0..m {
-                let k = row + i;
-                let next = if i + 1 < m { t[k + 1] } else { room_c };
-                let out = self.along_w_k[k] * (t[k] - next);
-                self.delta[k] = inflow - out + self.source_w[k] + self.room_w_k[k] * (room_c - t[k]);
+                let next = if i + 1 < m { t[i + 1] } else { room_c };
+                let out = along[i] * (t[i] - next);
+                delta[i] = inflow - out + source[i] + room[i] * (room_c - t[i]);
                 inflow = out;
             }
         }
         for layer in 0..self.layers - 1 {
-            for k in layer * m..(layer + 1) * m {
-                let flow = self.up_w_k[k] * (t[k] - t[k + m]);
-                self.delta[k] -= flow;
-                self.delta[k + m] += flow;
+            let row = layer * m;
+            let (low, high) = (&t[row..row + m], &t[row + m..row + 2 * m]);
+            let up = &self.up_w_k[row..row + m];
+            let (here, above) = self.delta[row..row + 2 * m].split_at_mut(m);
+            for i in 0..m {
+                let flow = up[i] * (low[i] - high[i]);
+                here[i] -= flow;
+                above[i] += flow;
             }
         }
     }
@@ -146,12 +158,19 @@ impl Slab {
         let m = self.cells;
         for layer in 0..self.layers {
             let row = layer * m;
-            for k in row..row + m {
-                let carried = if k > row { self.along_w_k[k - 1] * self.delta[k - 1] } else { 0.0 };
-                self.delta[k] = (self.delta[k] + carried) * self.along.inverse[k];
+            let delta = &mut self.delta[row..row + m];
+            let along = &self.along_w_k[row..row + m];
+            let inverse = &self.along.inverse[row..row + m];
+            let ratio = &self.along.ratio[row..row + m];
+            let mut carried = 0.0;
+            for i in 0..m {
+                delta[i] = (delta[i] + carried) * inverse[i];
+                carried = along[i] * delta[i];
             }
-            for k in (row..row + m - 1).rev() {
-                self.delta[k] += self.along.ratio[k] * self.delta[k + 1];
+            let mut next = 0.0;
+            for i in (0..m).rev() {
+                delta[i] += if i + 1 < m { ratio[i] * next } else { 0.0 };
+                next = delta[i];
             }
             let (head, tail) = (row, row + m - 1);
             let out = self.head_w_k[layer] * (self.temp_c[head] + self.delta[head] - room_c)
@@ -160,15 +179,34 @@ impl Slab {
         }
     }
 
+    /// Solves through the layers, a whole row of columns at a time.
     fn sweep_through(&mut self) {
-        let (m, n) = (self.cells, self.layers * self.cells);
-        for k in 0..n {
-            let rest = self.capacity_j_k[k] / self.dt_s;
-            let carried = if k >= m { self.up_w_k[k - m] * self.delta[k - m] } else { 0.0 };
-            self.delta[k] = (rest * self.delta[k] + carried) * self.through.inverse[k];
+        let m = self.cells;
+        for layer in 0..self.layers {
+            let row = layer * m;
+            let (below, here) = self.delta.split_at_mut(row);
+            let here = &mut here[..m];
+            let rest = &self.rest[row..row + m];
+            let inverse = &self.through.inverse[row..row + m];
+            if layer == 0 {
+                for i in 0..m {
+                    here[i] *= rest[i] * inverse[i];
+                }
+            } else {
+                let below = &below[row - m..];
+                let up = &self.up_w_k[row - m..row];
+                for i in 0..m {
+                    here[i] = (rest[i] * here[i] + up[i] * below[i]) * inverse[i];
+                }
+            }
         }
-        for k in (0..n - m).rev() {
-            self.delta[k] += self.through.ratio[k] * self.delta[k + m];
+        for layer in (0..self.layers - 1).rev() {
+            let row = layer * m;
+            let (here, above) = self.delta.split_at_mut(row + m);
+            let ratio = &self.through.ratio[row..row + m];
+            for ((d, r), a) in here[row..].iter_mut().zip(ratio).zip(above) {
+                *d += r * *a;
+            }
         }
     }
 }

@@ -7,7 +7,7 @@ const GAS_J_KGK: f64 = 461.5;
 /// Share of the galleries' air changed with the room per second (no source; once in seven minutes).
 const EXCHANGE_1_S: f64 = 2.5e-3;
 /// Conductance of the water's surface, m³ s⁻¹ (no source; such that the nest lies near 70 %RH).
-const WATER_M3_S: f64 = 6.0e-7;
+const WATER_M3_S: f64 = 4.0e-7;
 /// Half-width of the water's surface, mm.
 const WATER_SD_MM: f64 = 6.0;
 /// Film between air and wall, m s⁻¹, the wall's own resistance included (no source).

@@ -256,7 +256,7 @@ impl World {
                 && did.told < 1.0
                 && record.due(now_s)
             {
-                record.began_s = Some(now_s);
+                record.began_s = Some((now_s - STEP_S).max(record.fault.from_s));
             }
         }
     }
@@ -273,7 +273,7 @@ impl World {
             };
             if changed && record.bites_s.is_none() {
                 // The step's heat flows from its beginning on.
-                record.bites_s = Some(now_s - STEP_S);
+                record.bites_s = Some((now_s - STEP_S).max(record.fault.from_s));
             }
         }
     }
