@@ -22,8 +22,14 @@ use core::f64::consts::PI;
 pub const STEP: Span = Span::from_s(20);
 /// Pads a nest may have.
 pub const PADS_MAX: usize = 3;
-/// Steps kept to run again after the physics moved: six hours, longer than any nest remembers.
-const MEMORY: usize = 1080;
+/// Steps kept to fit the physics again: two days.
+const MEMORY: usize = 8640;
+/// Steps run again after a pad was found to have done something else: six hours, longer than any nest remembers.
+const RERUN: usize = 1080;
+/// Readings kept for it: one a step and probe at the most.
+const HEARD_MAX: usize = 40_000;
+/// Passes of a fit (Gauss–Newton: each linearises where the last one ended).
+const PASSES: usize = 3;
 /// Smooth shapes along the axis.
 const SHAPES: usize = 5;
 /// Standing deviation of the slow disturbances (ants, lids, sun), K for each shape.
@@ -83,6 +89,9 @@ pub struct Estimator {
     faded: i64,
     moved: i64,
     memory: VecDeque<Past>,
+    /// Readings taken in since the memory begins.
+    heard: VecDeque<Heard>,
+    prior_log: Vec<f64>,
     modes: Vec<Mode>,
     rivals: Vec<Rival>,
 }
@@ -92,6 +101,14 @@ struct Past {
     drive: [f32; PADS_MAX],
     told: [f32; PADS_MAX],
     room_c: f32,
+}
+
+#[derive(Clone, Copy, Debug)]
+struct Heard {
+    step: i64,
+    part: f32,
+    value_c: f32,
+    probe: u8,
 }
 
 /// Where each kind of state begins.
@@ -150,7 +167,9 @@ impl Estimator {
             lags: alloc::vec![lag; probes],
             belief: Gaussian::new(&sd, fades),
             noise_k2: alloc::vec![NOISE_SD_K * NOISE_SD_K; probes],
-            memory: VecDeque::with_capacity(MEMORY),
+            memory: VecDeque::new(),
+            heard: VecDeque::new(),
+            prior_log: prior.log.clone(),
             started: step,
             faded: step,
             moved: step,
@@ -209,6 +228,10 @@ impl Estimator {
         self.step += 1;
         if self.memory.len() == MEMORY {
             self.memory.pop_front();
+            let begins = self.step - MEMORY as i64;
+            while self.heard.front().is_some_and(|h| h.step < begins) {
+                self.heard.pop_front();
+            }
         }
         let mut past = Past { drive: [0.0; PADS_MAX], told: [0.0; PADS_MAX], room_c: room_c as f32 };
         for (i, (d, t)) in drive.iter().zip(told).enumerate().take(PADS_MAX) {
@@ -268,9 +291,22 @@ impl Estimator {
             }
             if within {
                 self.take(p, part, surprise, &expected, &h);
+                self.remember(p, part, value_c);
             }
         }
         Weighed { expected_c, sd_k, surprise_k: surprise, within }
+    }
+
+    fn remember(&mut self, p: usize, part: f64, value_c: f64) {
+        let again = self.heard.iter().rev().take_while(|h| h.step == self.step).any(|h| usize::from(h.probe) == p);
+        if again {
+            return;
+        }
+        if self.heard.len() == HEARD_MAX {
+            self.heard.pop_front();
+        }
+        let probe = p.min(255) as u8;
+        self.heard.push_back(Heard { step: self.step, part: part as f32, value_c: value_c as f32, probe });
     }
 
     fn take(&mut self, p: usize, part: f64, surprise: f64, expected: &Expected, h: &[f64]) {
@@ -432,36 +468,96 @@ impl Estimator {
         self.rerun();
     }
 
-    /// Moves the nominal physics to what is believed when that is due; true if it moved.
+    /// Fits the physics again when that is due; true if it did.
     pub fn settle(&mut self) -> bool {
         let age_min = (self.step - self.started) * STEP.ms() / 60_000;
         let since_min = (self.step - self.moved) * STEP.ms() / 60_000;
-        let due_min = if age_min < 240 { 30 } else if age_min < 1440 { 120 } else { 360 };
+        let due_min = if age_min <= 120 { 60 } else if age_min <= 1440 { 240 } else { 1440 };
         if since_min < due_min || self.rivals.iter().any(|r| r.evidence > 2.0) {
             return false;
         }
         self.moved = self.step;
-        let params = self.log.len();
-        let far = self.belief.mean.iter().take(params).fold(0.0, |a: f64, m| a.max(m.abs()));
-        if far < 0.01 {
-            return false;
-        }
-        for i in 0..params {
-            let by = self.belief.mean[i].clamp(-0.7, 0.7);
-            self.log[i] += by;
-            self.belief.mean[i] -= by;
-            self.belief.widen(i, MOVE_DOUBT * MOVE_DOUBT * by * by);
-        }
-        let l = self.layout();
-        for p in 0..self.places_mm.len() {
-            let by = self.belief.mean[l.lag(p)].clamp(-0.7, 0.7);
-            self.belief.mean[l.lag(p)] -= by;
-            let lag_s = (self.lags[p].0 * libm::exp(by)).clamp(2.0, 1200.0);
-            self.lags[p] = (lag_s, libm::exp(-STEP.s() / lag_s));
-        }
-        self.models = Arc::new(Models::new(&self.axis, &self.log, &self.places_mm, self.brood, STEP.s()));
-        self.rerun();
+        self.refit();
         true
+    }
+
+    fn refit(&mut self) {
+        let params = self.log.len();
+        let l = self.layout();
+        let mut log = self.log.clone();
+        let mut lag_s: Vec<f64> = self.lags.iter().map(|l| l.0).collect();
+        let mut last = None;
+        for _ in 0..PASSES {
+            let pass = self.pass(&log, &lag_s);
+            for (i, x) in log.iter_mut().enumerate() {
+                *x += pass.belief.mean[i].clamp(-1.0, 1.0);
+            }
+            for (p, x) in lag_s.iter_mut().enumerate() {
+                *x = (*x * libm::exp(pass.belief.mean[l.lag(p)].clamp(-0.7, 0.7))).clamp(2.0, 1200.0);
+            }
+            crate::debug(&alloc::format!("step {} pass log-prior {:.2?} lags {:.0?} offs {:.2?} place {:.2?} noise {:.3?} sdpar {:.2?} quickmean {:.2?}", self.step-self.started, log.iter().zip(&self.prior_log).map(|(a,b)|a-b).collect::<Vec<_>>(), lag_s, (0..self.places_mm.len()).map(|p|pass.belief.mean[l.offset(p)]).collect::<Vec<_>>(), (0..self.places_mm.len()).map(|p|pass.belief.mean[l.place(p)]).collect::<Vec<_>>(), pass.noise_k2.iter().map(|x|libm::sqrt(*x)).collect::<Vec<_>>(), (0..log.len()).map(|i|libm::sqrt(pass.belief.variance(i))).collect::<Vec<_>>(), &pass.belief.mean[l.slow()..]));
+            last = Some(pass);
+        }
+        if let Some(pass) = last {
+            self.log = pass.log;
+            self.lags = pass.lags;
+            self.models = pass.models;
+            self.belief = pass.belief;
+            self.noise_k2 = pass.noise_k2;
+            self.courses = pass.courses;
+            self.laggards = pass.laggards;
+            self.faded = pass.faded;
+            self.rivals.clear();
+        }
+        let _ = params;
+    }
+
+    /// One pass of everything remembered through a body at `log`, from the prior.
+    fn pass(&self, log: &[f64], lag_s: &[f64]) -> Self {
+        let probes = self.places_mm.len();
+        let begin = self.step - self.memory.len() as i64;
+        let room_c = self.memory.front().map_or(self.room_c, |p| f64::from(p.room_c));
+        let prior = Prior { log: log.to_vec(), sd: self.prior_sd.clone() };
+        let at = Timestamp::from_unix_ms(begin.saturating_mul(STEP.ms()));
+        let mut e = Self::new(self.axis.clone(), &prior, self.places_mm.clone(), self.brood, (at, room_c));
+        e.prior_log.clone_from(&self.prior_log);
+        e.noise_k2.clone_from(&self.noise_k2);
+        e.modes.clone_from(&self.modes);
+        let l = e.layout();
+        for i in 0..log.len() {
+            e.belief.mean[i] = self.prior_log[i] - log[i];
+        }
+        for p in 0..probes {
+            e.lags[p] = (lag_s[p], libm::exp(-STEP.s() / lag_s[p]));
+            e.belief.mean[l.lag(p)] = libm::log(PROBE_LAG_S.0 / lag_s[p]);
+        }
+        let mut heard = self.heard.iter().peekable();
+        for past in &self.memory {
+            let mut drive = [0.0; PADS_MAX];
+            for (d, p) in drive.iter_mut().zip(&past.drive) {
+                *d = f64::from(*p);
+            }
+            let next_c = f64::from(past.room_c);
+            let change = next_c - e.room_c;
+            e.run(&drive[..self.axis.pads.len().min(PADS_MAX)], next_c, change);
+            e.room_c = next_c;
+            e.step += 1;
+            while let Some(h) = heard.peek() {
+                if h.step > e.step {
+                    break;
+                }
+                e.fade();
+                let (p, part) = (usize::from(h.probe), f64::from(h.part));
+                let row = e.row_of_probe(p, part);
+                let expected = e.belief.expect(&row, e.noise_of(p));
+                let surprise = f64::from(h.value_c) - e.courses[0].shown(p, part) - expected.value;
+                if surprise * surprise < 36.0 * expected.variance {
+                    e.take(p, part, surprise, &expected, &row);
+                }
+                heard.next();
+            }
+        }
+        e
     }
 
     /// Jumps over a gap too long to run through: nothing is known of the warmth at its end.
@@ -469,6 +565,7 @@ impl Estimator {
         self.step = at.unix_ms().div_euclid(STEP.ms());
         self.room_c = room_c;
         self.memory.clear();
+        self.heard.clear();
         self.rerun();
         self.fade();
         self.widen(START_SD_K);
@@ -476,13 +573,14 @@ impl Estimator {
 
     /// Runs the remembered hours through the bodies as they are now.
     fn rerun(&mut self) {
-        let begin_c = self.memory.front().map_or(self.room_c, |p| f64::from(p.room_c));
+        let skip = self.memory.len().saturating_sub(RERUN);
+        let begin_c = self.memory.get(skip).map_or(self.room_c, |p| f64::from(p.room_c));
         let probes = self.places_mm.len();
         self.courses = self.models.bodies.iter().map(|b| Course::cold(b, probes, begin_c)).collect();
         self.laggards = Course::cold(&self.models.bodies[0], probes, begin_c);
         let memory = core::mem::take(&mut self.memory);
         let mut room_c = begin_c;
-        for past in &memory {
+        for past in memory.iter().skip(skip) {
             let mut drive = [0.0; PADS_MAX];
             for (d, p) in drive.iter_mut().zip(&past.drive) {
                 *d = f64::from(*p);
