@@ -1,1 +1,2 @@
 //! The shell of warmend: everything that touches a socket, a disk or a clock.
+pub mod history;
