@@ -1,0 +1,41 @@
+//! History: what was read, what was raised, what the keeper did; one SQLite file that outlives every crash.
+//!
+//! One thread writes ([`Writer`], over a [`Store`]), any number of [`Reader`]s read, in this process or another.
+//! - Readings are appended in the order of arrival (`hot`), because a table sorted by series and time costs thirty
+//!   times the writes on the device; a closed day is packed per series into one compressed chunk.
+//! - A commit is on the device when its reply comes (WAL, `synchronous=FULL`). Several messages share a commit.
+//! - A receipt ([`Receipts`]) moves in the same transaction as the readings that it covers.
+//! - Sources are stored by name: a [`enclosure::SourceId`] is valid within one core only.
+//! - Nothing is ever destroyed: a damaged file is set aside, what it still gives is copied, and the report says so.
+//!
+//! Invariants: a reading is stored once per (source, quantity, millisecond); what was answered as stored is found
+//! after any crash; what could not be stored was answered with an error and counted.
+mod codec;
+mod open;
+mod packing;
+mod read;
+mod receipts;
+mod rows;
+mod salvage;
+mod schema;
+mod seen;
+mod store;
+mod types;
+mod writer;
+
+pub use open::{OpenReport, Opened, SetAside};
+pub use packing::Packed;
+pub use read::{Bucket, Extent, Reader, Sizes, StandingAlarms};
+pub use receipts::{AHEAD_RANGES_MAX, BOOTS_MAX, NODES_MAX, PackSeen, Receipt, Receipts};
+pub use salvage::Saved;
+pub use seen::{HOT_READINGS_MAX, SERIES_DAY_MAX};
+pub use store::{Committed, Store};
+pub use types::{AlarmRecord, Batch, Delivery, Gap, HistoricReading, HistoryError, KeeperNote, Quantity, WriteError};
+pub use writer::{CARRIED_MAX, COMMIT_AT, COMMIT_EVERY, Counters, Monotonic, Pending, QUEUE_MAX, Settings, Writer};
+
+#[cfg(test)]
+mod faults;
+#[cfg(test)]
+mod measure;
+#[cfg(test)]
+mod sample;

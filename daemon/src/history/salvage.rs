@@ -1,0 +1,117 @@
+//! What a damaged file still gives: each table read from both ends towards the damage.
+//!
+//! Receipts are left behind on purpose: they speak of packs whose readings may be among what was lost. The nodes
+//! send again what they still keep, and get new ones.
+use super::open::beside;
+use rusqlite::types::Value;
+use rusqlite::{Connection, OpenFlags, Result, Transaction, params_from_iter};
+use std::fmt;
+use std::path::Path;
+
+/// Tables and their columns, the row's number first.
+const TABLES: [(&str, &str); 8] = [
+    ("series", "id, source, quantity"),
+    ("chunk", "id, series, day, n, t_min, t_max, v_min, v_max, v_sum, believed, t, v, rejections, checksum"),
+    ("hot", "id, series, t_ms, v, rejection"),
+    ("alarm_change", "id, t_ms, alarm, nest, probe, node, event, state, detail, cause, told"),
+    ("note", "id, t_ms, nest, at_mm, kind, text"),
+    ("delivery", "id, change, way, attempt, t_ms, outcome"),
+    ("gap", "id, from_ms, to_ms, why"),
+    ("fact", "rowid, name, value"),
+];
+
+/// What was copied from a damaged file.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct Saved {
+    /// Rows by table.
+    pub rows: Vec<(&'static str, u64)>,
+    /// Tables that could not be read to their end, or not at all.
+    pub torn: Vec<&'static str>,
+    /// Why nothing was copied, if nothing could be.
+    pub failed: Option<String>,
+}
+
+impl Saved {
+    /// Rows copied from `table`.
+    pub fn of(&self, table: &str) -> u64 {
+        self.rows.iter().find(|(name, _)| *name == table).map_or(0, |(_, n)| *n)
+    }
+}
+
+impl fmt::Display for Saved {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        if let Some(why) = &self.failed {
+            return write!(f, "nothing could be copied from it ({why})");
+        }
+        if self.rows.iter().all(|(_, n)| *n == 0) {
+            return f.write_str("nothing could be copied from it");
+        }
+        let [days, readings, changes, notes] = ["chunk", "hot", "alarm_change", "note"].map(|table| self.of(table));
+        write!(
+            f,
+            "copied from it: {days} packed days of a source, {readings} single readings, {changes} changes of alarms, \
+             {notes} notes"
+        )?;
+        if !self.torn.is_empty() {
+            write!(f, "; not whole: {}", self.torn.join(", "))?;
+        }
+        Ok(())
+    }
+}
+
+/// Copies what can be read of the file `from` into the new history `to`, in one commit.
+pub(crate) fn copy(from: &Path, to: &mut Connection) -> Saved {
+    let done = (|| {
+        let old = Connection::open_with_flags(from, OpenFlags::SQLITE_OPEN_READ_ONLY)?;
+        let tx = to.transaction()?;
+        let mut saved = Saved::default();
+        for (table, columns) in TABLES {
+            let (rows, whole) = copy_table(&old, &tx, table, columns);
+            saved.rows.push((table, rows));
+            if !whole {
+                saved.torn.push(table);
+            }
+        }
+        drop_nameless(&tx)?;
+        tx.commit()?;
+        Ok(saved)
+    })();
+    // Reading made it; the damaged file itself and its log stay.
+    let _ = std::fs::remove_file(beside(from, "-shm"));
+    done.unwrap_or_else(|error: rusqlite::Error| Saved { failed: Some(error.to_string()), ..Saved::default() })
+}
+
+/// Copies one table forwards until it breaks, then backwards; rows copied, and whether it never broke.
+fn copy_table(old: &Connection, new: &Transaction<'_>, table: &str, columns: &str) -> (u64, bool) {
+    let mut copied = 0;
+    let row_number = columns.split(',').next().unwrap_or("rowid");
+    // Rows met from both ends are copied once: their numbers are the same.
+    let mut take = |order: &str| -> Result<()> {
+        let sql = format!("SELECT {columns} FROM {table} ORDER BY {row_number} {order}");
+        let mut statement = old.prepare(&sql)?;
+        let width = statement.column_count();
+        let marks = vec!["?"; width].join(", ");
+        let mut insert = new.prepare(&format!("INSERT OR IGNORE INTO {table} ({columns}) VALUES ({marks})"))?;
+        let mut rows = statement.query([])?;
+        while let Some(row) = rows.next()? {
+            let values: Vec<Value> = (0..width).map(|i| row.get(i)).collect::<Result<_>>()?;
+            // A row whose values make no sense is left behind, the rest goes on.
+            copied += insert.execute(params_from_iter(values)).map_or(0, |n| n as u64);
+        }
+        Ok(())
+    };
+    let whole = take("ASC").is_ok();
+    if !whole {
+        // It breaks there too, at the other side of the damage; what came until then is in.
+        let _ = take("DESC");
+    }
+    (copied, whole)
+}
+
+/// Readings whose series is lost have no name any more.
+fn drop_nameless(tx: &Transaction<'_>) -> Result<()> {
+    for table in ["hot", "chunk"] {
+        tx.execute(&format!("DELETE FROM {table} WHERE series NOT IN (SELECT id FROM series)"), [])?;
+    }
+    Ok(())
+}

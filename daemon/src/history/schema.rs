@@ -1,0 +1,122 @@
+//! The tables, and how an older file is brought forward.
+//!
+//! Version n is reached by the first n steps of [`STEPS`]. A step, once published, never changes.
+use rusqlite::{Connection, Result};
+
+/// Marks a file as warmend's: `WRMd` (SQLite's `application_id`).
+pub(crate) const APPLICATION_ID: i64 = 0x5752_4D64;
+
+/// The version that this code reads and writes.
+pub(crate) const VERSION: i64 = STEPS.len() as i64;
+
+/// WAL that is left behind after a checkpoint, bytes.
+const WAL_KEPT_BYTES: i64 = 16 * 1024 * 1024;
+/// How long a reader or the writer waits for the other's lock, ms.
+const BUSY_MS: u64 = 5_000;
+
+/// Step i brings version i to i + 1.
+const STEPS: [&str; 1] = [V1];
+
+/// `hot` has no index on purpose: a commit then touches its last page only.
+const V1: &str = "
+CREATE TABLE series (id INTEGER PRIMARY KEY, source TEXT NOT NULL, quantity INTEGER NOT NULL,
+    UNIQUE (source, quantity)) STRICT;
+CREATE TABLE hot (id INTEGER PRIMARY KEY, series INTEGER NOT NULL, t_ms INTEGER NOT NULL, v REAL NOT NULL,
+    rejection INTEGER) STRICT;
+CREATE TABLE chunk (id INTEGER PRIMARY KEY, series INTEGER NOT NULL, day INTEGER NOT NULL, n INTEGER NOT NULL,
+    t_min INTEGER NOT NULL, t_max INTEGER NOT NULL, v_min REAL, v_max REAL, v_sum REAL NOT NULL,
+    believed INTEGER NOT NULL, t BLOB NOT NULL, v BLOB NOT NULL, rejections BLOB NOT NULL, checksum INTEGER NOT NULL)
+    STRICT;
+CREATE UNIQUE INDEX chunk_place ON chunk (day, series);
+CREATE TABLE chunk_aside (id INTEGER PRIMARY KEY, series INTEGER, day INTEGER, n INTEGER, t BLOB, v BLOB,
+    rejections BLOB, checksum INTEGER) STRICT;
+CREATE TABLE alarm_change (id INTEGER PRIMARY KEY, t_ms INTEGER NOT NULL, alarm TEXT NOT NULL, nest TEXT, probe TEXT,
+    node TEXT, event TEXT NOT NULL, state TEXT NOT NULL, detail TEXT NOT NULL, cause TEXT, told INTEGER NOT NULL)
+    STRICT;
+CREATE INDEX alarm_change_time ON alarm_change (t_ms);
+CREATE TABLE note (id INTEGER PRIMARY KEY, t_ms INTEGER NOT NULL, nest TEXT, at_mm REAL, kind TEXT NOT NULL,
+    text TEXT NOT NULL) STRICT;
+CREATE INDEX note_time ON note (t_ms);
+CREATE TABLE delivery (id INTEGER PRIMARY KEY, change INTEGER, way TEXT NOT NULL, attempt INTEGER NOT NULL,
+    t_ms INTEGER NOT NULL, outcome TEXT NOT NULL) STRICT;
+CREATE INDEX delivery_time ON delivery (t_ms);
+CREATE TABLE gap (id INTEGER PRIMARY KEY, from_ms INTEGER NOT NULL, to_ms INTEGER NOT NULL, why TEXT NOT NULL) STRICT;
+CREATE TABLE receipt (id INTEGER PRIMARY KEY, node TEXT NOT NULL, boot INTEGER NOT NULL, start INTEGER NOT NULL,
+    next INTEGER NOT NULL, ahead TEXT NOT NULL, heard INTEGER NOT NULL, UNIQUE (node, boot)) STRICT;
+CREATE TABLE fact (name TEXT PRIMARY KEY, value TEXT NOT NULL) STRICT;
+";
+
+/// Sets a writer's connection up: WAL, every commit on the device before it returns.
+pub(crate) fn prepare_writer(conn: &Connection) -> Result<()> {
+    conn.busy_timeout(std::time::Duration::from_millis(BUSY_MS))?;
+    let mode: String = conn.pragma_update_and_check(None, "journal_mode", "WAL", |row| row.get(0))?;
+    if mode != "wal" {
+        tracing::warn!(mode, "this file system gives the history no write-ahead log; readers may wait for the writer");
+    }
+    conn.pragma_update(None, "synchronous", "FULL")?;
+    conn.pragma_update_and_check(None, "journal_size_limit", WAL_KEPT_BYTES, |_| Ok(()))?;
+    conn.pragma_update(None, "cell_size_check", true)?;
+    conn.pragma_update(None, "trusted_schema", false)
+}
+
+/// Sets a reader's connection up.
+pub(crate) fn prepare_reader(conn: &Connection) -> Result<()> {
+    conn.busy_timeout(std::time::Duration::from_millis(BUSY_MS))?;
+    conn.pragma_update(None, "query_only", true)?;
+    conn.pragma_update(None, "trusted_schema", false)
+}
+
+/// The file's version; 0 for a new one.
+pub(crate) fn version(conn: &Connection) -> Result<i64> {
+    conn.pragma_query_value(None, "user_version", |row| row.get(0))
+}
+
+/// Whether the file is another program's: it holds tables, but not our mark.
+pub(crate) fn is_foreign(conn: &Connection) -> Result<bool> {
+    let mark: i64 = conn.pragma_query_value(None, "application_id", |row| row.get(0))?;
+    let tables: i64 = conn.query_row("SELECT count(*) FROM sqlite_master", [], |row| row.get(0))?;
+    Ok(mark != APPLICATION_ID && (tables > 0 || mark != 0))
+}
+
+/// Brings the file from its version to [`VERSION`], all steps or none; gives the version it had.
+pub(crate) fn migrate(conn: &mut Connection) -> Result<i64> {
+    let had = version(conn)?;
+    let done = usize::try_from(had).unwrap_or(0);
+    if had < VERSION {
+        let tx = conn.transaction()?;
+        tx.pragma_update(None, "application_id", APPLICATION_ID)?;
+        for step in STEPS.iter().skip(done) {
+            tx.execute_batch(step)?;
+        }
+        tx.pragma_update(None, "user_version", VERSION)?;
+        tx.commit()?;
+    }
+    Ok(had)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn tables(conn: &Connection) -> i64 {
+        conn.query_row("SELECT count(*) FROM sqlite_master", [], |row| row.get(0)).unwrap()
+    }
+
+    #[test]
+    fn a_file_is_brought_forward_once() {
+        let mut conn = Connection::open_in_memory().unwrap();
+        assert_eq!(migrate(&mut conn).unwrap(), 0);
+        let made = tables(&conn);
+        assert_eq!(migrate(&mut conn).unwrap(), VERSION);
+        assert_eq!((version(&conn).unwrap(), tables(&conn)), (VERSION, made));
+        assert!(!is_foreign(&conn).unwrap());
+    }
+
+    #[test]
+    fn a_step_that_fails_half_way_changes_nothing() {
+        let mut conn = Connection::open_in_memory().unwrap();
+        conn.execute_batch("CREATE TABLE gap (x)").unwrap();
+        migrate(&mut conn).unwrap_err();
+        assert_eq!((version(&conn).unwrap(), tables(&conn)), (0, 1));
+    }
+}

@@ -1,0 +1,380 @@
+//! What goes into history and comes out of it, and how that can fail.
+use super::receipts::PackSeen;
+use enclosure::reading::Unit;
+use enclosure::{Alarm, AlarmChange, AlarmKey, Event, Measured, Refusal, Rejection, Shelf, SourceId, State, Timestamp};
+use std::path::PathBuf;
+use std::sync::Arc;
+
+/// What kind of value a series holds; with the source's name it names the series.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub enum Quantity {
+    /// °C.
+    Temperature,
+    /// %RH.
+    Humidity,
+    /// Mean duty since the source's previous record, 0 to 1.
+    Duty,
+    /// The drive's state: 0 or 1.
+    On,
+    /// Mean power, W.
+    Power,
+}
+
+/// A reading as history keeps it.
+#[derive(Clone, Debug, PartialEq)]
+pub struct HistoricReading {
+    /// The source's full name, `oak-node:warm`.
+    pub source: Arc<str>,
+    /// When it was measured.
+    pub at: Timestamp,
+    /// What was measured. Negative zero comes back as zero.
+    pub measured: Measured,
+    /// Why it was not believed; `None`: it was.
+    pub rejection: Option<Rejection>,
+}
+
+/// One change of one alarm, with names in place of the core's indices.
+#[derive(Clone, Debug, PartialEq)]
+pub struct AlarmRecord {
+    /// When.
+    pub at: Timestamp,
+    /// Which alarm.
+    pub alarm: Alarm,
+    /// Id of the nest; none for alarms of the watch itself.
+    pub nest: Option<String>,
+    /// The probe it is about.
+    pub probe: Option<String>,
+    /// The node it is about.
+    pub node: Option<String>,
+    /// What happened.
+    pub event: Event,
+    /// Where it stands from here on.
+    pub state: State,
+    /// What was expected, what was seen.
+    pub detail: String,
+    /// The alarm of which this one is a consequence.
+    pub cause: Option<Alarm>,
+    /// Whether a message was due.
+    pub told: bool,
+}
+
+/// What a keeper wrote down or did.
+#[derive(Clone, Debug, PartialEq)]
+pub struct KeeperNote {
+    /// When it was seen or done.
+    pub at: Timestamp,
+    /// Id of the nest it is about.
+    pub nest: Option<String>,
+    /// The place it is about, mm from the nest's zero end.
+    pub at_mm: Option<f64>,
+    /// `brood`, `fed`, `refilled`, `acknowledged`, ...: a word of the caller's.
+    pub kind: String,
+    /// In the keeper's words.
+    pub text: String,
+}
+
+/// One attempt to send one message.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Delivery {
+    /// The alarm change it tells, by the id that [`super::Committed`] gave; none for a test or a heartbeat.
+    pub change: Option<i64>,
+    /// `webhook`, `mail`, ...
+    pub way: String,
+    /// Counted from 1.
+    pub attempt: u32,
+    /// When.
+    pub at: Timestamp,
+    /// `sent`, or why not.
+    pub outcome: String,
+}
+
+/// A time in which nothing was watched.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Gap {
+    /// From.
+    pub from: Timestamp,
+    /// To.
+    pub to: Timestamp,
+    /// Power cut, daemon stopped, ...
+    pub why: String,
+}
+
+/// What one message brings: stored as a whole or not at all.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Batch {
+    /// Readings of listed sources.
+    pub readings: Vec<HistoricReading>,
+    /// The packs they came in (also those whose records were all refused and counted).
+    pub packs: Vec<PackSeen>,
+    /// Alarms that changed.
+    pub changes: Vec<AlarmRecord>,
+    /// What the keeper did.
+    pub notes: Vec<KeeperNote>,
+    /// Messages that were sent, or were not.
+    pub deliveries: Vec<Delivery>,
+    /// Times without a watch.
+    pub gaps: Vec<Gap>,
+    /// Small facts by name (`watched_until`), the newest kept.
+    pub facts: Vec<(String, String)>,
+    /// Commit at once instead of waiting for company: danger.
+    pub urgent: bool,
+}
+
+/// Why history cannot be opened or read.
+#[derive(Debug, thiserror::Error)]
+pub enum HistoryError {
+    /// Another daemon holds it.
+    #[error(
+        "opening the history {path}: another warmend uses it ({holder}). Stop that one, or give this one its own \
+         [history] path. The lock is {lock}"
+    )]
+    InUse {
+        /// The history.
+        path: PathBuf,
+        /// The lock file.
+        lock: PathBuf,
+        /// What the lock file says of its holder.
+        holder: String,
+    },
+    /// A later warmend wrote it.
+    #[error(
+        "opening the history {path}: it is of version {found}, this warmend knows up to {known}. Nothing was changed. \
+         Install the newer warmend again, or point [history] path at another file"
+    )]
+    Newer {
+        /// The history.
+        path: PathBuf,
+        /// Its version.
+        found: i64,
+        /// The newest version known here.
+        known: i64,
+    },
+    /// A sound database, but none of warmend's.
+    #[error(
+        "opening the history {path}: it is a database of some other program. Nothing was changed. Point [history] \
+         path at another file"
+    )]
+    Foreign {
+        /// The file.
+        path: PathBuf,
+    },
+    /// There is none.
+    #[error(
+        "reading the history {path}: there is none yet, or an older one that `warmend run` has still to bring \
+         forward. Start that once, or check [history] path"
+    )]
+    Missing {
+        /// Where it was looked for.
+        path: PathBuf,
+    },
+    /// A file could not be opened, moved or locked.
+    #[error("{doing} {path}: check that the directory exists and may be written")]
+    File {
+        /// What was attempted.
+        doing: &'static str,
+        /// With what.
+        path: PathBuf,
+        /// Why it failed.
+        source: std::io::Error,
+    },
+    /// The database refused.
+    #[error("{doing} the history: check free space and the disk")]
+    Sql {
+        /// What was attempted.
+        doing: &'static str,
+        /// Why it failed.
+        source: rusqlite::Error,
+    },
+    /// A stored day cannot be unpacked.
+    #[error("reading the history: the stored day {day} of series {series} is damaged ({why})")]
+    DamagedDay {
+        /// Days since 1970.
+        day: i64,
+        /// Which series.
+        series: i64,
+        /// What is wrong with it.
+        why: &'static str,
+    },
+}
+
+/// Why a batch was not stored. Whoever sent it gets no receipt.
+#[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
+pub enum WriteError {
+    /// No space left.
+    #[error("writing history: the disk is full. Free some space; writing is tried again by itself")]
+    Full,
+    /// The disk or the file failed.
+    #[error("writing history: {why}. Check the disk; writing is tried again by itself")]
+    Failing {
+        /// What SQLite or the system said.
+        why: String,
+    },
+    /// This batch alone cannot be stored.
+    #[error("writing history: this entry cannot be stored ({why}); the others were")]
+    Refused {
+        /// What is wrong with it.
+        why: String,
+    },
+    /// Too many batches wait.
+    #[error("writing history: {} batches wait already; this one was dropped and counted", super::QUEUE_MAX)]
+    QueueFull,
+    /// The writer has ended.
+    #[error("writing history: its writer has stopped")]
+    Stopped,
+}
+
+impl Quantity {
+    /// Every quantity.
+    pub const ALL: [Self; 5] = [Self::Temperature, Self::Humidity, Self::Duty, Self::On, Self::Power];
+
+    /// The quantity and the plain value of what was measured.
+    pub fn of(measured: Measured) -> (Self, f64) {
+        match measured {
+            Measured::Temperature(c) => (Self::Temperature, c),
+            Measured::Humidity(rh_pct) => (Self::Humidity, rh_pct),
+            Measured::Duty(duty) => (Self::Duty, duty),
+            Measured::On(on) => (Self::On, f64::from(u8::from(on))),
+            Measured::Power(w) => (Self::Power, w),
+        }
+    }
+
+    /// What was measured, from the plain value.
+    ///
+    /// # Errors
+    /// [`Refusal`] where the value cannot be of this quantity.
+    pub fn measured(self, v: f64) -> Result<Measured, Refusal> {
+        let unit = match self {
+            Self::Temperature => Unit::Celsius,
+            Self::Humidity => Unit::RelativeHumidity,
+            Self::Duty => Unit::Ratio,
+            Self::Power => Unit::Watt,
+            Self::On => return if v.is_finite() { Ok(Measured::On(v > 0.5)) } else { Err(Refusal::NonFinite) },
+        };
+        Measured::new(unit, v)
+    }
+
+    /// A word for it.
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::Temperature => "temperature",
+            Self::Humidity => "humidity",
+            Self::Duty => "duty",
+            Self::On => "on",
+            Self::Power => "power",
+        }
+    }
+
+    /// Its number on disk; never changes.
+    pub(crate) const fn code(self) -> i64 {
+        match self {
+            Self::Temperature => 1,
+            Self::Humidity => 2,
+            Self::Duty => 3,
+            Self::On => 4,
+            Self::Power => 5,
+        }
+    }
+
+    pub(crate) fn from_code(code: i64) -> Option<Self> {
+        Self::ALL.into_iter().find(|q| q.code() == code)
+    }
+}
+
+/// A rejection's number on disk; never changes.
+pub(crate) const fn rejection_code(why: Rejection) -> u8 {
+    match why {
+        Rejection::Wild => 1,
+        Rejection::Distrusted => 2,
+        Rejection::Late => 3,
+        Rejection::Duplicate => 4,
+    }
+}
+
+pub(crate) fn rejection_from_code(code: u8) -> Option<Rejection> {
+    [Rejection::Wild, Rejection::Distrusted, Rejection::Late, Rejection::Duplicate]
+        .into_iter()
+        .find(|why| rejection_code(*why) == code)
+}
+
+impl HistoricReading {
+    /// The quantity and the plain value.
+    pub fn value(&self) -> (Quantity, f64) {
+        Quantity::of(self.measured)
+    }
+}
+
+impl AlarmRecord {
+    /// A core's change under the names of `shelf` and `sources` (the core's own table).
+    pub fn of(change: &AlarmChange, shelf: &Shelf, sources: &[String]) -> Self {
+        let nest = change.key.nest.and_then(|i| shelf.nests.get(usize::from(i))).map(|nest| nest.id.clone());
+        let probe = change.key.probe.and_then(|id| sources.get(usize::from(id.0))).cloned();
+        Self {
+            at: change.at,
+            alarm: change.key.alarm,
+            nest,
+            probe,
+            node: change.key.node.clone(),
+            event: change.event,
+            state: change.state,
+            detail: change.detail.clone(),
+            cause: change.cause,
+            told: change.told,
+        }
+    }
+
+    /// The same for a core of today; `None` if its nest or its probe no longer stands on the shelf.
+    pub fn to_change(&self, shelf: &Shelf, sources: &[String]) -> Option<AlarmChange> {
+        let index = |i: usize| u16::try_from(i).ok();
+        let nest = match &self.nest {
+            Some(id) => Some(shelf.nests.iter().position(|nest| nest.id == *id).and_then(index)?),
+            None => None,
+        };
+        let probe = match &self.probe {
+            Some(name) => Some(SourceId(sources.iter().position(|s| s == name).and_then(index)?)),
+            None => None,
+        };
+        Some(AlarmChange {
+            at: self.at,
+            key: AlarmKey { alarm: self.alarm, nest, probe, node: self.node.clone() },
+            event: self.event,
+            state: self.state,
+            detail: self.detail.clone(),
+            cause: self.cause,
+            told: self.told,
+        })
+    }
+}
+
+impl Batch {
+    /// What nobody would send again: everything but readings and packs.
+    pub(crate) fn without_packs(mut self) -> Option<Self> {
+        self.readings.clear();
+        self.packs.clear();
+        let empty = self.changes.is_empty() && self.notes.is_empty() && self.deliveries.is_empty();
+        (!(empty && self.gaps.is_empty() && self.facts.is_empty())).then_some(self)
+    }
+}
+
+impl WriteError {
+    /// Sorts SQLite's error into what a keeper can act on.
+    pub(crate) fn of(error: &rusqlite::Error) -> Self {
+        match error.sqlite_error_code() {
+            Some(rusqlite::ErrorCode::DiskFull) => Self::Full,
+            Some(
+                rusqlite::ErrorCode::ConstraintViolation
+                | rusqlite::ErrorCode::TypeMismatch
+                | rusqlite::ErrorCode::TooBig,
+            )
+            | None => Self::Refused { why: error.to_string() },
+            Some(_) => Self::Failing { why: error.to_string() },
+        }
+    }
+
+    /// The same for a whole commit, which no single batch can be blamed for.
+    pub(crate) fn of_group(error: &rusqlite::Error) -> Self {
+        match Self::of(error) {
+            Self::Refused { why } => Self::Failing { why },
+            other => other,
+        }
+    }
+}
