@@ -14,6 +14,9 @@ const FIRST_COVERS: Span = Span::from_s(60);
 /// A record covers at most this much: after a longer silence nobody knows what the pad did.
 const COVERS_AT_MOST: Span = Span::from_min(20);
 
+/// A mean this far from off, from full and from the mean before holds a switch.
+const SWITCHED: f64 = 0.12;
+
 /// The reports of one pad's drive.
 #[derive(Clone, Debug, Default)]
 pub struct Drive {
@@ -23,6 +26,8 @@ pub struct Drive {
     last: Option<Timestamp>,
     /// A state sent at each change holds until the next one.
     state: Option<f64>,
+    /// The last mean duty, as reported.
+    mean_before: f64,
 }
 
 #[derive(Clone, Copy, Debug)]
@@ -52,8 +57,26 @@ impl Drive {
             Measured::Temperature(_) | Measured::Humidity(_) => return,
         };
         let from = self.last.map_or(at.minus(FIRST_COVERS), |last| last.max(at.minus(COVERS_AT_MOST)));
-        self.push(Told { from, to: at, duty });
+        self.arrange(from, at, duty);
         self.heard(at);
+    }
+
+    /// A mean between off and full, unlike the one before, is a switch within its span: it continues where the span
+    /// before it ended. Spread evenly it would be half a span out of time.
+    fn arrange(&mut self, from: Timestamp, to: Timestamp, duty: f64) {
+        let before = self.spans.back().map(|t| t.duty);
+        let mean_before = core::mem::replace(&mut self.mean_before, duty);
+        let switched = duty > SWITCHED && duty < 1.0 - SWITCHED && (duty - mean_before).abs() > SWITCHED;
+        let Some(before) = before.filter(|b| switched && (*b < SWITCHED || *b > 1.0 - SWITCHED)) else {
+            self.push(Told { from, to, duty });
+            return;
+        };
+        let was_on = before > 0.5;
+        let first = if was_on { duty } else { 1.0 - duty };
+        let edge = from.plus(Span::from_ms((to.since(from).ms() as f64 * first) as i64));
+        let (head, tail) = if was_on { (1.0, 0.0) } else { (0.0, 1.0) };
+        self.push(Told { from, to: edge, duty: head });
+        self.push(Told { from: edge, to, duty: tail });
     }
 
     fn push(&mut self, told: Told) {
@@ -136,6 +159,22 @@ mod tests {
         assert!((d.mean(at(30), at(90)) - 0.6).abs() < 1e-12);
         assert_eq!(d.known_until(at(130)), Some(at(120)));
         assert_eq!(d.known_until(at(1000)), None, "a drive that fell silent is not waited for");
+    }
+
+    #[test]
+    fn a_thermostats_switch_lies_where_the_span_before_ended() {
+        let mut d = Drive::default();
+        for (s, duty) in [(60, 0.0), (120, 0.25), (180, 1.0), (240, 0.5), (300, 0.0)] {
+            d.report(at(s), Measured::Duty(duty), 7.0);
+        }
+        assert!(d.mean(at(60), at(105)).abs() < 1e-9, "off for the first three quarters");
+        assert!((d.mean(at(105), at(210)) - 1.0).abs() < 1e-9);
+        assert!(d.mean(at(210), at(300)).abs() < 1e-9);
+        let mut dimmed = Drive::default();
+        for (s, duty) in [(60, 0.45), (120, 0.45), (180, 0.47)] {
+            dimmed.report(at(s), Measured::Duty(duty), 7.0);
+        }
+        assert!((dimmed.mean(at(120), at(150)) - 0.47).abs() < 1e-9, "a dimmer has no switch");
     }
 
     #[test]

@@ -28,6 +28,8 @@ const MEMORY: usize = 8640;
 const RERUN: usize = 1080;
 /// Readings kept for it: one a step and probe at the most.
 const HEARD_MAX: usize = 40_000;
+/// What the two layers cannot tell, K: an hour of residual counts as one measurement of this quality.
+const MODEL_ERROR_K: f64 = 0.12;
 /// Passes of a fit (Gauss–Newton: each linearises where the last one ended).
 const PASSES: usize = 3;
 /// Smooth shapes along the axis.
@@ -310,15 +312,16 @@ impl Estimator {
     }
 
     fn take(&mut self, p: usize, part: f64, surprise: f64, expected: &Expected, h: &[f64]) {
+        let considered = self.layout().slow();
         for r in &mut self.rivals {
             let apart = r.apart(p, part, h);
-            Gaussian::relax(expected, &mut r.means_apart, apart);
+            Gaussian::relax(expected, &mut r.means_apart, apart, considered);
         }
         // Noise is what is left of an innovation beyond the model's own doubt.
         let doubt = expected.variance - self.noise_k2[p];
         let left = (surprise * surprise - doubt).clamp(1e-4, 16.0 * self.noise_k2[p]);
         self.noise_k2[p] = (self.noise_k2[p] + (left - self.noise_k2[p]) / 400.0).clamp(4e-4, 1.0);
-        self.belief.absorb(expected, surprise);
+        self.belief.absorb(expected, surprise, considered);
     }
 
     /// Opens the estimate to what probe `p` keeps saying: its readings agree with each other against the model.
@@ -499,15 +502,16 @@ impl Estimator {
             last = Some(pass);
         }
         if let Some(pass) = last {
-            self.log = pass.log;
-            self.lags = pass.lags;
+            // The last pass ends where its deviations are linear: they stay as means, around its nominal body.
+            self.log.clone_from(&pass.log);
+            self.lags.clone_from(&pass.lags);
             self.models = pass.models;
-            self.belief = pass.belief;
-            self.noise_k2 = pass.noise_k2;
-            self.courses = pass.courses;
-            self.laggards = pass.laggards;
-            self.faded = pass.faded;
-            self.rivals.clear();
+            self.belief.adopt(&pass.belief, l.slow());
+            self.rerun();
+            for k in 0..SHAPES {
+                self.belief.renew(l.slow() + k, SLOW_SD_K * SLOW_SD_K);
+                self.belief.renew(l.quick() + k, 0.3 * 0.3);
+            }
         }
         let _ = params;
     }
@@ -531,6 +535,16 @@ impl Estimator {
             e.lags[p] = (lag_s[p], libm::exp(-STEP.s() / lag_s[p]));
             e.belief.mean[l.lag(p)] = libm::log(PROBE_LAG_S.0 / lag_s[p]);
         }
+        for k in 0..SHAPES {
+            e.belief.set_standing(l.quick() + k, 0.01);
+        }
+        let hours = (self.memory.len() as f64 * STEP.s() / 3600.0).max(0.1);
+        let weights: Vec<f64> = (0..probes)
+            .map(|p| {
+                let count = self.heard.iter().filter(|h| usize::from(h.probe) == p).count() as f64;
+                MODEL_ERROR_K * MODEL_ERROR_K * (count / hours).max(1.0)
+            })
+            .collect();
         let mut heard = self.heard.iter().peekable();
         for past in &self.memory {
             let mut drive = [0.0; PADS_MAX];
@@ -549,11 +563,11 @@ impl Estimator {
                 e.fade();
                 let (p, part) = (usize::from(h.probe), f64::from(h.part));
                 let row = e.row_of_probe(p, part);
-                let expected = e.belief.expect(&row, e.noise_of(p));
+                let expected = e.belief.expect(&row, weights[p]);
                 let surprise = f64::from(h.value_c) - e.courses[0].shown(p, part) - expected.value;
-                if surprise * surprise < 36.0 * expected.variance {
-                    e.take(p, part, surprise, &expected, &row);
-                }
+                // Far-off readings pull with a bounded force (Huber).
+                let sd = libm::sqrt(expected.variance);
+                e.belief.absorb(&expected, surprise.clamp(-2.0 * sd, 2.0 * sd), 0);
                 heard.next();
             }
         }

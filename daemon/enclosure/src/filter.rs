@@ -96,6 +96,30 @@ impl Gaussian {
         }
     }
 
+    /// Replaces the first `other.len()` or fewer states by those of another belief, uncorrelated with the rest.
+    pub fn adopt(&mut self, other: &Self, count: usize) {
+        let n = self.len();
+        for i in 0..n {
+            for j in 0..n {
+                if i < count && j < count {
+                    self.cov[i * n + j] = other.covariance(i, j);
+                } else if i < count || j < count {
+                    self.cov[i * n + j] = 0.0;
+                }
+            }
+        }
+        for (m, o) in self.mean.iter_mut().zip(&other.mean).take(count) {
+            *m = *o;
+        }
+    }
+
+    /// Changes what a fading state settles at.
+    pub fn set_standing(&mut self, state: usize, sd: f64) {
+        for f in self.fades.iter_mut().filter(|f| f.state == state) {
+            f.sd = sd;
+        }
+    }
+
     /// Forgets one state: mean zero, this variance, no correlation.
     pub fn renew(&mut self, i: usize, variance: f64) {
         let n = self.len();
@@ -125,16 +149,19 @@ impl Gaussian {
         s.max(0.0)
     }
 
-    /// Takes in a measurement that is `surprise` off what was `expected`.
-    pub fn absorb(&mut self, expected: &Expected, surprise: f64) {
+    /// Takes in a measurement that is `surprise` off what was `expected`. The first `considered` states are not
+    /// learned from it, but what is not known about them still counts (Schmidt's consider filter: Schmidt 1966, in
+    /// *Advances in Control Systems* 3; Jazwinski, *Stochastic Processes and Filtering Theory*, 1970, §8.4).
+    pub fn absorb(&mut self, expected: &Expected, surprise: f64, considered: usize) {
         let n = self.len();
         let scale = 1.0 / expected.variance;
-        for (m, g) in self.mean.iter_mut().zip(&expected.gain) {
+        for (m, g) in self.mean.iter_mut().zip(&expected.gain).skip(considered) {
             *m += g * scale * surprise;
         }
-        for (row, g) in self.cov.chunks_exact_mut(n.max(1)).zip(&expected.gain) {
+        for (i, (row, g)) in self.cov.chunks_exact_mut(n.max(1)).zip(&expected.gain).enumerate() {
             let k = g * scale;
-            for (p, g) in row.iter_mut().zip(&expected.gain) {
+            let from = if i < considered { considered } else { 0 };
+            for (p, g) in row.iter_mut().zip(&expected.gain).skip(from) {
                 *p -= k * g;
             }
         }
@@ -146,9 +173,9 @@ impl Gaussian {
     }
 
     /// How a difference of two hypotheses' means shrinks when both take in the same measurement.
-    pub fn relax(expected: &Expected, difference: &mut [f64], surprise_apart: f64) {
+    pub fn relax(expected: &Expected, difference: &mut [f64], surprise_apart: f64, considered: usize) {
         let scale = surprise_apart / expected.variance;
-        for (d, g) in difference.iter_mut().zip(&expected.gain) {
+        for (d, g) in difference.iter_mut().zip(&expected.gain).skip(considered) {
             *d -= g * scale;
         }
     }
@@ -170,7 +197,7 @@ mod tests {
             g.widen(0, 1469.1);
             let e = g.expect(&[1.0], 15_099.0);
             let surprise = y - e.value;
-            g.absorb(&e, surprise);
+            g.absorb(&e, surprise, 0);
             assert!((g.mean[0] - mean).abs() < 1e-3, "{}", g.mean[0]);
             assert!((g.variance(0) - variance).abs() < 1e-2, "{}", g.variance(0));
         }
@@ -181,7 +208,7 @@ mod tests {
         let start = || {
             let mut g = Gaussian::new(&[1.0, 2.0], alloc::vec![Fade { state: 1, time_s: 600.0, sd: 0.3 }]);
             let e = g.expect(&[1.0, 1.0], 0.1);
-            g.absorb(&e, 0.7);
+            g.absorb(&e, 0.7, 0);
             g
         };
         let (mut once, mut twice) = (start(), start());
@@ -203,7 +230,7 @@ mod tests {
                 g.fade(dt);
                 let e = g.expect(&[a, b, 1.0], 1e-3);
                 let surprise = y - e.value;
-                g.absorb(&e, surprise);
+                g.absorb(&e, surprise, 0);
                 for i in 0..3 {
                     prop_assert!(g.variance(i) > 0.0);
                     for j in 0..3 {
