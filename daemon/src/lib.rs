@@ -1,1 +1,5 @@
 //! The shell of warmend: everything that touches a socket, a disk or a clock.
+pub mod broker;
+pub mod clock;
+pub mod intake;
+pub mod unpack;
