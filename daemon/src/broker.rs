@@ -13,6 +13,8 @@
 //! - A will is checked against the rights when it is published, and dropped if it may not be.
 //! - A socket that says nothing is closed after 10 s.
 mod guard;
+#[cfg(test)]
+pub(crate) mod tests;
 pub mod users;
 
 use guard::Guard;
@@ -30,14 +32,17 @@ pub const MAX_CLIENTS: usize = 256;
 /// Largest packet, bytes. A pack of a node is some hundred bytes; one that empties a full outbox some thousand.
 pub const MAX_PACKET_BYTES: usize = 64 * 1024;
 /// QoS 1 messages sent to one subscriber and not yet acknowledged. The daemon acknowledges after its commit, due
-/// after its interval or when 16 messages wait: with this window a commit a second still takes in 1,024 a second.
-pub const MAX_UNACKNOWLEDGED: u16 = 1024;
+/// after its interval or when 16 messages wait: 16 such commits fit into this window, so that it never waits for
+/// acknowledgements. Not more, because all of it must fit into the session's queue (see there).
+pub const MAX_UNACKNOWLEDGED: u16 = 256;
 /// Messages in a subscriber's lane before its session's queue; a full lane slows the publisher for up to 2 s.
 pub const LANE_MESSAGES: usize = 256;
 /// Messages queued for one session that is away or behind; the oldest are dropped.
 pub const QUEUED_MESSAGES: usize = 4096;
-/// Bytes queued for one session.
-pub const QUEUED_BYTES: usize = 8 * 1024 * 1024;
+/// Bytes queued for one session: a full window of the largest packets, and as much again that waits behind it.
+/// When a connection ends, mqtt5 puts what was not acknowledged back into this queue, and the next message that is
+/// queued drops the oldest beyond this limit, although it was confirmed to its publisher (a test shows it).
+pub const QUEUED_BYTES: usize = 2 * MAX_UNACKNOWLEDGED as usize * MAX_PACKET_BYTES;
 /// How long a session is kept after its connection, s.
 pub const SESSION_KEPT_S: u64 = 600;
 /// Retained messages: a link state, a receipt and a permit for each of 256 nodes, and room.
@@ -90,10 +95,14 @@ impl std::fmt::Debug for OwnLogin {
 #[derive(Debug, thiserror::Error)]
 pub enum BrokerError {
     /// Another program holds the port. Exit 1.
-    #[error("cannot open the broker at {0}: another program listens there (or this one runs twice); stop it, or give broker.embedded another port")]
+    #[error(
+        "cannot open the broker at {0}: another program listens there (or this one runs twice); stop it, or give broker.embedded another port"
+    )]
     Taken(SocketAddr),
     /// The address cannot be listened on. Exit 1.
-    #[error("cannot open the broker at {listen}: {why}; give broker.embedded an address of this machine and a port above 1023")]
+    #[error(
+        "cannot open the broker at {listen}: {why}; give broker.embedded an address of this machine and a port above 1023"
+    )]
     Listen {
         /// The address.
         listen: SocketAddr,
@@ -175,20 +184,15 @@ impl EmbeddedBroker {
             None if listen.ip().is_loopback() => None,
             None => return Err(BrokerError::UsersNeeded(listen)),
         };
-        let login = OwnLogin {
-            user: OWN_USER.to_owned(),
-            password: random_hex()?,
-            client_id: settings.own_client_id,
-        };
+        let login = OwnLogin { user: OWN_USER.to_owned(), password: random_hex()?, client_id: settings.own_client_id };
         try_address(listen).await?;
         let failed = |why: mqtt5::MqttError| BrokerError::Listen { listen, why: why.to_string() };
         let mut broker = MqttBroker::with_config(config(listen))
             .await
             .map_err(failed)?
             .with_auth_provider(Arc::new(Guard::new(login.clone(), users)));
-        let address = broker
-            .local_addr()
-            .ok_or_else(|| BrokerError::Listen { listen, why: "no listening socket".to_owned() })?;
+        let address =
+            broker.local_addr().ok_or_else(|| BrokerError::Listen { listen, why: "no listening socket".to_owned() })?;
         let handle = Handle(broker.shutdown_handle());
         let mut ready = broker.ready_receiver();
         let mut task = tokio::spawn(async move { broker.run().await });
@@ -266,8 +270,7 @@ async fn read_users(path: &std::path::Path, prefix: &str) -> Result<Users, Broke
         return Err(unread(format!("it is larger than {MAX_USERS_FILE_BYTES} bytes")));
     }
     let text = tokio::fs::read_to_string(path).await.map_err(|e| unread(e.to_string()))?;
-    let users =
-        Users::parse(&text, prefix).map_err(|why| BrokerError::UsersWrong { path: path.to_owned(), why })?;
+    let users = Users::parse(&text, prefix).map_err(|why| BrokerError::UsersWrong { path: path.to_owned(), why })?;
     if users.hash(OWN_USER).is_some() {
         return Err(BrokerError::OwnNameListed(path.to_owned()));
     }

@@ -3,3 +3,6 @@ pub mod broker;
 pub mod clock;
 pub mod intake;
 pub mod unpack;
+
+#[cfg(test)]
+mod mqtt_probe;

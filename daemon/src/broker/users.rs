@@ -141,7 +141,9 @@ impl Users {
         let owner = self
             .by_name
             .keys()
-            .filter(|user| client_id.strip_prefix(user.as_str()).is_some_and(|end| end.is_empty() || end.starts_with('-')))
+            .filter(|user| {
+                client_id.strip_prefix(user.as_str()).is_some_and(|end| end.is_empty() || end.starts_with('-'))
+            })
             .max_by_key(|user| user.len());
         owner.is_none_or(|owner| owner == name)
     }
@@ -330,16 +332,23 @@ pub(crate) mod tests {
     fn named_rights_replace_a_nodes_and_may_be_added_to_them() {
         let panel = users(":read warmend/#, write bridge/+/state");
         assert!(panel.may_subscribe("oak-node", "warmend/+/senml") && !panel.may_subscribe("oak-node", "bridge/#"));
-        assert!(panel.may_publish("oak-node", "bridge/a/state") && !panel.may_publish("oak-node", "warmend/oak-node/senml"));
+        assert!(
+            panel.may_publish("oak-node", "bridge/a/state") && !panel.may_publish("oak-node", "warmend/oak-node/senml")
+        );
         assert!(users(":node,read x").may_publish("oak-node", "warmend/oak-node/senml"));
     }
 
     #[test]
     fn an_id_belongs_to_the_longest_user_that_it_is_named_after() {
         let users = users("");
-        for (id, expected) in
-            [("oak-node", true), ("oak-node-a", true), ("oak-node-2", false), ("oak-node-2-b", false), ("lamp", true), ("", true)]
-        {
+        for (id, expected) in [
+            ("oak-node", true),
+            ("oak-node-a", true),
+            ("oak-node-2", false),
+            ("oak-node-2-b", false),
+            ("lamp", true),
+            ("", true),
+        ] {
             assert_eq!(users.may_be_called("oak-node", id), expected, "{id:?}");
         }
     }
