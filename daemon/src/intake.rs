@@ -7,8 +7,8 @@
 //!
 //! On every connection the daemon subscribes anew and then publishes a *marker* to itself. Until it comes back, what
 //! arrives may have waited in the broker for days: only later messages are [`Message::live`], and only a live
-//! message's arrival gives a time. The marker follows what the broker had queued before it because QoS 1 messages of
-//! one session are kept in order; what comes through two subscriptions or retained is flagged by the broker itself.
+//! message's arrival gives a time. The marker comes behind all that the broker had queued before it, because QoS 1
+//! messages of one session keep their order (tried with mqtt5); a retained message is flagged by the broker itself.
 mod client;
 mod line;
 mod outbox;

@@ -142,7 +142,7 @@ pub fn unpack(
         let taken = match record {
             _ if index >= MAX_RECORDS => Err(Refusal::Form),
             Err(why) => Err(why),
-            Ok(record) => sort(record, arrival, &lookup, &mut header, &mut out),
+            Ok(record) => sort(&record, arrival, &lookup, &mut header, &mut out),
         };
         if let Err(why) = taken {
             out.refused.add(why);
@@ -153,7 +153,7 @@ pub fn unpack(
 }
 
 fn sort(
-    record: RawRecord,
+    record: &RawRecord,
     arrival: Arrival<'_>,
     lookup: impl Fn(&str) -> Option<SourceId>,
     header: &mut Header,
@@ -165,7 +165,7 @@ fn sort(
         return Err(Refusal::UnknownSource);
     }
     if let Some(source) = lookup(&record.name) {
-        let measured = measure(&record)?;
+        let measured = measure(record)?;
         let at = date(record.time_s, arrival)?;
         out.readings.push(Reading { source, at, measured });
         return Ok(());
@@ -178,13 +178,13 @@ fn sort(
         }
         (_, RawValue::Number(value)) if !value.is_finite() => Err(Refusal::NonFinite),
         (Some("V" | "dBW" | "s"), RawValue::Number(value)) => {
-            out.health.push(Aside::of(&record, value));
+            out.health.push(Aside::of(record, value));
             Ok(())
         }
         (_, value) => {
             match value {
-                RawValue::Number(value) => out.strangers.push(Aside::of(&record, value)),
-                RawValue::Bool(on) => out.strangers.push(Aside::of(&record, f64::from(u8::from(on)))),
+                RawValue::Number(value) => out.strangers.push(Aside::of(record, value)),
+                RawValue::Bool(on) => out.strangers.push(Aside::of(record, f64::from(u8::from(on)))),
                 RawValue::Other => {}
             }
             Err(Refusal::UnknownSource)
@@ -266,7 +266,8 @@ impl Aside {
 }
 
 fn cut(text: &str) -> String {
-    text[..text.floor_char_boundary(MAX_KEPT_NAME)].to_owned()
+    let fits = |(at, c): &(usize, char)| at + c.len_utf8() <= MAX_KEPT_NAME;
+    text.char_indices().take_while(fits).map(|(_, c)| c).collect()
 }
 
 /// Last values by name, a bounded number of them: when it is full, the one heard longest ago makes room.
@@ -491,7 +492,7 @@ mod tests {
 
     #[test]
     fn where_topics_have_owners_a_node_speaks_for_itself_only() {
-        let records = vec![
+        let records = [
             record("oak:warm", "Cel", Number(20.0)),
             record("elm:link", "", Bool(false)),
             record("elm:seq", "count", Number(1.0)),
