@@ -235,6 +235,9 @@ async fn mute_server(answers: &'static [&'static [u8]]) -> SocketAddr {
     at
 }
 
+/// Long enough that MQTT finds its first packet whole, and wrong.
+const HTTP: &[u8] =
+    b"HTTP/1.1 400 Bad Request\r\nServer: somebody else's\r\nContent-Type: text/plain\r\nContent-Length: 3\r\n\r\nno\n";
 const CONNACK: &[u8] = b"\x20\x02\x00\x00";
 
 #[tokio::test]
@@ -257,7 +260,7 @@ async fn whatever_is_wrong_with_the_other_side_is_said_and_tried_again() {
     };
     let broker = open_at("127.0.0.1:0").await;
     check(settings(broker.address(), Some((crate::broker::OWN_USER.to_owned(), "guess".to_owned()))), "password").await;
-    check(settings(mute_server(&[b"HTTP/1.1 400 Bad Request\r\n\r\n"]).await, None), "").await;
+    check(settings(mute_server(&[HTTP]).await, None), "").await;
     check(settings(mute_server(&[CONNACK, b"\x90\x05\x00\x01\x01\x80\x01"]).await, None), "subscriptions").await;
     check(settings(mute_server(&[CONNACK, b"\xff\xff\xff\xff\xff\xff"]).await, None), "").await;
     let gone = broker.address();
