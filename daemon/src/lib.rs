@@ -1,4 +1,12 @@
 //! The shell of warmend: everything that touches a socket, a disk or a clock.
+pub mod broker;
+pub mod clock;
 pub mod history;
+pub mod intake;
 pub mod replay;
 pub mod shelf_file;
+pub mod snapshot;
+pub mod unpack;
+
+#[cfg(test)]
+mod mqtt_probe;

@@ -1,0 +1,142 @@
+//! What the pipeline shows the rest of the daemon: an immutable picture after each step, and the acts that a keeper
+//! sends back in. Pages, metrics and notices read the first; only the pipeline makes it.
+use enclosure::{Alarm, AlarmKey, NestNow, Priority, Shelf, State, Timestamp};
+use std::collections::BTreeMap;
+use std::sync::Arc;
+use tokio::sync::oneshot;
+
+/// Everything as it stood at one moment.
+#[derive(Clone, Debug)]
+pub struct Snapshot {
+    /// That moment.
+    pub at: Timestamp,
+    /// When this daemon started.
+    pub started: Timestamp,
+    /// The shelf.
+    pub shelf: Arc<Shelf>,
+    /// Names of the listed sources; a `SourceId` is a place in it.
+    pub sources: Arc<[String]>,
+    /// Every nest, in the order of the shelf.
+    pub nests: Vec<NestNow>,
+    /// Every alarm that is not normal, the gravest first.
+    pub alarms: Vec<StandingAlarm>,
+    /// Sources that no nest lists: name, last value with its unit, when.
+    pub strangers: Vec<(String, String, Timestamp)>,
+    /// Nodes by name: whether their link is up, as far as their will tells.
+    pub links: BTreeMap<String, bool>,
+    /// The state of the watch itself.
+    pub vitals: Vitals,
+}
+
+/// One alarm that is not normal.
+#[derive(Clone, Debug, PartialEq)]
+pub struct StandingAlarm {
+    /// Which.
+    pub key: AlarmKey,
+    /// Its state.
+    pub state: State,
+    /// Since when.
+    pub since: Timestamp,
+    /// What was expected, what was seen, how sure (as of when it was raised).
+    pub detail: String,
+    /// The alarm of which it is a consequence.
+    pub cause: Option<Alarm>,
+}
+
+impl StandingAlarm {
+    /// How urgent it is.
+    pub fn priority(&self) -> Priority {
+        self.key.alarm.priority()
+    }
+}
+
+/// How the daemon itself is.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Vitals {
+    /// Messages received.
+    pub messages: u64,
+    /// Readings judged.
+    pub readings: u64,
+    /// Records refused, by reason.
+    pub refused: BTreeMap<&'static str, u64>,
+    /// Readings not believed, by reason.
+    pub rejected: BTreeMap<&'static str, u64>,
+    /// Readings stored.
+    pub stored: u64,
+    /// Readings that were there already.
+    pub duplicates: u64,
+    /// Messages dropped for lack of room (they come again).
+    pub dropped: u64,
+    /// Why the broker is out of reach, if it is.
+    pub broker_lost: Option<String>,
+    /// Why history cannot be written, if it cannot.
+    pub history_failing: Option<String>,
+    /// Ways of sending notices that fail, each with the reason.
+    pub notices_failing: BTreeMap<String, String>,
+    /// Time from a message's arrival to its commit, ms: newest and worst of the last minute.
+    pub commit_ms: (u64, u64),
+    /// Moment of the newest judged reading.
+    pub judged: Option<Timestamp>,
+}
+
+/// Something a keeper does, with the way back to them.
+#[derive(Debug)]
+pub struct Act {
+    /// What.
+    pub kind: ActKind,
+    /// Hears whether it was done, or in plain words why not.
+    pub reply: oneshot::Sender<Result<(), String>>,
+}
+
+/// What a keeper can do.
+#[derive(Clone, Debug, PartialEq)]
+pub enum ActKind {
+    /// Answer, silence, unsilence or reset an alarm.
+    Alarm(AlarmAct, AlarmName),
+    /// Write down what was seen or done.
+    Note(Note),
+}
+
+/// What can be done to an alarm.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum AlarmAct {
+    /// Answer it.
+    Acknowledge,
+    /// Silence it for so many minutes.
+    Shelve(u32),
+    /// End that silence.
+    Unshelve,
+    /// Reset a latched one.
+    Reset,
+}
+
+/// An alarm by its names, as a page, a command line or a script knows it.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct AlarmName {
+    /// The contract's alarm name.
+    pub alarm: String,
+    /// The nest's id.
+    pub nest: Option<String>,
+    /// The probe's source.
+    pub probe: Option<String>,
+    /// The node.
+    pub node: Option<String>,
+}
+
+/// What a keeper wrote down.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Note {
+    /// When it was so.
+    pub at: Timestamp,
+    /// The nest's id.
+    pub nest: String,
+    /// What kind: brood, fed, water, refilled, opened, moved, eggs, other.
+    pub kind: String,
+    /// Where on the axis, mm.
+    pub at_mm: Option<f64>,
+    /// In the keeper's words.
+    pub text: String,
+}
+
+/// Acts that may wait for the pipeline.
+pub const ACTS_WAITING: usize = 32;
