@@ -10,7 +10,7 @@ use crate::body::Axis;
 use crate::filter::{Expected, Fade, Gaussian};
 use crate::models::{Course, Models, NUDGE, Step, dot};
 use crate::prior::{OFFSET_SD_K, PLACE_SD_MM, PROBE_LAG_S, Prior};
-use crate::rival::{Mode, Rival};
+use crate::rival::{Jolt, Mode, Rival, Said};
 use crate::shelf::Stretch;
 use crate::time::{Span, Timestamp};
 use alloc::collections::VecDeque;
@@ -31,7 +31,11 @@ const HEARD_MAX: usize = 40_000;
 /// What the two layers cannot tell, K: an hour of residual counts as one measurement of this quality.
 const MODEL_ERROR_K: f64 = 0.12;
 /// Passes of a fit (Gauss–Newton: each linearises where the last one ended).
-const PASSES: usize = 3;
+const PASSES: usize = 6;
+/// A fit has settled when no parameter moves by more, log scale.
+const SETTLED: f64 = 0.1;
+/// The most a parameter moves in one pass, log scale.
+const STRIDE: f64 = 0.5;
 /// Smooth shapes along the axis.
 const SHAPES: usize = 5;
 /// Standing deviation of the slow disturbances (ants, lids, sun), K for each shape.
@@ -50,6 +54,16 @@ const NOISE_SD_K: f64 = 0.08;
 const TIMING_SD_S: f64 = 6.0;
 /// Innovations beyond this many deviations are wild.
 const GATE_SIGMA: f64 = 5.0;
+/// Share of a rival's heat that must be seen before it counts for a fault.
+const FAULT_DOUBT: f64 = 0.6;
+/// Readings of one probe this far apart tell different things, s.
+const INDEPENDENT_S: f64 = 60.0;
+/// A jolt is considered once a rival has so much to say for itself, nats.
+const JOLT_FROM_NATS: f64 = 4.0;
+/// A jolt that is so much likelier than the rival is taken, nats.
+const JOLT_WINS_NATS: f64 = 4.0;
+/// What a jolt may shift, K for each shape.
+const JOLT_SD_K: f64 = 1.5;
 /// Random walk of every parameter, log scale per root day.
 const DRIFT_PER_ROOT_DAY: f64 = 0.02;
 /// Nonlinearity: this share of a move of the physics stays as doubt.
@@ -64,8 +78,21 @@ pub struct Weighed {
     pub sd_k: f64,
     /// What it said over that, K.
     pub surprise_k: f64,
-    /// Whether it lies within the gate, of the belief or of a rival that has something to say for it.
+    /// Whether it lies within the gate.
     pub within: bool,
+    /// Whether it does, or a rival that has something to say for itself expects it.
+    pub explained: bool,
+}
+
+/// Who listens to a reading.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Hearing {
+    /// Belief and rivals.
+    All,
+    /// Only what disputes the pad: a probe held for odd may be the first to tell of a stuck one.
+    Rivals,
+    /// Nobody: it says nothing about its place.
+    Nobody,
 }
 
 /// One nest's estimate.
@@ -94,8 +121,11 @@ pub struct Estimator {
     /// Readings taken in since the memory begins.
     heard: VecDeque<Heard>,
     prior_log: Vec<f64>,
+    last_heard: Vec<Option<Timestamp>>,
     modes: Vec<Mode>,
     rivals: Vec<Rival>,
+    /// Whether some drive reports: then a mode other than as told is a fault.
+    drives_known: bool,
 }
 
 #[derive(Clone, Copy, Debug)]
@@ -164,6 +194,7 @@ impl Estimator {
         Self {
             modes: alloc::vec![Mode::Follow; axis.pads.len()],
             rivals: Vec::new(),
+            drives_known: true,
             prior_sd: prior.sd.clone(),
             log: prior.log.clone(),
             lags: alloc::vec![lag; probes],
@@ -172,6 +203,7 @@ impl Estimator {
             memory: VecDeque::new(),
             heard: VecDeque::new(),
             prior_log: prior.log.clone(),
+            last_heard: alloc::vec![None; probes],
             started: step,
             faded: step,
             moved: step,
@@ -208,6 +240,7 @@ impl Estimator {
     /// Says what pad `pad` is held to do from here on.
     pub fn set_mode(&mut self, pad: usize, mode: Mode) {
         self.modes[pad] = mode;
+        self.drives_known &= mode == Mode::Follow;
         self.rivals.retain(|r| r.pad != pad);
     }
 
@@ -274,8 +307,8 @@ impl Estimator {
     }
 
     /// Weighs what probe `p` said at `at`, within the last step (later or earlier is taken as its end or beginning), and
-    /// takes it in if it lies within the gate. `trusted` false: weighs it only.
-    pub fn absorb(&mut self, p: usize, at: Timestamp, value_c: f64, trusted: bool) -> Weighed {
+    /// takes it in if it lies within the gate and `hearing` allows.
+    pub fn absorb(&mut self, p: usize, at: Timestamp, value_c: f64, hearing: Hearing) -> Weighed {
         let into = at.since(self.at().minus(STEP)).s() / STEP.s();
         let part = into.clamp(0.0, 1.0);
         self.fade();
@@ -284,19 +317,57 @@ impl Estimator {
         let expected_c = self.courses[0].shown(p, part) + expected.value;
         let surprise = value_c - expected_c;
         let sd_k = libm::sqrt(expected.variance);
-        let mut within = surprise.abs() <= GATE_SIGMA * sd_k;
-        if trusted {
+        let within = surprise.abs() <= GATE_SIGMA * sd_k;
+        let mut explained = within;
+        if hearing != Hearing::Nobody {
+            let said = Said {
+                probe: p,
+                surprise,
+                beyond_nominal: value_c - self.courses[0].shown(p, part),
+                row: &h,
+                noise: self.noise_of(p),
+                weight: self.independence(p, at),
+                doubt: if self.drives_known { FAULT_DOUBT } else { 0.5 },
+                considered: self.layout().slow(),
+            };
             for r in &mut self.rivals {
                 let apart = r.apart(p, part, &h);
-                r.hear(p, surprise, apart, &expected);
-                within |= r.evidence > 1.0 && (surprise - apart).abs() <= GATE_SIGMA * sd_k;
+                r.hear(&said, apart, &expected);
+                explained |= r.evidence > 1.0 && (surprise - apart).abs() <= GATE_SIGMA * sd_k;
             }
-            if within {
+            if within && hearing == Hearing::All {
                 self.take(p, part, surprise, &expected, &h);
                 self.remember(p, part, value_c);
             }
         }
-        Weighed { expected_c, sd_k, surprise_k: surprise, within }
+        Weighed { expected_c, sd_k, surprise_k: surprise, within, explained }
+    }
+
+    /// Readings a minute apart count in full; faster ones share what a minute tells.
+    fn independence(&mut self, p: usize, at: Timestamp) -> f64 {
+        let last = self.last_heard[p].replace(at);
+        last.map_or(1.0, |l| (at.since(l).s() / INDEPENDENT_S).clamp(0.02, 1.0))
+    }
+
+    /// Lets a rival that has something to say for itself hold out against a jolt, and takes the jolt where it wins.
+    pub fn weigh_jolts(&mut self) {
+        let quick = self.layout().quick();
+        for r in &mut self.rivals {
+            // What is held for a fault must be easy to give up: no jolt shields it.
+            let follows = self.drives_known && self.modes[r.pad] == Mode::Follow;
+            if follows && r.jolt.is_none() && r.evidence > JOLT_FROM_NATS {
+                let mut belief = self.belief.clone();
+                for k in 0..SHAPES {
+                    belief.widen(quick + k, JOLT_SD_K * JOLT_SD_K);
+                }
+                r.jolt = Some(Jolt { belief, against: 0.0 });
+            }
+        }
+        let jolted = self.rivals.iter().position(|r| r.jolt.as_ref().is_some_and(|j| j.against < -JOLT_WINS_NATS));
+        if let Some(jolt) = jolted.and_then(|i| self.rivals[i].jolt.take()) {
+            self.belief = jolt.belief;
+            self.rivals.iter_mut().for_each(Rival::restart);
+        }
     }
 
     fn remember(&mut self, p: usize, part: f64, value_c: f64) {
@@ -344,6 +415,9 @@ impl Estimator {
         }
         let dt_s = (self.step - self.faded) as f64 * STEP.s();
         self.belief.fade(dt_s);
+        for j in self.rivals.iter_mut().filter_map(|r| r.jolt.as_mut()) {
+            j.belief.fade(dt_s);
+        }
         let drift = DRIFT_PER_ROOT_DAY * DRIFT_PER_ROOT_DAY * dt_s / 86_400.0;
         for i in 0..self.log.len() {
             self.belief.widen(i, drift);
@@ -442,7 +516,7 @@ impl Estimator {
     }
 
     /// Heat arriving from the pads, as shares of full drive, and the relative deviation of the first gain.
-    pub fn arriving(&self) -> &[f64] {
+    pub fn arriving(&self) -> impl Iterator<Item = f64> + '_ {
         self.courses[0].heat.arriving()
     }
 
@@ -476,7 +550,8 @@ impl Estimator {
         let age_min = (self.step - self.started) * STEP.ms() / 60_000;
         let since_min = (self.step - self.moved) * STEP.ms() / 60_000;
         let due_min = if age_min <= 120 { 60 } else if age_min <= 1440 { 240 } else { 1440 };
-        if since_min < due_min || self.rivals.iter().any(|r| r.evidence > 2.0) {
+        let faulty = self.drives_known && self.modes.iter().any(|m| *m != Mode::Follow);
+        if since_min < due_min || faulty || self.rivals.iter().any(|r| r.evidence > 2.0) {
             return false;
         }
         self.moved = self.step;
@@ -484,40 +559,50 @@ impl Estimator {
         true
     }
 
+    /// Fits by passes until the physics stays put; a fit that does not settle, or explains the hours worse than the
+    /// physics in force, is dropped.
     fn refit(&mut self) {
-        let params = self.log.len();
-        let l = self.layout();
+        let considered = self.layout().slow();
         let mut log = self.log.clone();
         let mut lag_s: Vec<f64> = self.lags.iter().map(|l| l.0).collect();
-        let mut last = None;
+        let mut first = None;
         for _ in 0..PASSES {
-            let pass = self.pass(&log, &lag_s);
+            let (pass, likelihood) = self.pass(&log, &lag_s);
+            let moved = pass.belief.mean.iter().take(log.len()).fold(0.0, |a: f64, m| a.max(m.abs()));
+            let first = *first.get_or_insert(likelihood);
+            crate::debug(&alloc::format!("step {} moved {:.3} likelihood {:.1} ({:.1}) log-prior {:.2?} lags {:.0?} offs {:.2?} place {:.2?} noise {:.3?}", self.step-self.started, moved, likelihood, first, log.iter().zip(&self.prior_log).map(|(a,b)|a-b).collect::<Vec<_>>(), lag_s, (0..self.places_mm.len()).map(|p|pass.belief.mean[self.layout().offset(p)]).collect::<Vec<_>>(), (0..self.places_mm.len()).map(|p|pass.belief.mean[self.layout().place(p)]).collect::<Vec<_>>(), pass.noise_k2.iter().map(|x|libm::sqrt(*x)).collect::<Vec<_>>()));
+            if moved < SETTLED {
+                if likelihood > first - 2.0 {
+                    self.adopt(pass, considered);
+                }
+                return;
+            }
+            let l = self.layout();
             for (i, x) in log.iter_mut().enumerate() {
-                *x += pass.belief.mean[i].clamp(-1.0, 1.0);
+                *x += pass.belief.mean[i].clamp(-STRIDE, STRIDE);
             }
             for (p, x) in lag_s.iter_mut().enumerate() {
-                *x = (*x * libm::exp(pass.belief.mean[l.lag(p)].clamp(-0.7, 0.7))).clamp(2.0, 1200.0);
-            }
-            crate::debug(&alloc::format!("step {} pass log-prior {:.2?} lags {:.0?} offs {:.2?} place {:.2?} noise {:.3?} sdpar {:.2?} quickmean {:.2?}", self.step-self.started, log.iter().zip(&self.prior_log).map(|(a,b)|a-b).collect::<Vec<_>>(), lag_s, (0..self.places_mm.len()).map(|p|pass.belief.mean[l.offset(p)]).collect::<Vec<_>>(), (0..self.places_mm.len()).map(|p|pass.belief.mean[l.place(p)]).collect::<Vec<_>>(), pass.noise_k2.iter().map(|x|libm::sqrt(*x)).collect::<Vec<_>>(), (0..log.len()).map(|i|libm::sqrt(pass.belief.variance(i))).collect::<Vec<_>>(), &pass.belief.mean[l.slow()..]));
-            last = Some(pass);
-        }
-        if let Some(pass) = last {
-            // The last pass ends where its deviations are linear: they stay as means, around its nominal body.
-            self.log.clone_from(&pass.log);
-            self.lags.clone_from(&pass.lags);
-            self.models = pass.models;
-            self.belief.adopt(&pass.belief, l.slow());
-            self.rerun();
-            for k in 0..SHAPES {
-                self.belief.renew(l.slow() + k, SLOW_SD_K * SLOW_SD_K);
-                self.belief.renew(l.quick() + k, 0.3 * 0.3);
+                *x = (*x * libm::exp(pass.belief.mean[l.lag(p)].clamp(-STRIDE, STRIDE))).clamp(2.0, 1200.0);
             }
         }
-        let _ = params;
+    }
+
+    fn adopt(&mut self, pass: Self, considered: usize) {
+        self.log = pass.log;
+        self.lags = pass.lags;
+        self.models = pass.models;
+        self.belief.adopt(&pass.belief, considered);
+        self.rerun();
+        let l = self.layout();
+        for k in 0..SHAPES {
+            self.belief.renew(l.slow() + k, SLOW_SD_K * SLOW_SD_K);
+            self.belief.renew(l.quick() + k, 0.3 * 0.3);
+        }
     }
 
     /// One pass of everything remembered through a body at `log`, from the prior.
-    fn pass(&self, log: &[f64], lag_s: &[f64]) -> Self {
+    fn pass(&self, log: &[f64], lag_s: &[f64]) -> (Self, f64) {
+        let mut likelihood = 0.0;
         let probes = self.places_mm.len();
         let begin = self.step - self.memory.len() as i64;
         let room_c = self.memory.front().map_or(self.room_c, |p| f64::from(p.room_c));
@@ -567,11 +652,14 @@ impl Estimator {
                 let surprise = f64::from(h.value_c) - e.courses[0].shown(p, part) - expected.value;
                 // Far-off readings pull with a bounded force (Huber).
                 let sd = libm::sqrt(expected.variance);
+                let z = surprise / sd;
+                let cost = if z.abs() < 2.0 { 0.5 * z * z } else { 2.0 * z.abs() - 2.0 };
+                likelihood -= cost + 0.5 * libm::log(expected.variance);
                 e.belief.absorb(&expected, surprise.clamp(-2.0 * sd, 2.0 * sd), 0);
                 heard.next();
             }
         }
-        e
+        (e, likelihood)
     }
 
     /// Jumps over a gap too long to run through: nothing is known of the warmth at its end.

@@ -14,8 +14,10 @@ const WIDTH_MM: f64 = 100.0;
 const LAYER_MM: f64 = 13.0;
 /// Film coefficient from a bare surface to the room, W m⁻² K⁻¹ (ISO 6946: 7.7 sideways, 10 up, 5.9 down).
 const FILM_W_M2K: f64 = 8.0;
-/// Lag of a foil pad and its contact, s. Common practice, no source.
+/// Lag of a foil pad, s. Common practice, no source.
 const PAD_LAG_S: f64 = 45.0;
+/// Lag of its contact with the nest, s. Common practice, no source.
+const CONTACT_LAG_S: f64 = 25.0;
 /// Galleries are part air: their layer holds about this share of the solid's heat. Common practice, no source.
 const GALLERY_SOLID: f64 = 0.7;
 /// Share of the pad's heat that goes into the nest and not downwards. Common practice, no source.
@@ -39,9 +41,9 @@ pub struct Prior {
 }
 
 /// How many parameters come before the pads' gains.
-pub const SHARED: usize = 7;
+pub const SHARED: usize = 8;
 
-/// Physics as logarithms: diffusivity, both losses, both exchanges, end loss, pad lag, then each pad's gain.
+/// Physics as logarithms: diffusivity, both losses, both exchanges, end loss, both lags of the pad, then each pad's gain.
 pub fn to_log(p: &Physics) -> Vec<f64> {
     let mut v = alloc::vec![
         p.diffusivity_mm2_s,
@@ -51,6 +53,7 @@ pub fn to_log(p: &Physics) -> Vec<f64> {
         p.gallery_exchange_per_s,
         p.end_loss,
         p.pad_lag_s,
+        p.contact_lag_s,
     ];
     v.extend_from_slice(&p.gain_k_s);
     v.iter_mut().for_each(|x| *x = libm::log(*x));
@@ -68,6 +71,7 @@ pub fn from_log(log: &[f64]) -> Physics {
         gallery_exchange_per_s: e(4),
         end_loss: e(5),
         pad_lag_s: e(6),
+        contact_lag_s: e(7),
         gain_k_s: (SHARED..log.len()).map(e).collect(),
     }
 }
@@ -94,12 +98,13 @@ pub fn prior(nest: &Nest) -> Prior {
         gallery_exchange_per_s: exchange_w_m2k / gallery_j_m2k,
         end_loss: FILM_W_M2K * nest.length_mm * 1e-3 / m.conductivity_w_mk,
         pad_lag_s: PAD_LAG_S,
+        contact_lag_s: CONTACT_LAG_S,
         gain_k_s: nest.pads.iter().map(|p| flux_w_m2(p, width_mm) / base_j_m2k).collect(),
     };
     let known = |v: Option<f64>, with: f64, without: f64| if v.is_some() { with } else { without };
     let size = known(nest.height_mm, 0.3, 0.45);
     let area = known(nest.width_mm, 0.2, 0.3);
-    let mut sd = alloc::vec![0.3, 0.5, 0.5, 0.5, 0.5, 0.4, 0.6];
+    let mut sd = alloc::vec![0.3, 0.5, 0.5, 0.5, 0.5, 0.4, 0.6, 0.8];
     sd.extend(nest.pads.iter().map(|_| libm::sqrt(size * size + area * area + 0.15 * 0.15)));
     Prior { log: to_log(&physics), sd }
 }
