@@ -56,6 +56,10 @@ const TIMING_SD_S: f64 = 6.0;
 const GATE_SIGMA: f64 = 5.0;
 /// Share of a rival's heat that must be seen before it counts for a fault.
 const FAULT_DOUBT: f64 = 0.6;
+/// What the two layers cannot tell at one moment, K.
+const MOMENT_ERROR_K: f64 = 0.08;
+/// What a few hours seem to say about the physics beyond the last fit is forgotten over this long, s.
+const LEAN_S: f64 = 2.0 * 3600.0;
 /// Readings of one probe this far apart tell different things, s.
 const INDEPENDENT_S: f64 = 60.0;
 /// A jolt is considered once a rival has so much to say for itself, nats.
@@ -188,6 +192,8 @@ impl Estimator {
             .map(|k| Fade { state: layout.slow() + k, time_s: SLOW_S, sd: SLOW_SD_K })
             .chain((0..SHAPES).map(|k| Fade { state: layout.quick() + k, time_s: QUICK_S, sd: QUICK_SD_K }))
             .collect();
+        let mut belief = Gaussian::new(&sd, fades);
+        belief.tie(layout.slow(), LEAN_S);
         let courses = models.bodies.iter().map(|b| Course::cold(b, probes, room_c)).collect();
         let laggards = Course::cold(&models.bodies[0], probes, room_c);
         let lag = (PROBE_LAG_S.0, libm::exp(-STEP.s() / PROBE_LAG_S.0));
@@ -198,7 +204,7 @@ impl Estimator {
             prior_sd: prior.sd.clone(),
             log: prior.log.clone(),
             lags: alloc::vec![lag; probes],
-            belief: Gaussian::new(&sd, fades),
+            belief,
             noise_k2: alloc::vec![NOISE_SD_K * NOISE_SD_K; probes],
             memory: VecDeque::new(),
             heard: VecDeque::new(),
@@ -328,7 +334,7 @@ impl Estimator {
                 noise: self.noise_of(p),
                 weight: self.independence(p, at),
                 doubt: if self.drives_known { FAULT_DOUBT } else { 0.5 },
-                considered: self.layout().slow(),
+                considered: 0,
             };
             for r in &mut self.rivals {
                 let apart = r.apart(p, part, &h);
@@ -383,16 +389,15 @@ impl Estimator {
     }
 
     fn take(&mut self, p: usize, part: f64, surprise: f64, expected: &Expected, h: &[f64]) {
-        let considered = self.layout().slow();
         for r in &mut self.rivals {
             let apart = r.apart(p, part, h);
-            Gaussian::relax(expected, &mut r.means_apart, apart, considered);
+            Gaussian::relax(expected, &mut r.means_apart, apart, 0);
         }
         // Noise is what is left of an innovation beyond the model's own doubt.
         let doubt = expected.variance - self.noise_k2[p];
         let left = (surprise * surprise - doubt).clamp(1e-4, 16.0 * self.noise_k2[p]);
         self.noise_k2[p] = (self.noise_k2[p] + (left - self.noise_k2[p]) / 400.0).clamp(4e-4, 1.0);
-        self.belief.absorb(expected, surprise, considered);
+        self.belief.absorb(expected, surprise, 0);
     }
 
     /// Opens the estimate to what probe `p` keeps saying: its readings agree with each other against the model.
@@ -406,7 +411,7 @@ impl Estimator {
     fn noise_of(&self, p: usize) -> f64 {
         let c = &self.courses[0];
         let per_s = (c.shown_c[p] - c.shown_before_c[p]) / STEP.s();
-        self.noise_k2[p] + (TIMING_SD_S * per_s) * (TIMING_SD_S * per_s)
+        self.noise_k2[p] + MOMENT_ERROR_K * MOMENT_ERROR_K + (TIMING_SD_S * per_s) * (TIMING_SD_S * per_s)
     }
 
     fn fade(&mut self) {
@@ -592,6 +597,7 @@ impl Estimator {
         self.lags = pass.lags;
         self.models = pass.models;
         self.belief.adopt(&pass.belief, considered);
+        self.belief.tie(considered, LEAN_S);
         self.rerun();
         let l = self.layout();
         for k in 0..SHAPES {
@@ -612,6 +618,7 @@ impl Estimator {
         e.prior_log.clone_from(&self.prior_log);
         e.noise_k2.clone_from(&self.noise_k2);
         e.modes.clone_from(&self.modes);
+        e.belief.untie();
         let l = e.layout();
         for i in 0..log.len() {
             e.belief.mean[i] = self.prior_log[i] - log[i];
