@@ -30,10 +30,18 @@ const RERUN: usize = 1080;
 const HEARD_MAX: usize = 40_000;
 /// What the two layers cannot tell, K: an hour of residual counts as one measurement of this quality.
 const MODEL_ERROR_K: f64 = 0.12;
+/// From this age on a fit starts from what the last one learned, min.
+const FIRST_DAY_MIN: i64 = 1440;
+/// The same for what is seen day after day: the model's error repeats with every cycle, so a second day tells less, K.
+const AGAIN_ERROR_K: f64 = 0.3;
+/// What a day may change about the physics (moisture, contact), log scale, and about a probe, K.
+const DRIFT_LOG: f64 = 0.02;
+/// See [`DRIFT_LOG`].
+const DRIFT_K: f64 = 0.02;
 /// Passes of a fit (Gauss–Newton: each linearises where the last one ended).
-const PASSES: usize = 6;
-/// A fit has settled when no parameter moves by more, log scale.
-const SETTLED: f64 = 0.1;
+const PASSES: usize = 8;
+/// A fit has settled when no parameter moves by more, in deviations of what is known of it.
+const SETTLED: f64 = 0.5;
 /// The most a parameter moves in one pass, log scale.
 const STRIDE: f64 = 0.5;
 /// Smooth shapes along the axis.
@@ -125,6 +133,8 @@ pub struct Estimator {
     /// Readings taken in since the memory begins.
     heard: VecDeque<Heard>,
     prior_log: Vec<f64>,
+    /// What the fits so far have learned, from the second day on: the prior of the next one.
+    learned: Option<Learned>,
     last_heard: Vec<Option<Timestamp>>,
     modes: Vec<Mode>,
     rivals: Vec<Rival>,
@@ -137,6 +147,16 @@ struct Past {
     drive: [f32; PADS_MAX],
     told: [f32; PADS_MAX],
     room_c: f32,
+}
+
+/// What a fit has learned: physics and probes with their joint uncertainty, absolute.
+#[derive(Clone, Debug)]
+struct Learned {
+    log: Vec<f64>,
+    lag_s: Vec<f64>,
+    belief: Gaussian,
+    /// When, as a step.
+    until: i64,
 }
 
 #[derive(Clone, Copy, Debug)]
@@ -209,6 +229,7 @@ impl Estimator {
             memory: VecDeque::new(),
             heard: VecDeque::new(),
             prior_log: prior.log.clone(),
+            learned: None,
             last_heard: alloc::vec![None; probes],
             started: step,
             faded: step,
@@ -554,7 +575,7 @@ impl Estimator {
     pub fn settle(&mut self) -> bool {
         let age_min = (self.step - self.started) * STEP.ms() / 60_000;
         let since_min = (self.step - self.moved) * STEP.ms() / 60_000;
-        let due_min = if age_min <= 120 { 60 } else if age_min <= 1440 { 240 } else { 1440 };
+        let due_min = if age_min <= 120 { 60 } else if age_min <= FIRST_DAY_MIN { 240 } else { 1440 };
         let faulty = self.drives_known && self.modes.iter().any(|m| *m != Mode::Follow);
         if since_min < due_min || faulty || self.rivals.iter().any(|r| r.evidence > 2.0) {
             return false;
@@ -573,7 +594,10 @@ impl Estimator {
         let mut first = None;
         for _ in 0..PASSES {
             let (pass, likelihood) = self.pass(&log, &lag_s);
-            let moved = pass.belief.mean.iter().take(log.len()).fold(0.0, |a: f64, m| a.max(m.abs()));
+            // A direction that the data leave open may wander without meaning anything: moves count by their doubt.
+            let moved = (0..log.len())
+                .map(|i| pass.belief.mean[i].abs() / libm::sqrt(pass.belief.variance(i)))
+                .fold(0.0, f64::max);
             let first = *first.get_or_insert(likelihood);
             crate::debug(&alloc::format!("step {} moved {:.3} likelihood {:.1} ({:.1}) log-prior {:.2?} lags {:.0?} offs {:.2?} place {:.2?} noise {:.3?}", self.step-self.started, moved, likelihood, first, log.iter().zip(&self.prior_log).map(|(a,b)|a-b).collect::<Vec<_>>(), lag_s, (0..self.places_mm.len()).map(|p|pass.belief.mean[self.layout().offset(p)]).collect::<Vec<_>>(), (0..self.places_mm.len()).map(|p|pass.belief.mean[self.layout().place(p)]).collect::<Vec<_>>(), pass.noise_k2.iter().map(|x|libm::sqrt(*x)).collect::<Vec<_>>()));
             if moved < SETTLED {
@@ -598,6 +622,11 @@ impl Estimator {
         self.models = pass.models;
         self.belief.adopt(&pass.belief, considered);
         self.belief.tie(considered, LEAN_S);
+        if (self.step - self.started) * STEP.ms() / 60_000 >= FIRST_DAY_MIN {
+            let lag_s = self.lags.iter().map(|l| l.0).collect();
+            self.learned =
+                Some(Learned { log: self.log.clone(), lag_s, belief: pass.belief, until: self.step });
+        }
         self.rerun();
         let l = self.layout();
         for k in 0..SHAPES {
@@ -610,8 +639,10 @@ impl Estimator {
     fn pass(&self, log: &[f64], lag_s: &[f64]) -> (Self, f64) {
         let mut likelihood = 0.0;
         let probes = self.places_mm.len();
-        let begin = self.step - self.memory.len() as i64;
-        let room_c = self.memory.front().map_or(self.room_c, |p| f64::from(p.room_c));
+        let oldest = self.step - self.memory.len() as i64;
+        let begin = self.learned.as_ref().map_or(oldest, |k| k.until.max(oldest));
+        let skip = (begin - oldest).max(0) as usize;
+        let room_c = self.memory.get(skip).map_or(self.room_c, |p| f64::from(p.room_c));
         let prior = Prior { log: log.to_vec(), sd: self.prior_sd.clone() };
         let at = Timestamp::from_unix_ms(begin.saturating_mul(STEP.ms()));
         let mut e = Self::new(self.axis.clone(), &prior, self.places_mm.clone(), self.brood, (at, room_c));
@@ -620,25 +651,44 @@ impl Estimator {
         e.modes.clone_from(&self.modes);
         e.belief.untie();
         let l = e.layout();
-        for i in 0..log.len() {
-            e.belief.mean[i] = self.prior_log[i] - log[i];
+        let mut model_error_k = MODEL_ERROR_K;
+        match &self.learned {
+            Some(known) => {
+                e.belief.adopt(&known.belief, l.slow());
+                for i in 0..log.len() {
+                    e.belief.mean[i] += known.log[i] - log[i];
+                    e.belief.widen(i, DRIFT_LOG * DRIFT_LOG);
+                }
+                for p in 0..probes {
+                    e.belief.mean[l.lag(p)] += libm::log(known.lag_s[p] / lag_s[p]);
+                    e.belief.widen(l.offset(p), DRIFT_K * DRIFT_K);
+                }
+                model_error_k = AGAIN_ERROR_K;
+            }
+            None => {
+                for i in 0..log.len() {
+                    e.belief.mean[i] = self.prior_log[i] - log[i];
+                }
+                for p in 0..probes {
+                    e.belief.mean[l.lag(p)] = libm::log(PROBE_LAG_S.0 / lag_s[p]);
+                }
+            }
         }
         for p in 0..probes {
             e.lags[p] = (lag_s[p], libm::exp(-STEP.s() / lag_s[p]));
-            e.belief.mean[l.lag(p)] = libm::log(PROBE_LAG_S.0 / lag_s[p]);
         }
         for k in 0..SHAPES {
             e.belief.set_standing(l.quick() + k, 0.01);
         }
-        let hours = (self.memory.len() as f64 * STEP.s() / 3600.0).max(0.1);
+        let hours = ((self.memory.len() - skip) as f64 * STEP.s() / 3600.0).max(0.1);
         let weights: Vec<f64> = (0..probes)
             .map(|p| {
-                let count = self.heard.iter().filter(|h| usize::from(h.probe) == p).count() as f64;
-                MODEL_ERROR_K * MODEL_ERROR_K * (count / hours).max(1.0)
+                let count = self.heard.iter().filter(|h| h.step > begin && usize::from(h.probe) == p).count() as f64;
+                model_error_k * model_error_k * (count / hours).max(1.0)
             })
             .collect();
-        let mut heard = self.heard.iter().peekable();
-        for past in &self.memory {
+        let mut heard = self.heard.iter().skip_while(|h| h.step <= begin).peekable();
+        for past in self.memory.iter().skip(skip) {
             let mut drive = [0.0; PADS_MAX];
             for (d, p) in drive.iter_mut().zip(&past.drive) {
                 *d = f64::from(*p);
