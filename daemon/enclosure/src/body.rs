@@ -185,13 +185,9 @@ impl Body {
 
     /// The galleries' mode amplitudes, K, into `out` (one a mode).
     pub fn gallery(&self, heat: &Heat, out: &mut [f64]) {
-        let n = self.modes.len();
-        let (slow, fast) = heat.branches.split_at(n);
-        let (ws, wf) = self.gallery.split_at(n);
-        for (i, o) in out.iter_mut().enumerate().take(n) {
-            *o = slow[i] * ws[i] + fast[i] * wf[i];
-        }
+        mix(&heat.branches, &self.gallery, out);
     }
+
 
     /// The galleries' mode amplitudes in steady state with the pads driven at `drive`, K.
     pub fn steady(&self, drive: &[f64]) -> Vec<f64> {
@@ -215,6 +211,14 @@ impl Heat {
     pub fn clear(&mut self) {
         self.branches.fill(0.0);
         self.arriving.fill((0.0, 0.0));
+    }
+}
+
+fn mix(branches: &[f64], weights: &[f64], out: &mut [f64]) {
+    let n = out.len().min(branches.len() / 2);
+    let ((slow, fast), (ws, wf)) = (branches.split_at(n), weights.split_at(n));
+    for (i, o) in out.iter_mut().enumerate().take(n) {
+        *o = slow[i] * ws[i] + fast[i] * wf[i];
     }
 }
 

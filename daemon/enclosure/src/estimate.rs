@@ -8,7 +8,7 @@
 //! physics has moved, the nominal body is rebuilt there and the last hours are run through it again.
 use crate::body::Axis;
 use crate::filter::{Expected, Fade, Gaussian};
-use crate::models::{Course, Models, NUDGE, Step, dot};
+use crate::models::{Course, Models, NUDGE, Seen, Step, dot};
 use crate::prior::{OFFSET_SD_K, PLACE_SD_MM, PROBE_LAG_S, Prior};
 use crate::rival::{Jolt, Mode, Rival, Said};
 use crate::shelf::Stretch;
@@ -38,6 +38,8 @@ const AGAIN_ERROR_K: f64 = 0.3;
 const DRIFT_LOG: f64 = 0.02;
 /// See [`DRIFT_LOG`].
 const DRIFT_K: f64 = 0.02;
+/// How far an end's sideways loss reaches into the body, mm: about a layer's thickness.
+const END_REACH_MM: f64 = 13.0;
 /// Passes of a fit (Gauss–Newton: each linearises where the last one ended).
 const PASSES: usize = 8;
 /// A fit has settled when no parameter moves by more, in deviations of what is known of it.
@@ -121,7 +123,8 @@ pub struct Estimator {
     models: Arc<Models>,
     courses: Vec<Course>,
     /// The nominal body seen through slightly longer lags.
-    laggards: Course,
+    laggards: Seen,
+
     belief: Gaussian,
     noise_k2: Vec<f64>,
     room_c: f64,
@@ -215,7 +218,6 @@ impl Estimator {
         let mut belief = Gaussian::new(&sd, fades);
         belief.tie(layout.slow(), LEAN_S);
         let courses = models.bodies.iter().map(|b| Course::cold(b, probes, room_c)).collect();
-        let laggards = Course::cold(&models.bodies[0], probes, room_c);
         let lag = (PROBE_LAG_S.0, libm::exp(-STEP.s() / PROBE_LAG_S.0));
         Self {
             modes: alloc::vec![Mode::Follow; axis.pads.len()],
@@ -239,7 +241,7 @@ impl Estimator {
             brood,
             models,
             courses,
-            laggards,
+            laggards: Seen::at_rest(probes, room_c),
             room_c,
             step,
         }
@@ -308,18 +310,11 @@ impl Estimator {
         for (i, (course, body)) in self.courses.iter_mut().zip(&self.models.bodies).enumerate() {
             course.advance(body, self.models.rows(i), &step);
         }
-        // The laggards share the nominal body's surface: only their lag differs.
         let nominal = &self.courses[0];
-        for p in 0..self.places_mm.len() {
-            let (lag_s, _) = self.lags[p];
-            let lag_s = lag_s * (1.0 + NUDGE);
-            let keep = libm::exp(-STEP.s() / lag_s);
-            let (old_c, new_c) = (self.laggards.surface_c[p], nominal.surface_c[p]);
-            let trail = (new_c - old_c) * lag_s / STEP.s();
-            let shown = self.laggards.shown_c[p];
-            self.laggards.shown_before_c[p] = shown;
-            self.laggards.shown_c[p] = new_c - trail + (shown - old_c + trail) * keep;
-            self.laggards.surface_c[p] = new_c;
+        for p in 0..self.lags.len() {
+            let lag_s = self.lags[p].0 * (1.0 + NUDGE);
+            let longer = (lag_s, libm::exp(-STEP.s() / lag_s));
+            self.laggards.see(p, nominal.seen.surface[p], longer, STEP.s());
         }
     }
 
@@ -341,7 +336,7 @@ impl Estimator {
         self.fade();
         let h = self.row_of_probe(p, part);
         let expected = self.belief.expect(&h, self.noise_of(p));
-        let expected_c = self.courses[0].shown(p, part) + expected.value;
+        let expected_c = self.courses[0].seen.at(p, part) + expected.value;
         let surprise = value_c - expected_c;
         let sd_k = libm::sqrt(expected.variance);
         let within = surprise.abs() <= GATE_SIGMA * sd_k;
@@ -350,7 +345,7 @@ impl Estimator {
             let said = Said {
                 probe: p,
                 surprise,
-                beyond_nominal: value_c - self.courses[0].shown(p, part),
+                beyond_nominal: value_c - self.courses[0].seen.at(p, part),
                 row: &h,
                 noise: self.noise_of(p),
                 weight: self.independence(p, at),
@@ -431,7 +426,7 @@ impl Estimator {
 
     fn noise_of(&self, p: usize) -> f64 {
         let c = &self.courses[0];
-        let per_s = (c.shown_c[p] - c.shown_before_c[p]) / STEP.s();
+        let per_s = (c.seen.shown[p] - c.seen.before[p]) / STEP.s();
         self.noise_k2[p] + MOMENT_ERROR_K * MOMENT_ERROR_K + (TIMING_SD_S * per_s) * (TIMING_SD_S * per_s)
     }
 
@@ -454,13 +449,13 @@ impl Estimator {
     fn row_of_probe(&self, p: usize, part: f64) -> Vec<f64> {
         let l = self.layout();
         let mut h = alloc::vec![0.0; l.len()];
-        let nominal = self.courses[0].shown(p, part);
+        let nominal = self.courses[0].seen.at(p, part);
         for (i, c) in self.courses.iter().skip(1).enumerate() {
-            h[i] = (c.shown(p, part) - nominal) / NUDGE;
+            h[i] = (c.seen.at(p, part) - nominal) / NUDGE;
         }
         h[l.offset(p)] = 1.0;
         h[l.place(p)] = dot(&self.models.rows(0).slopes[p], &self.courses[0].amplitudes);
-        h[l.lag(p)] = (self.laggards.shown(p, part) - nominal) / NUDGE;
+        h[l.lag(p)] = (self.laggards.at(p, part) - nominal) / NUDGE;
         self.shapes(&mut h, self.places_mm[p]);
         h
     }
@@ -522,10 +517,17 @@ impl Estimator {
         self.room_c + nominal + dot(&h, &self.belief.mean)
     }
 
+    /// Within a layer's thickness of an end heat leaves sideways too: what two layers along one axis cannot tell grows
+    /// there, by this factor.
+    fn end_effect(&self, x_mm: f64) -> f64 {
+        let from_end_mm = x_mm.min(self.axis.length_mm - x_mm).max(0.0);
+        1.0 + 2.0 * libm::exp(-from_end_mm / END_REACH_MM)
+    }
+
     /// What no shape and no parameter covers: grows with the distance from the nearest probe and with the heat there.
     fn unmodelled_k2(&self, x_mm: f64, excess_k: f64) -> f64 {
         let far = self.places_mm.iter().map(|p| (p - x_mm).abs()).fold(f64::INFINITY, f64::min).min(60.0);
-        let share = 0.004 + 0.0004 * far;
+        let share = 0.004 + 0.0004 * far + 0.02 * (self.end_effect(x_mm) - 1.0);
         0.03 * 0.03 + (share * excess_k) * (share * excess_k)
     }
 
@@ -533,7 +535,7 @@ impl Estimator {
     pub fn expect_probe(&self, p: usize) -> (f64, f64) {
         let h = self.row_of_probe(p, 1.0);
         let e = self.belief.expect(&h, self.noise_k2[p]);
-        (self.courses[0].shown_c[p] + e.value, libm::sqrt(e.variance))
+        (self.courses[0].seen.shown[p] + e.value, libm::sqrt(e.variance))
     }
 
     /// How much warmer than the room probe `p` should be, K: for inferring the room.
@@ -548,7 +550,7 @@ impl Estimator {
 
     /// How fast probe `p` should be changing, K/s.
     pub fn rate_at_probe(&self, p: usize) -> f64 {
-        (self.courses[0].shown_c[p] - self.courses[0].shown_before_c[p]) / STEP.s()
+        (self.courses[0].seen.shown[p] - self.courses[0].seen.before[p]) / STEP.s()
     }
 
     /// Posterior standard deviation of every parameter over its prior's: near 1 means the data said nothing.
@@ -684,7 +686,8 @@ impl Estimator {
         let weights: Vec<f64> = (0..probes)
             .map(|p| {
                 let count = self.heard.iter().filter(|h| h.step > begin && usize::from(h.probe) == p).count() as f64;
-                model_error_k * model_error_k * (count / hours).max(1.0)
+                let error_k = model_error_k * self.end_effect(self.places_mm[p]);
+                error_k * error_k * (count / hours).max(1.0)
             })
             .collect();
         let mut heard = self.heard.iter().skip_while(|h| h.step <= begin).peekable();
@@ -706,7 +709,7 @@ impl Estimator {
                 let (p, part) = (usize::from(h.probe), f64::from(h.part));
                 let row = e.row_of_probe(p, part);
                 let expected = e.belief.expect(&row, weights[p]);
-                let surprise = f64::from(h.value_c) - e.courses[0].shown(p, part) - expected.value;
+                let surprise = f64::from(h.value_c) - e.courses[0].seen.at(p, part) - expected.value;
                 // Far-off readings pull with a bounded force (Huber).
                 let sd = libm::sqrt(expected.variance);
                 let z = surprise / sd;
@@ -736,7 +739,7 @@ impl Estimator {
         let begin_c = self.memory.get(skip).map_or(self.room_c, |p| f64::from(p.room_c));
         let probes = self.places_mm.len();
         self.courses = self.models.bodies.iter().map(|b| Course::cold(b, probes, begin_c)).collect();
-        self.laggards = Course::cold(&self.models.bodies[0], probes, begin_c);
+        self.laggards = Seen::at_rest(probes, begin_c);
         let memory = core::mem::take(&mut self.memory);
         let mut room_c = begin_c;
         for past in memory.iter().skip(skip) {

@@ -3,7 +3,7 @@
 //! Moustakides, Ann. Stat. 14, 1986), so a rival's history always begins where it last made no sense.
 use crate::body::{Body, Heat};
 use crate::filter::{Expected, Gaussian};
-use crate::models::{Models, dot};
+use crate::models::{Models, Seen, dot};
 use alloc::vec::Vec;
 
 /// The most one reading may add or take, nats: no single probe or moment decides.
@@ -57,9 +57,7 @@ pub struct Rival {
     pub jolt: Option<Jolt>,
     heat: Heat,
     amplitudes: Vec<f64>,
-    surface_k: Vec<f64>,
-    shown_k: Vec<f64>,
-    shown_before_k: Vec<f64>,
+    seen: Seen,
 }
 
 /// One reading, as rivals weigh it.
@@ -119,9 +117,7 @@ impl Rival {
             jolt: None,
             heat: body.cold(),
             amplitudes: alloc::vec![0.0; body.modes.len()],
-            surface_k: alloc::vec![0.0; probes],
-            shown_k: alloc::vec![0.0; probes],
-            shown_before_k: alloc::vec![0.0; probes],
+            seen: Seen::at_rest(probes, 0.0),
         }
     }
 
@@ -132,10 +128,9 @@ impl Rival {
         self.peak = 0.0;
         self.evidence = 0.0;
         self.steps = 0;
-        for v in [&mut self.by_probe, &mut self.means_apart, &mut self.surface_k, &mut self.shown_k, &mut self.shown_before_k]
-        {
-            v.fill(0.0);
-        }
+        self.by_probe.fill(0.0);
+        self.means_apart.fill(0.0);
+        self.seen = Seen::at_rest(self.by_probe.len(), 0.0);
         self.heat.clear();
     }
 
@@ -153,19 +148,14 @@ impl Rival {
         body.advance(&mut self.heat, &drive, 0.0);
         body.gallery(&self.heat, &mut self.amplitudes);
         for (p, row) in models.rows(0).probes.iter().enumerate() {
-            let new = dot(row, &self.amplitudes);
-            let (lag_s, keep) = lags[p];
-            let trail = (new - self.surface_k[p]) * lag_s / step_s;
-            self.shown_before_k[p] = self.shown_k[p];
-            self.shown_k[p] = new - trail + (self.shown_k[p] - self.surface_k[p] + trail) * keep;
-            self.surface_k[p] = new;
+            self.seen.see(p, dot(row, &self.amplitudes), lags[p], step_s);
         }
         self.steps += 1;
     }
 
     /// How much more than the belief it expects of probe `p`, K.
     pub fn apart(&self, p: usize, part: f64, h: &[f64]) -> f64 {
-        self.shown_before_k[p] + (self.shown_k[p] - self.shown_before_k[p]) * part + dot(h, &self.means_apart)
+        self.seen.at(p, part) + dot(h, &self.means_apart)
     }
 
     /// Weighs an innovation against its own; `weight` is under 1 where readings come faster than they are independent.
