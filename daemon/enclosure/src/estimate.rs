@@ -9,7 +9,7 @@
 use crate::body::Axis;
 use crate::filter::{Expected, Fade, Gaussian};
 use crate::models::{Course, Models, NUDGE, Seen, Step, dot};
-use crate::prior::{OFFSET_SD_K, PLACE_SD_MM, PROBE_LAG_S, Prior};
+use crate::prior::{OFFSET_SD_K, PAD_LAGS, PLACE_SD_MM, PROBE_LAG_S, Prior};
 use crate::rival::{Jolt, Mode, Rival, Said};
 use crate::shelf::Stretch;
 use crate::time::{Span, Timestamp};
@@ -30,10 +30,12 @@ const RERUN: usize = 1080;
 const HEARD_MAX: usize = 40_000;
 /// What the two layers cannot tell, K: an hour of residual counts as one measurement of this quality.
 const MODEL_ERROR_K: f64 = 0.12;
+/// Deviation of a lag, log scale, where the drive was inferred.
+const INFERRED_LAG_SD: f64 = 0.15;
 /// From this age on a fit starts from what the last one learned, min.
 const FIRST_DAY_MIN: i64 = 1440;
 /// The same for what is seen day after day: the model's error repeats with every cycle, so a second day tells less, K.
-const AGAIN_ERROR_K: f64 = 0.3;
+const AGAIN_ERROR_K: f64 = 1.0;
 /// What a day may change about the physics (moisture, contact), log scale, and about a probe, K.
 const DRIFT_LOG: f64 = 0.02;
 /// See [`DRIFT_LOG`].
@@ -60,10 +62,16 @@ const QUICK_S: f64 = 25.0 * 60.0;
 const START_SD_K: f64 = 4.0;
 /// Noise of a probe before any was seen, K.
 const NOISE_SD_K: f64 = 0.08;
+/// Least and most variance of a probe's noise, K².
+const NOISE_K2: (f64, f64) = (4e-4, 0.09);
 /// Readings are off in time by about this much (clocks, a node's schedule), s.
 const TIMING_SD_S: f64 = 6.0;
 /// Innovations beyond this many deviations are wild.
 const GATE_SIGMA: f64 = 5.0;
+/// See [`Estimator::infer_drive`]: share of the prior's deviation that is left to the running filter.
+const UNKNOWN_DRIVE_SHARE: f64 = 0.3;
+/// And what quick disturbances may take instead, K for each shape.
+const UNKNOWN_DRIVE_QUICK_K: f64 = 0.25;
 /// Share of a rival's heat that must be seen before it counts for a fault.
 const FAULT_DOUBT: f64 = 0.6;
 /// What the two layers cannot tell at one moment, K.
@@ -139,6 +147,7 @@ pub struct Estimator {
     /// What the fits so far have learned, from the second day on: the prior of the next one.
     learned: Option<Learned>,
     last_heard: Vec<Option<Timestamp>>,
+    last_values: Vec<[Option<f64>; 2]>,
     modes: Vec<Mode>,
     rivals: Vec<Rival>,
     /// Whether some drive reports: then a mode other than as told is a fault.
@@ -233,6 +242,7 @@ impl Estimator {
             prior_log: prior.log.clone(),
             learned: None,
             last_heard: alloc::vec![None; probes],
+            last_values: alloc::vec![[None; 2]; probes],
             started: step,
             faded: step,
             moved: step,
@@ -269,8 +279,19 @@ impl Estimator {
     /// Says what pad `pad` is held to do from here on.
     pub fn set_mode(&mut self, pad: usize, mode: Mode) {
         self.modes[pad] = mode;
-        self.drives_known &= mode == Mode::Follow;
         self.rivals.retain(|r| r.pad != pad);
+    }
+
+    /// Says that no pad reports. With the drive unknown, gain and duty are one product: the physics must not bend to
+    /// explain a switch, or none is ever seen; quick disturbances take what it leaves.
+    pub fn infer_drive(&mut self) {
+        self.drives_known = false;
+        let l = self.layout();
+        self.belief.narrow(l.params, UNKNOWN_DRIVE_SHARE);
+        for k in 0..SHAPES {
+            self.belief.set_standing(l.quick() + k, UNKNOWN_DRIVE_QUICK_K);
+        }
+        self.belief.tie(l.slow(), LEAN_S);
     }
 
     /// The rivals of what is believed about the pads.
@@ -359,10 +380,22 @@ impl Estimator {
             }
             if within && hearing == Hearing::All {
                 self.take(p, part, surprise, &expected, &h);
+                self.note_noise(p, value_c);
                 self.remember(p, part, value_c);
             }
         }
         Weighed { expected_c, sd_k, surprise_k: surprise, within, explained }
+    }
+
+    /// Noise by second differences: a smooth course cancels, white noise of variance σ² leaves 6σ².
+    fn note_noise(&mut self, p: usize, value_c: f64) {
+        let [older, old] = self.last_values[p];
+        self.last_values[p] = [old, Some(value_c)];
+        if let (Some(older), Some(old)) = (older, old) {
+            let bend = value_c - 2.0 * old + older;
+            let seen = (bend * bend / 6.0).min(9.0 * self.noise_k2[p]);
+            self.noise_k2[p] = (self.noise_k2[p] + (seen - self.noise_k2[p]) / 200.0).clamp(NOISE_K2.0, NOISE_K2.1);
+        }
     }
 
     /// Readings a minute apart count in full; faster ones share what a minute tells.
@@ -409,10 +442,6 @@ impl Estimator {
             let apart = r.apart(p, part, h);
             Gaussian::relax(expected, &mut r.means_apart, apart, 0);
         }
-        // Noise is what is left of an innovation beyond the model's own doubt.
-        let doubt = expected.variance - self.noise_k2[p];
-        let left = (surprise * surprise - doubt).clamp(1e-4, 16.0 * self.noise_k2[p]);
-        self.noise_k2[p] = (self.noise_k2[p] + (left - self.noise_k2[p]) / 400.0).clamp(4e-4, 1.0);
         self.belief.absorb(expected, surprise, 0);
     }
 
@@ -577,7 +606,7 @@ impl Estimator {
     pub fn settle(&mut self) -> bool {
         let age_min = (self.step - self.started) * STEP.ms() / 60_000;
         let since_min = (self.step - self.moved) * STEP.ms() / 60_000;
-        let due_min = if age_min <= 120 { 60 } else if age_min <= FIRST_DAY_MIN { 240 } else { 1440 };
+        let due_min = if !self.drives_known { 480 } else if age_min <= 120 { 60 } else if age_min <= FIRST_DAY_MIN { 240 } else { 1440 };
         let faulty = self.drives_known && self.modes.iter().any(|m| *m != Mode::Follow);
         if since_min < due_min || faulty || self.rivals.iter().any(|r| r.evidence > 2.0) {
             return false;
@@ -654,6 +683,12 @@ impl Estimator {
         e.belief.untie();
         let l = e.layout();
         let mut model_error_k = MODEL_ERROR_K;
+        if !self.drives_known {
+            // Switches that were inferred are a minute or two out: lags cannot be learned from them.
+            for i in PAD_LAGS.chain((0..probes).map(|p| l.lag(p))) {
+                e.belief.renew(i, INFERRED_LAG_SD * INFERRED_LAG_SD);
+            }
+        }
         match &self.learned {
             Some(known) => {
                 e.belief.adopt(&known.belief, l.slow());

@@ -163,6 +163,19 @@ impl Gaussian {
         }
     }
 
+    /// Scales the deviation of the first `count` states by `share`.
+    pub fn narrow(&mut self, count: usize, share: f64) {
+        let n = self.len();
+        for (i, row) in self.cov.chunks_exact_mut(n.max(1)).enumerate() {
+            for (j, v) in row.iter_mut().enumerate() {
+                let times = usize::from(i < count) + usize::from(j < count);
+                for _ in 0..times {
+                    *v *= share;
+                }
+            }
+        }
+    }
+
     /// Forgets one state: mean zero, this variance, no correlation.
     pub fn renew(&mut self, i: usize, variance: f64) {
         let n = self.len();

@@ -20,7 +20,7 @@ const PENDING_MAX: usize = 512;
 /// A gap longer than this leaves the nest's warmth unknown.
 const GAP: Span = Span::from_min(10);
 /// A gap longer than this is not run through.
-const GAP_TOO_LONG: Span = Span::from_h(3);
+const GAP_TOO_LONG: Span = Span::from_min(40);
 /// Evidence at which a pad that reports is held for faulty, nats.
 const FAULT_NATS: f64 = 16.0;
 /// Evidence at which it is believed again, nats.
@@ -129,6 +129,8 @@ pub struct Watch {
     estimator: Option<Estimator>,
     pending: VecDeque<(Timestamp, usize, f64)>,
     habits: Habits,
+    /// End of a stretch without readings that is being run through.
+    blind_until: Option<Timestamp>,
     heating: Heating,
 }
 
@@ -161,6 +163,7 @@ impl Watch {
             estimator: None,
             pending: VecDeque::new(),
             habits: Habits::default(),
+            blind_until: None,
             heating: Heating::Plausible,
             nest: nest.clone(),
         }
@@ -246,6 +249,7 @@ impl Watch {
                 self.habits.interrupt();
             } else if gap > GAP {
                 est.widen(1.0);
+                self.blind_until = Some(*first);
                 self.habits.interrupt();
             }
         }
@@ -272,6 +276,9 @@ impl Watch {
             if source.is_none() {
                 est.set_mode(i, Mode::Off);
             }
+        }
+        if !self.drives.is_empty() && self.drives.iter().all(|(source, _)| source.is_none()) {
+            est.infer_drive();
         }
         self.estimator = Some(est);
         true
@@ -389,6 +396,10 @@ impl Watch {
             }
         }
         let on = if reports { told > 0.5 } else { est.modes().first() == Some(&Mode::On) };
+        // What a pad did while nobody looked is no habit.
+        if self.blind_until.is_some_and(|b| at < b) {
+            return;
+        }
         let over_pad_c = est.over_pad_c();
         self.habits.note(at, on, over_pad_c);
         self.watch_habits(at, over_pad_c);

@@ -46,6 +46,9 @@ pub struct Prior {
 /// How many parameters come before the pads' gains.
 pub const SHARED: usize = 8;
 
+/// Which of them are the pad's lags.
+pub const PAD_LAGS: core::ops::Range<usize> = 6..8;
+
 /// Physics as logarithms: diffusivity, both losses, both exchanges, end loss, both lags of the pad, then each pad's gain.
 pub fn to_log(p: &Physics) -> Vec<f64> {
     let mut v = alloc::vec![
