@@ -3,10 +3,15 @@ pub mod broker;
 pub mod clock;
 pub mod history;
 pub mod intake;
+pub mod notices;
 pub mod replay;
 pub mod shelf_file;
 pub mod snapshot;
+pub mod times;
+pub mod told;
 pub mod unpack;
 
+#[cfg(test)]
+mod http_probe;
 #[cfg(test)]
 mod mqtt_probe;

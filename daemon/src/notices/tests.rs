@@ -1,0 +1,129 @@
+use super::*;
+use crate::clock::SystemClock;
+use crate::http_probe::{DEADLINE, Probe};
+use crate::told::OUTCOMES_WAITING;
+use enclosure::{Event, Priority};
+
+struct Out {
+    told: mpsc::Sender<Told>,
+    outcomes: mpsc::Receiver<Outcome>,
+    notices: Notices,
+}
+
+fn way(way: Way) -> NoticeWay {
+    NoticeWay { way, least: Priority::Advice, after: Span::ZERO, quiet: None }
+}
+
+fn hook(probe: &Probe) -> NoticeWay {
+    way(Way::Webhook { url: probe.url("/"), token_file: None })
+}
+
+fn begin(ways: &[NoticeWay]) -> Out {
+    let (told, inbox) = mpsc::channel(TOLD_WAITING);
+    let (outbox, outcomes) = mpsc::channel(OUTCOMES_WAITING);
+    let context = Arc::new(samples::context());
+    let notices = start(ways, inbox, outbox, (Arc::new(SystemClock::new()), context), None);
+    Out { told, outcomes, notices }
+}
+
+impl Out {
+    async fn tell(&self, alarm: Alarm, event: Event, nest: &str) {
+        self.told.send(samples::told(alarm, event, nest)).await.expect("the messages run");
+    }
+
+    async fn outcome(&mut self) -> Outcome {
+        tokio::time::timeout(DEADLINE, self.outcomes.recv()).await.expect("an outcome in time").expect("an outcome")
+    }
+}
+
+#[tokio::test]
+async fn a_change_comes_out_of_every_way_once_and_is_reported() {
+    let mut probes = [Probe::start(&[]).await, Probe::start(&[]).await];
+    let mut out = begin(&[hook(&probes[0]), hook(&probes[1])]);
+    out.tell(Alarm::BroodHot, Event::Raised, "oak").await;
+    for probe in &mut probes {
+        assert_eq!(probe.request().await.json()["alarm"], "brood-hot");
+    }
+    let mut outcomes = [out.outcome().await, out.outcome().await];
+    outcomes.sort_by(|a, b| a.way.cmp(&b.way));
+    for (outcome, name) in outcomes.iter().zip(["webhook", "webhook 2"]) {
+        assert_eq!((outcome.way.as_str(), outcome.change_id, outcome.attempt), (name, Some(7), 1));
+        assert_eq!(outcome.result, Ok(()));
+    }
+    drop(out.told);
+    out.notices.stop().await;
+    assert!(probes.iter().all(|p| !p.has_more()));
+}
+
+#[tokio::test]
+async fn a_failed_attempt_is_reported_and_made_again_in_order() {
+    let mut probe = Probe::start(&[(500, "not now")]).await;
+    let mut out = begin(&[hook(&probe)]);
+    out.tell(Alarm::BroodHot, Event::Raised, "oak").await;
+    assert_eq!(probe.request().await.json()["nest"], "oak");
+    out.tell(Alarm::BroodHot, Event::Raised, "plaster").await;
+    let first = out.outcome().await;
+    assert!(first.attempt == 1 && first.result.is_err(), "{first:?}");
+    for nest in ["oak", "plaster"] {
+        assert_eq!(probe.request().await.json()["nest"], nest);
+        assert_eq!(out.outcome().await.result, Ok(()));
+    }
+}
+
+#[tokio::test]
+async fn a_way_that_hangs_holds_up_no_other() {
+    let stuck = Probe::start(&[(0, "")]).await;
+    let mut quick = Probe::start(&[]).await;
+    let out = begin(&[hook(&stuck), hook(&quick)]);
+    for nest in ["oak", "plaster"] {
+        out.tell(Alarm::BroodLimit, Event::Raised, nest).await;
+        assert_eq!(quick.request().await.json()["nest"], nest);
+    }
+}
+
+#[tokio::test]
+async fn an_end_with_nothing_left_to_say_is_quick() {
+    let probe = Probe::start(&[]).await;
+    let mut out = begin(&[hook(&probe), way(Way::Log)]);
+    out.tell(Alarm::BroodLimit, Event::Raised, "oak").await;
+    for _ in 0..2 {
+        assert_eq!(out.outcome().await.result, Ok(()));
+    }
+    drop(out.told);
+    tokio::time::timeout(STOP_GRACE, out.notices.stop()).await.expect("no need for the grace");
+}
+
+#[tokio::test]
+async fn a_test_says_what_came_of_every_way() {
+    let probes = [Probe::start(&[]).await, Probe::start(&[(404, "")]).await];
+    let ways = [hook(&probes[0]), hook(&probes[1]), way(Way::Log)];
+    let said = test_all(&ways, &SystemClock::new(), &samples::context()).await;
+    let names: Vec<_> = said.iter().map(|(name, result)| (name.as_str(), result.is_ok())).collect();
+    assert_eq!(names, [("webhook", true), ("webhook 2", false), ("log", true)]);
+}
+
+#[test]
+fn failing_ways_become_one_alarm_that_ends_with_the_last_of_them() {
+    let outcome = |way: &str, result: Result<(), &str>| Outcome {
+        change_id: None,
+        way: way.to_owned(),
+        attempt: 1,
+        at: enclosure::Timestamp::from_unix_ms(0),
+        result: result.map_err(str::to_owned),
+    };
+    let mut health = Health::default();
+    let steps = [
+        (outcome("log", Ok(())), None),
+        (outcome("webhook", Err("no")), Some(true)),
+        (outcome("webhook 2", Err("no")), None),
+        (outcome("webhook", Ok(())), None),
+        (outcome("webhook 2", Ok(())), Some(false)),
+    ];
+    for (outcome, want) in steps {
+        let told = health.take(&outcome).map(|input| match input {
+            Input::Watch { alarm: Alarm::NoticeFailing, failing, .. } => failing,
+            other => panic!("{other:?}"),
+        });
+        assert_eq!(told, want, "{outcome:?}");
+    }
+}
