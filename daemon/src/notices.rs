@@ -16,14 +16,14 @@ mod words;
 pub use desk::{PENDING_MAX, REFUSED_MAX, Sent};
 pub use text::{Context, FIRST_LINE_MAX, Message, compose, test_message};
 pub use ways::SEND_TIMEOUT;
-pub(crate) use ways::secret;
 
 use crate::clock::Clock;
+use crate::history::Delivery;
 use crate::intake::Publisher;
 use crate::shelf_file::{NoticeWay, Way};
-use crate::told::{Outcome, TOLD_WAITING, Told};
+use crate::snapshot::{Sent as Report, TOLD_WAITING, Told};
 use desk::{Desk, Job};
-use enclosure::{Alarm, Input, Span};
+use enclosure::Span;
 use schedule::Quiet;
 use std::collections::BTreeMap;
 use std::sync::Arc;
@@ -42,6 +42,9 @@ pub struct Notices {
     tasks: JoinSet<()>,
     losses: Arc<Losses>,
 }
+
+/// A way is held for failing after so many attempts in a row.
+pub const FAILING_AFTER: u32 = 3;
 
 /// What could not be told or reported.
 #[derive(Debug, Default)]
@@ -67,7 +70,7 @@ impl Losses {
 /// What all ways share.
 #[derive(Clone, Debug)]
 struct Shared {
-    outcomes: mpsc::Sender<Outcome>,
+    outcomes: mpsc::Sender<Report>,
     clock: Arc<dyn Clock>,
     context: Arc<Context>,
     losses: Arc<Losses>,
@@ -79,7 +82,7 @@ struct Shared {
 pub fn start(
     ways: &[NoticeWay],
     told: mpsc::Receiver<Told>,
-    outcomes: mpsc::Sender<Outcome>,
+    outcomes: mpsc::Sender<Report>,
     (clock, context): (Arc<dyn Clock>, Arc<Context>),
     publisher: Option<&Publisher>,
 ) -> Notices {
@@ -228,14 +231,14 @@ impl Teller {
         if let Err(why) = &result {
             tracing::warn!("sending a message about {} by {}: {why}", job.told.change.alarm, self.name);
         }
-        let outcome = Outcome {
-            change_id: job.told.id,
+        let delivery = Delivery {
+            change: job.told.id,
             way: self.name.clone(),
             attempt: job.attempt,
             at: self.shared.clock.now(),
-            result,
+            outcome: result.err().unwrap_or_else(|| "sent".to_owned()),
         };
-        if self.shared.outcomes.try_send(outcome).is_err() {
+        if self.shared.outcomes.try_send(Report { delivery, failing: self.desk.failures() >= FAILING_AFTER }).is_err() {
             self.shared.losses.outcomes.fetch_add(1, Ordering::Relaxed);
         }
     }
@@ -262,39 +265,6 @@ pub async fn test_all(ways: &[NoticeWay], clock: &dyn Clock, context: &Context) 
         said.push((name, result));
     }
     said
-}
-
-/// Which ways fail: turns outcomes into the alarm notice-failing.
-#[derive(Clone, Debug, Default)]
-pub struct Health {
-    failing: BTreeMap<String, String>,
-}
-
-impl Health {
-    /// Ways that fail now, with the reason.
-    pub fn failing(&self) -> &BTreeMap<String, String> {
-        &self.failing
-    }
-
-    /// Takes in an outcome; what to tell the core, if anything changed.
-    pub fn take(&mut self, outcome: &Outcome) -> Option<Input> {
-        let before = !self.failing.is_empty();
-        match &outcome.result {
-            Ok(()) => self.failing.remove(&outcome.way),
-            Err(why) => self.failing.insert(outcome.way.clone(), why.clone()),
-        };
-        let failing = !self.failing.is_empty();
-        if before != failing {
-            let list: Vec<_> = self.failing.iter().map(|(way, why)| format!("{way}: {why}")).collect();
-            let detail = if failing {
-                format!("Messages do not get out. {}", list.join("; "))
-            } else {
-                "Messages get out again.".to_owned()
-            };
-            return Some(Input::Watch { alarm: Alarm::NoticeFailing, failing, detail });
-        }
-        None
-    }
 }
 
 #[cfg(test)]

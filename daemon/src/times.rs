@@ -70,13 +70,16 @@ pub fn duration(text: &str) -> Result<Span, TimeError> {
     }
 }
 
-/// A moment: RFC 3339, or a span back from now as [`duration`] reads it.
+/// A moment: `now`, RFC 3339, or a span back from now as [`duration`] reads it.
 ///
 /// # Errors
 /// [`TimeError`], with what to write instead.
 pub fn moment(text: &str) -> Result<Moment, TimeError> {
     if let Ok(at) = text.parse::<jiff::Timestamp>() {
         return Ok(Moment::At(Timestamp::from_unix_ms(at.as_millisecond())));
+    }
+    if text == "now" {
+        return Ok(Moment::Back(Span::ZERO));
     }
     match duration(text) {
         Ok(span) => Ok(Moment::Back(span)),
@@ -89,6 +92,11 @@ pub fn moment(text: &str) -> Result<Moment, TimeError> {
 pub fn rfc3339(at: Timestamp) -> String {
     jiff::Timestamp::from_second(at.unix_ms().div_euclid(1000))
         .map_or_else(|_| format!("{} s since 1970", at.unix_s()), |t| t.to_string())
+}
+
+/// The same to the millisecond, for machines.
+pub fn rfc3339_ms(at: Timestamp) -> String {
+    jiff::Timestamp::from_millisecond(at.unix_ms()).map_or_else(|_| rfc3339(at), |t| t.to_string())
 }
 
 /// A moment as a keeper reads it, in their own time zone: `Sun 1 March, 14:05 (CET)`.
@@ -167,6 +175,8 @@ mod tests {
         for s in [0, 1_772_366_400, -1, 4_102_444_799] {
             let at = Timestamp::from_unix_ms(s * 1000);
             assert_eq!(moment(&rfc3339(at)), Ok(Moment::At(at)));
+            let between = at.plus(Span::from_ms(250));
+            assert_eq!(moment(&rfc3339_ms(between)), Ok(Moment::At(between)));
         }
     }
 

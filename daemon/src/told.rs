@@ -1,41 +1,8 @@
-//! What travels between the pipeline and those who tell the keeper: a change with every name written out, and back
-//! what became of the message.
-use crate::history::{AlarmRecord, Delivery};
-use enclosure::{Event, Priority, State, Timestamp};
+//! What those who tell a keeper ask of a change, and the name that keepers and scripts call an alarm by.
+use crate::snapshot::{AlarmName, Told};
+use enclosure::{Alarm, Event, Priority, State};
 
-/// Changes that may wait between the pipeline and the messages.
-pub const TOLD_WAITING: usize = 256;
-/// Outcomes that may wait between the messages and the pipeline.
-pub const OUTCOMES_WAITING: usize = 256;
-
-/// A change of an alarm, handed on after it was stored. Every change is handed on, not only those that are told: an
-/// answer ends the repeats.
-#[derive(Clone, Debug, PartialEq)]
-pub struct Told {
-    /// The change's id in history; none while history fails.
-    pub id: Option<i64>,
-    /// The change.
-    pub change: AlarmRecord,
-    /// Quiet hours do not hold it (the brood place is expected far under its band before they end).
-    pub pressing: bool,
-}
-
-/// What became of one attempt to send one message one way.
-#[derive(Clone, Debug, PartialEq)]
-pub struct Outcome {
-    /// The change it told; none for a test, or while history fails.
-    pub change_id: Option<i64>,
-    /// The way, as `webhook` or `webhook 2`.
-    pub way: String,
-    /// Counted from 1.
-    pub attempt: u32,
-    /// When it ended.
-    pub at: Timestamp,
-    /// Sent, or in plain words why not.
-    pub result: Result<(), String>,
-}
-
-/// One alarm, by its names.
+/// One alarm, by its names: alarm, nest, probe, node.
 pub type Key<'a> = (&'static str, Option<&'a str>, Option<&'a str>, Option<&'a str>);
 
 impl Told {
@@ -69,20 +36,9 @@ impl Told {
     }
 }
 
-impl From<&Outcome> for Delivery {
-    fn from(outcome: &Outcome) -> Self {
-        Self {
-            change: outcome.change_id,
-            way: outcome.way.clone(),
-            attempt: outcome.attempt,
-            at: outcome.at,
-            outcome: outcome.result.as_ref().map_or_else(Clone::clone, |()| "sent".to_owned()),
-        }
-    }
-}
-
-/// The name by which keepers and scripts call an alarm: `heater-stuck-on@oak`, `probe-silent@oak/oak-node:warm`.
-pub fn alarm_name(key: Key<'_>) -> String {
+/// The name by which keepers and scripts call an alarm: `heater-stuck-on@oak`, `probe-silent@oak/oak-node:warm`,
+/// `node-silent@/oak-node`.
+pub fn written(key: Key<'_>) -> String {
     let (alarm, nest, probe, node) = key;
     let place = match (nest, probe.or(node)) {
         (Some(nest), Some(part)) => format!("@{nest}/{part}"),
@@ -91,4 +47,64 @@ pub fn alarm_name(key: Key<'_>) -> String {
         (None, None) => String::new(),
     };
     format!("{alarm}{place}")
+}
+
+/// Reads such a name. What stands behind the `/` is a probe if it has a colon in it (`node:sensor`), else a node.
+///
+/// # Errors
+/// In plain words, with the names there are.
+pub fn read(text: &str) -> Result<AlarmName, String> {
+    let (alarm, place) = text.split_once('@').map_or((text, None), |(alarm, place)| (alarm, Some(place)));
+    if Alarm::from_name(alarm).is_none() {
+        let names: Vec<_> = Alarm::ALL.into_iter().map(Alarm::name).collect();
+        return Err(format!("there is no alarm \"{}\"; there are: {}", shown(alarm), names.join(", ")));
+    }
+    let (nest, part) = match place {
+        None => (None, None),
+        Some(place) => place.split_once('/').map_or((Some(place), None), |(nest, part)| (Some(nest), Some(part))),
+    };
+    let bare = part.is_none() && nest == Some("");
+    if bare || part == Some("") {
+        return Err("write an alarm as heater-stuck-on@oak, or probe-silent@oak/oak-node:warm".to_owned());
+    }
+    let owned = |part: Option<&str>| part.filter(|p| !p.is_empty()).map(str::to_owned);
+    let (probe, node) = if part.is_some_and(|p| p.contains(':')) { (part, None) } else { (None, part) };
+    Ok(AlarmName { alarm: alarm.to_owned(), nest: owned(nest), probe: owned(probe), node: owned(node) })
+}
+
+fn shown(text: &str) -> String {
+    text.chars().take(40).map(|c| if c.is_control() { '?' } else { c }).collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn name(alarm: &str, nest: Option<&str>, probe: Option<&str>, node: Option<&str>) -> AlarmName {
+        let owned = |part: Option<&str>| part.map(str::to_owned);
+        AlarmName { alarm: alarm.to_owned(), nest: owned(nest), probe: owned(probe), node: owned(node) }
+    }
+
+    #[test]
+    fn names_are_read_as_they_are_written() {
+        for (text, want) in [
+            ("heater-stuck-on@oak", name("heater-stuck-on", Some("oak"), None, None)),
+            ("probe-silent@oak/oak-node:warm", name("probe-silent", Some("oak"), Some("oak-node:warm"), None)),
+            ("node-silent@/oak-node", name("node-silent", None, None, Some("oak-node"))),
+            ("broker-lost", name("broker-lost", None, None, None)),
+        ] {
+            assert_eq!(read(text).as_ref(), Ok(&want), "{text}");
+            let alarm = Alarm::from_name(&want.alarm).expect("an alarm").name();
+            let key = (alarm, want.nest.as_deref(), want.probe.as_deref(), want.node.as_deref());
+            assert_eq!(written(key), text);
+        }
+    }
+
+    #[test]
+    fn what_is_no_name_is_refused() {
+        for text in ["", "warm@oak", "heater-stuck-on@", "probe-silent@oak/", "@oak", "heater-stuck-on\n@oak"] {
+            assert!(read(text).is_err(), "{text}");
+        }
+        assert!(read("heater").is_err_and(|why| why.contains("heater-stuck-on")));
+    }
 }

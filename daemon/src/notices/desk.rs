@@ -1,6 +1,6 @@
 //! What one way still has to say: which message is next, and when. Pure; the task that owns it does the sending.
 use super::schedule::{self, Quiet};
-use crate::told::Told;
+use crate::snapshot::Told;
 use enclosure::{Event, Priority, Span, Timestamp};
 use std::sync::Arc;
 
@@ -73,9 +73,18 @@ impl Desk {
         self.dropped
     }
 
+    /// Attempts that failed in a row.
+    pub(super) fn failures(&self) -> u32 {
+        self.failures
+    }
+
     /// Takes in a change; `now` is the monotonic time.
     pub(super) fn take(&mut self, now: Span, told: Arc<Told>) {
         if self.least.is_some_and(|least| told.priority() < least) {
+            return;
+        }
+        // Nobody knows whether it got out before the last end. Said twice is better than never, but not for advice.
+        if told.restored && told.priority() == Priority::Advice {
             return;
         }
         let known = self.entries.iter().position(|e| e.told.key() == told.key());
@@ -124,8 +133,7 @@ impl Desk {
     }
 
     fn is_held(&self, entry: &Entry, wall: Timestamp) -> bool {
-        let waits = schedule::may_wait(entry.told.change.alarm) && !entry.told.pressing;
-        waits && self.quiet.as_ref().is_some_and(|quiet| quiet.holds(wall))
+        schedule::may_wait(entry.told.change.alarm) && self.quiet.as_ref().is_some_and(|quiet| quiet.holds(wall))
     }
 
     /// Takes in how an attempt ended.

@@ -158,17 +158,14 @@ fn a_second_recipient_hears_only_what_nobody_answered() {
 fn quiet_hours_hold_what_may_wait_and_drop_what_is_over_by_morning() {
     let hours = QuietHours { from_min: 0, to_min: 60, time_zone: "UTC".to_owned() };
     let mut way = Way::new(Desk::new(Priority::Advice, Span::ZERO, Quiet::new(&hours)));
-    way.hear_at(Alarm::BroodCold, Event::Raised, "ash");
+    way.hear_at(Alarm::GradientFlat, Event::Raised, "ash");
     way.hear_at(Alarm::WaterLow, Event::Raised, "oak");
     way.hear_at(Alarm::BroodHot, Event::Raised, "elm");
-    let mut pressing = samples::told(Alarm::BroodCold, Event::Raised, "fir");
-    pressing.pressing = true;
-    way.desk.take(way.now, Arc::new(pressing));
     way.pass(30, &Sent::Done);
-    assert_eq!(way.said, ["0: raised brood-hot elm", "0: raised brood-cold fir"]);
-    way.hear_at(Alarm::BroodCold, Event::Returned, "ash");
+    assert_eq!(way.said, ["0: raised brood-hot elm"]);
+    way.hear_at(Alarm::GradientFlat, Event::Cleared, "ash");
     way.pass(60, &Sent::Done);
-    assert_eq!(way.said[2..], ["60: raised water-low oak"]);
+    assert_eq!(way.said[1..], ["60: raised water-low oak"]);
 }
 
 #[test]
@@ -191,4 +188,26 @@ fn the_same_alarm_told_anew_replaces_the_old_message() {
     way.hear(Alarm::BroodHot, Event::Raised);
     way.pass(1, &Sent::Done);
     assert_eq!(way.said.len(), 1);
+}
+
+#[test]
+fn what_stood_at_the_start_is_said_again_except_advice() {
+    let mut way = Way::plain();
+    for alarm in [Alarm::BroodLimit, Alarm::BroodHot, Alarm::GradientFlat] {
+        let mut told = samples::told(alarm, Event::Raised, "oak");
+        told.restored = true;
+        way.desk.take(way.now, Arc::new(told));
+    }
+    way.pass(1, &Sent::Done);
+    assert_eq!(way.said, ["0: raised brood-limit oak", "0: raised brood-hot oak"]);
+}
+
+#[test]
+fn failures_in_a_row_are_counted_until_one_succeeds() {
+    let mut way = Way::plain();
+    way.hear(Alarm::BroodHot, Event::Raised);
+    way.pass(1, &down());
+    assert!(way.desk.failures() >= crate::notices::FAILING_AFTER);
+    way.pass(1, &Sent::Done);
+    assert_eq!(way.desk.failures(), 0);
 }

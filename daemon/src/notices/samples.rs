@@ -2,7 +2,7 @@
 use super::Context;
 use crate::history::AlarmRecord;
 use crate::shelf_file::{self, ShelfFile};
-use crate::told::Told;
+use crate::snapshot::Told;
 use enclosure::{Alarm, Event, State, Timestamp};
 use std::path::Path;
 
@@ -32,5 +32,5 @@ pub(crate) fn told(alarm: Alarm, event: Event, nest: &str) -> Told {
         cause: None,
         told: event == Event::Raised,
     };
-    Told { id: Some(7), change, pressing: false }
+    Told { id: Some(7), change, restored: false }
 }

@@ -60,11 +60,12 @@ impl Quiet {
 }
 
 /// Whether an alarm does no harm by morning.
+///
+/// A cold brood place and a dead mat may wait only where it is known that the brood place stays within 6 K of its
+/// band until then. Nothing tells that yet, so they wake.
 pub(super) fn may_wait(alarm: Alarm) -> bool {
     match alarm {
-        Alarm::BroodCold
-        | Alarm::ForecastCold
-        | Alarm::HeaterNoHeat
+        Alarm::ForecastCold
         | Alarm::HumidityLow
         | Alarm::HumidityHigh
         | Alarm::Condensation

@@ -1,12 +1,12 @@
 use super::*;
 use crate::clock::SystemClock;
 use crate::http_probe::{DEADLINE, Probe};
-use crate::told::OUTCOMES_WAITING;
-use enclosure::{Event, Priority};
+use crate::snapshot::SENT_WAITING;
+use enclosure::{Alarm, Event, Priority};
 
 struct Out {
     told: mpsc::Sender<Told>,
-    outcomes: mpsc::Receiver<Outcome>,
+    outcomes: mpsc::Receiver<Report>,
     notices: Notices,
 }
 
@@ -20,7 +20,7 @@ fn hook(probe: &Probe) -> NoticeWay {
 
 fn begin(ways: &[NoticeWay]) -> Out {
     let (told, inbox) = mpsc::channel(TOLD_WAITING);
-    let (outbox, outcomes) = mpsc::channel(OUTCOMES_WAITING);
+    let (outbox, outcomes) = mpsc::channel(SENT_WAITING);
     let context = Arc::new(samples::context());
     let notices = start(ways, inbox, outbox, (Arc::new(SystemClock::new()), context), None);
     Out { told, outcomes, notices }
@@ -31,7 +31,7 @@ impl Out {
         self.told.send(samples::told(alarm, event, nest)).await.expect("the messages run");
     }
 
-    async fn outcome(&mut self) -> Outcome {
+    async fn outcome(&mut self) -> Report {
         tokio::time::timeout(DEADLINE, self.outcomes.recv()).await.expect("an outcome in time").expect("an outcome")
     }
 }
@@ -45,10 +45,11 @@ async fn a_change_comes_out_of_every_way_once_and_is_reported() {
         assert_eq!(probe.request().await.json()["alarm"], "brood-hot");
     }
     let mut outcomes = [out.outcome().await, out.outcome().await];
-    outcomes.sort_by(|a, b| a.way.cmp(&b.way));
+    outcomes.sort_by(|a, b| a.delivery.way.cmp(&b.delivery.way));
     for (outcome, name) in outcomes.iter().zip(["webhook", "webhook 2"]) {
-        assert_eq!((outcome.way.as_str(), outcome.change_id, outcome.attempt), (name, Some(7), 1));
-        assert_eq!(outcome.result, Ok(()));
+        let delivery = &outcome.delivery;
+        assert_eq!((delivery.way.as_str(), delivery.change, delivery.attempt), (name, Some(7), 1));
+        assert!(delivery.outcome == "sent" && !outcome.failing);
     }
     drop(out.told);
     out.notices.stop().await;
@@ -63,10 +64,10 @@ async fn a_failed_attempt_is_reported_and_made_again_in_order() {
     assert_eq!(probe.request().await.json()["nest"], "oak");
     out.tell(Alarm::BroodHot, Event::Raised, "plaster").await;
     let first = out.outcome().await;
-    assert!(first.attempt == 1 && first.result.is_err(), "{first:?}");
+    assert!(first.delivery.attempt == 1 && first.delivery.outcome.contains("500"), "{first:?}");
     for nest in ["oak", "plaster"] {
         assert_eq!(probe.request().await.json()["nest"], nest);
-        assert_eq!(out.outcome().await.result, Ok(()));
+        assert_eq!(out.outcome().await.delivery.outcome, "sent");
     }
 }
 
@@ -87,7 +88,7 @@ async fn an_end_with_nothing_left_to_say_is_quick() {
     let mut out = begin(&[hook(&probe), way(Way::Log)]);
     out.tell(Alarm::BroodLimit, Event::Raised, "oak").await;
     for _ in 0..2 {
-        assert_eq!(out.outcome().await.result, Ok(()));
+        assert_eq!(out.outcome().await.delivery.outcome, "sent");
     }
     drop(out.told);
     tokio::time::timeout(STOP_GRACE, out.notices.stop()).await.expect("no need for the grace");
@@ -100,30 +101,4 @@ async fn a_test_says_what_came_of_every_way() {
     let said = test_all(&ways, &SystemClock::new(), &samples::context()).await;
     let names: Vec<_> = said.iter().map(|(name, result)| (name.as_str(), result.is_ok())).collect();
     assert_eq!(names, [("webhook", true), ("webhook 2", false), ("log", true)]);
-}
-
-#[test]
-fn failing_ways_become_one_alarm_that_ends_with_the_last_of_them() {
-    let outcome = |way: &str, result: Result<(), &str>| Outcome {
-        change_id: None,
-        way: way.to_owned(),
-        attempt: 1,
-        at: enclosure::Timestamp::from_unix_ms(0),
-        result: result.map_err(str::to_owned),
-    };
-    let mut health = Health::default();
-    let steps = [
-        (outcome("log", Ok(())), None),
-        (outcome("webhook", Err("no")), Some(true)),
-        (outcome("webhook 2", Err("no")), None),
-        (outcome("webhook", Ok(())), None),
-        (outcome("webhook 2", Ok(())), Some(false)),
-    ];
-    for (outcome, want) in steps {
-        let told = health.take(&outcome).map(|input| match input {
-            Input::Watch { alarm: Alarm::NoticeFailing, failing, .. } => failing,
-            other => panic!("{other:?}"),
-        });
-        assert_eq!(told, want, "{outcome:?}");
-    }
 }

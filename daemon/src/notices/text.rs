@@ -1,8 +1,9 @@
 //! A change of an alarm in a keeper's words: a first line that is complete on a lock screen, and the rest.
 use super::words;
 use crate::shelf_file::ShelfFile;
+use crate::snapshot::Told;
 use crate::times;
-use crate::told::{Told, alarm_name};
+use crate::told::written;
 use enclosure::{Alarm, Priority};
 use jiff::tz::TimeZone;
 use std::collections::BTreeMap;
@@ -147,7 +148,7 @@ fn body(told: &Told, context: &Context, words: words::Words, repeat: u32) -> Str
         line(&mut out, "Follows from: ", words::of(cause).what);
     }
     if begins {
-        let name = alarm_name(told.key());
+        let name = written(told.key());
         line(&mut out, "To answer: ", &format!("on the page, or `warmend alarms ack {name}`"));
     }
     if danger && begins {

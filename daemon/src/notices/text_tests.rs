@@ -16,7 +16,7 @@ fn told(alarm: Alarm, event: Event, nest: Option<&str>) -> Told {
         cause: None,
         told: true,
     };
-    Told { id: Some(1), change, pressing: false }
+    Told { id: Some(1), change, restored: false }
 }
 
 /// Every alarm, every event, with and without a nest and with the longest of names.

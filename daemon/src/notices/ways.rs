@@ -3,7 +3,7 @@ use super::desk::Sent;
 use super::text::{Context, Message};
 use crate::intake::Publisher;
 use crate::shelf_file::Way;
-use crate::told::Told;
+use crate::snapshot::Told;
 use enclosure::Priority;
 use serde_json::{Value, json};
 use std::path::{Path, PathBuf};
