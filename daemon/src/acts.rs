@@ -5,6 +5,8 @@
 mod local;
 mod remote;
 
+pub use remote::PAGE_FACT;
+
 #[cfg(test)]
 mod tests;
 
@@ -131,7 +133,7 @@ struct Written {
 /// Who is there to ask.
 enum Keeper {
     Daemon(remote::Daemon),
-    File(local::File),
+    File(Box<local::File>),
 }
 
 impl Keeper {
@@ -144,7 +146,7 @@ impl Keeper {
             );
         }
         match Store::open(path, now) {
-            Ok(opened) => Ok(Self::File(local::File::new(opened)?)),
+            Ok(opened) => Ok(Self::File(Box::new(local::File::new(opened)?))),
             Err(HistoryError::InUse { .. }) => Ok(Self::Daemon(remote::Daemon::of(file)?)),
             Err(other) => Err(other.into()),
         }

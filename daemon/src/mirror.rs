@@ -153,9 +153,9 @@ impl Task {
     async fn run(mut self, mut inbox: mpsc::Receiver<Line>) {
         loop {
             let open = self.gather(&mut inbox).await;
-            while !self.kept.is_empty() && self.write().await && self.kept.len() >= BATCH_MAX {}
+            let least = if open { BATCH_MAX } else { 1 };
+            while !self.kept.is_empty() && self.write().await && self.kept.len() >= least {}
             if !open {
-                while !self.kept.is_empty() && self.write().await {}
                 self.counts.lose(self.kept.len());
                 return;
             }
