@@ -22,6 +22,7 @@ use crate::history::Delivery;
 use crate::intake::Publisher;
 use crate::shelf_file::{NoticeWay, Way};
 use crate::snapshot::{Sent as Report, TOLD_WAITING, Told};
+use anyhow::Context as _;
 use desk::{Desk, Job};
 use enclosure::Span;
 use schedule::Quiet;
@@ -31,10 +32,11 @@ use std::sync::atomic::{AtomicU64, Ordering};
 use std::time::Duration;
 use tokio::sync::mpsc;
 use tokio::task::JoinSet;
+use tokio_util::sync::CancellationToken;
 use ways::{Carrier, Letter};
 
 /// How long unsent messages are tried after the pipeline has ended.
-pub const STOP_GRACE: Duration = Duration::from_secs(5);
+pub const STOP_GRACE: Duration = Duration::from_secs(2);
 
 /// The tasks that tell.
 #[derive(Debug)]
@@ -120,9 +122,22 @@ impl Notices {
         }
     }
 
-    /// Ends with the first task that ends: while the daemon runs none should.
-    pub async fn ended(&mut self) -> Option<Result<(), tokio::task::JoinError>> {
-        self.tasks.join_next().await
+    /// Runs until `stop`, or until the changes end.
+    ///
+    /// # Errors
+    /// A task that died, by its panic: nobody would be told any more.
+    pub async fn run(mut self, stop: CancellationToken) -> anyhow::Result<()> {
+        let died = tokio::select! {
+            () = stop.cancelled() => None,
+            ended = self.tasks.join_next() => ended.and_then(Result::err),
+        };
+        match died {
+            Some(error) => Err(error).context("a task that sends messages died"),
+            None => {
+                self.stop().await;
+                Ok(())
+            }
+        }
     }
 }
 

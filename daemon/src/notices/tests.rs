@@ -90,8 +90,10 @@ async fn an_end_with_nothing_left_to_say_is_quick() {
     for _ in 0..2 {
         assert_eq!(out.outcome().await.delivery.outcome, "sent");
     }
+    let running = tokio::spawn(out.notices.run(CancellationToken::new()));
     drop(out.told);
-    tokio::time::timeout(STOP_GRACE, out.notices.stop()).await.expect("no need for the grace");
+    let ended = tokio::time::timeout(STOP_GRACE, running).await.expect("no need for the grace");
+    assert!(ended.is_ok_and(|result| result.is_ok()));
 }
 
 #[tokio::test]
