@@ -1,12 +1,21 @@
 //! The shell of warmend: everything that touches a socket, a disk or a clock.
+pub mod acts;
 pub mod broker;
+pub mod cli;
 pub mod clock;
+pub mod commands;
 pub mod history;
 pub mod intake;
+pub mod mirror;
+pub mod notices;
 pub mod replay;
 pub mod shelf_file;
 pub mod snapshot;
+pub mod times;
+pub mod told;
 pub mod unpack;
 
+#[cfg(test)]
+mod http_probe;
 #[cfg(test)]
 mod mqtt_probe;
