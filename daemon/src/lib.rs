@@ -4,9 +4,12 @@ pub mod clock;
 pub mod history;
 pub mod intake;
 pub mod replay;
+pub mod review;
 pub mod shelf_file;
 pub mod snapshot;
 pub mod unpack;
+pub mod views;
+pub mod web;
 
 #[cfg(test)]
 mod mqtt_probe;

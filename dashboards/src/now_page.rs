@@ -25,6 +25,9 @@ pub fn now_fragment(page: &NowPage) -> String {
 
 /// How the shelf stands, without the hour: changes only when something does.
 pub fn headline(page: &NowPage) -> String {
+    if page.stalled.is_some() {
+        return "The watch has stopped: do not rely on this page".to_owned();
+    }
     if page.age_s.is_none() && page.alarms.is_empty() {
         return "Nothing heard yet: waiting for the first reading".to_owned();
     }
@@ -58,9 +61,11 @@ fn inner(page: &NowPage) -> Markup {
     let said = headline(page);
     let silenced = page.alarms.iter().filter(|a| !stands(&a.state)).count();
     let loudest = page.alarms.iter().filter(|a| stands(&a.state)).map(|a| a.tone).max().unwrap_or_default();
+    let loudest = if page.stalled.is_some() { Tone::Danger } else { loudest };
     html! {
         div id="inner" data-spoken=(said) data-age=[page.age_s.filter(|a| a.is_finite())] {
             h1 class=(loudest.class()) { (said) }
+            @if let Some(why) = &page.stalled { p class="stale" role="alert" { (capital(why)) "." } }
             p class="asof" {
                 "As of " (page.as_of_text) ". " (capital(&probes_believed(page))) "."
                 @if silenced > 0 { " " (silenced) @if silenced == 1 { " alarm is silenced or follows from another." } @else { " alarms are silenced or follow from another." } }
