@@ -14,3 +14,8 @@ pub mod past;
 pub mod sentences;
 pub mod week;
 pub mod words;
+
+#[cfg(test)]
+pub(crate) mod sample;
+#[cfg(test)]
+mod tests;

@@ -157,7 +157,8 @@ pub async fn serve(
 
 pub(crate) async fn serve_app(listener: TcpListener, app: Arc<App>, stop: CancellationToken) -> anyhow::Result<()> {
     let feeling = tokio::spawn(health::feel(Arc::clone(&app.pulse), app.snapshots.clone(), stop.clone()));
-    let serving = axum::serve(line::Line::new(listener), router(app)).with_graceful_shutdown(stop.clone().cancelled_owned());
+    let serving =
+        axum::serve(line::Line::new(listener), router(app)).with_graceful_shutdown(stop.clone().cancelled_owned());
     let late = async {
         stop.cancelled().await;
         tokio::time::sleep(STOP_WITHIN).await;

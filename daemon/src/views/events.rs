@@ -117,8 +117,7 @@ pub fn past_alarms(
     hours: &Hours,
 ) -> Result<Vec<(String, String)>, HistoryError> {
     let changes = reader.alarm_changes(span)?;
-    let told = |(_, c): &(i64, AlarmRecord)| {
-        (hours.dated(c.at), format!("{}: {}", sentence(c, true), words::event(c.event)))
-    };
+    let told =
+        |(_, c): &(i64, AlarmRecord)| (hours.dated(c.at), format!("{}: {}", sentence(c, true), words::event(c.event)));
     Ok(changes.iter().rev().take(most).map(told).collect())
 }

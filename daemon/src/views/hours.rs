@@ -113,7 +113,8 @@ pub fn moment(text: &str, now: Timestamp) -> Result<Timestamp, String> {
         return Ok(now);
     }
     let short: String = text.chars().take(MOMENT_CHARS_MAX).collect();
-    let wrong = || format!("“{short}” is no moment: write 2026-03-01T08:00:00Z, or a span back from now as 7d, 12h or 30m");
+    let wrong =
+        || format!("“{short}” is no moment: write 2026-03-01T08:00:00Z, or a span back from now as 7d, 12h or 30m");
     if text.chars().count() > MOMENT_CHARS_MAX {
         return Err(wrong());
     }
@@ -157,7 +158,9 @@ mod tests {
         assert_eq!(ok("1.5h"), at("2026-03-08T10:30:00Z"));
         assert_eq!(ok("90 m"), ok("90min"));
         assert_eq!(ok("2026-03-01T08:00:00+02:00"), at("2026-03-01T06:00:00Z"));
-        for hostile in ["", "7", "d", "-7d", "1e9d", "999999999999d", "inf d", "NaNh", "<script>", "..h", &"9".repeat(9_999)] {
+        for hostile in
+            ["", "7", "d", "-7d", "1e9d", "999999999999d", "inf d", "NaNh", "<script>", "..h", &"9".repeat(9_999)]
+        {
             let why = moment(hostile, now).unwrap_err();
             assert!(why.chars().count() < 250, "{why}");
         }

@@ -30,9 +30,12 @@ pub fn now_page(snap: &Snapshot, now: Timestamp, hours: &Hours) -> NowPage {
         stalled: None,
         alarms: alarms(snap, now, hours, "/"),
         nests: (0..snap.shelf.nests.len()).filter_map(nest).collect(),
-        unlisted: snap.strangers.iter().take(UNLISTED_MAX).map(|(name, value, at)| {
-            (name.clone(), format!("{value}, {}", ago(*at, now)))
-        }).collect(),
+        unlisted: snap
+            .strangers
+            .iter()
+            .take(UNLISTED_MAX)
+            .map(|(name, value, at)| (name.clone(), format!("{value}, {}", ago(*at, now))))
+            .collect(),
         watch: vitals(snap, now, hours),
     }
 }

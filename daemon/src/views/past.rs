@@ -117,9 +117,10 @@ struct Run {
 impl Run {
     fn new(shelf: Shelf, span: Range<Timestamp>, wanted: usize) -> Self {
         let column = span.end.since(span.start).ms() / i64::try_from(wanted / PER_COLUMN).unwrap_or(1).max(1);
-        let middle_mm = shelf.nests.first().map_or(0.0, |n| {
-            n.brood.map_or(n.length_mm / 2.0, |b| f64::midpoint(b.from_mm, b.to_mm))
-        });
+        let middle_mm = shelf
+            .nests
+            .first()
+            .map_or(0.0, |n| n.brood.map_or(n.length_mm / 2.0, |b| f64::midpoint(b.from_mm, b.to_mm)));
         Self {
             core: Core::new(shelf),
             span,
@@ -164,7 +165,8 @@ impl Run {
 
     fn seen(&mut self, now: NestNow) -> Seen {
         let places = &now.profile.at_mm;
-        let rh_pct = places.iter().position(|x| *x >= self.middle_mm).and_then(|i| now.rh_pct.get(i).copied().flatten());
+        let rh_pct =
+            places.iter().position(|x| *x >= self.middle_mm).and_then(|i| now.rh_pct.get(i).copied().flatten());
         if self.at_mm.is_empty() {
             self.at_mm.clone_from(places);
         }

@@ -53,7 +53,8 @@ fn moved(past: &Past, hours: &Hours) -> Option<Mark> {
     Some(Mark {
         at: part(since, &past.span),
         time_text: hours.dated(since),
-        text: "places, mats or cover changed; what lies before is drawn as if they had been as they are today".to_owned(),
+        text: "places, mats or cover changed; what lies before is drawn as if they had been as they are today"
+            .to_owned(),
         ..Mark::default()
     })
 }

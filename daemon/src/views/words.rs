@@ -19,7 +19,11 @@ const FEEL: &str = "Feel the nest and measure it with a second thermometer.";
 pub const fn alarm(alarm: Alarm) -> AlarmWords {
     match alarm {
         Alarm::BroodLimit | Alarm::ProbeHot | Alarm::HeaterStuckOn | Alarm::HeaterNoHeat => heating(alarm),
-        Alarm::BroodCold | Alarm::BroodHot | Alarm::ForecastHot | Alarm::ForecastCold | Alarm::GradientFlat
+        Alarm::BroodCold
+        | Alarm::BroodHot
+        | Alarm::ForecastHot
+        | Alarm::ForecastCold
+        | Alarm::GradientFlat
         | Alarm::RestWarm => warmth(alarm),
         Alarm::HumidityLow | Alarm::HumidityHigh | Alarm::Condensation | Alarm::WaterLow => water(alarm),
         _ => watch(alarm),
@@ -59,11 +63,17 @@ const fn warmth(alarm: Alarm) -> AlarmWords {
     match alarm {
         Alarm::BroodCold => AlarmWords {
             means: "The brood place has been colder than the band you set.",
-            steps: &["Look whether the heating mat is on and the room is as warm as usual.", "Raise its set point a little, or move the mat nearer."],
+            steps: &[
+                "Look whether the heating mat is on and the room is as warm as usual.",
+                "Raise its set point a little, or move the mat nearer.",
+            ],
         },
         Alarm::BroodHot => AlarmWords {
             means: "The brood place has been warmer than the band you set.",
-            steps: &["Lower the set point, or switch the heating mat off for a while.", "Shade the nest if the sun is on it."],
+            steps: &[
+                "Lower the set point, or switch the heating mat off for a while.",
+                "Shade the nest if the sun is on it.",
+            ],
         },
         Alarm::ForecastHot => AlarmWords {
             means: "If nothing changes, the brood place will become warmer than the band you set.",
@@ -90,10 +100,9 @@ const fn water(alarm: Alarm) -> AlarmWords {
             means: "The nest has been drier than you want it.",
             steps: &["Look at the water, and refill it."],
         },
-        Alarm::HumidityHigh => AlarmWords {
-            means: "The nest has been damper than you want it.",
-            steps: &["Air it, and give less water."],
-        },
+        Alarm::HumidityHigh => {
+            AlarmWords { means: "The nest has been damper than you want it.", steps: &["Air it, and give less water."] }
+        }
         Alarm::Condensation => AlarmWords {
             means: "Somewhere in the nest a wall is colder than the dew point: water settles there.",
             steps: &["Look for drops at the cool end, and keep brood and small ants from drowning."],
@@ -129,7 +138,10 @@ const fn watch(alarm: Alarm) -> AlarmWords {
         },
         Alarm::BrokerLost => AlarmWords {
             means: "The broker cannot be reached: no reading arrives.",
-            steps: &["Look whether the broker runs, and at the network between.", "Until it is back, look at the nests yourself."],
+            steps: &[
+                "Look whether the broker runs, and at the network between.",
+                "Until it is back, look at the nests yourself.",
+            ],
         },
         Alarm::HistoryFailing => AlarmWords {
             means: "Readings cannot be written down; judging goes on.",

@@ -6,9 +6,9 @@ use crate::views::hours::moment;
 use crate::views::now::{SHELVE_MIN, nest_url};
 use crate::views::words::NOTE_KINDS;
 use axum::Json;
+use axum::extract::Form;
 use axum::extract::State;
 use axum::extract::rejection::{FormRejection, JsonRejection};
-use axum::extract::Form;
 use axum::http::{StatusCode, header};
 use axum::response::{IntoResponse, Response};
 use enclosure::{Alarm, Timestamp};
@@ -20,9 +20,9 @@ use tokio::sync::oneshot;
 /// Longest time an act may wait for the pipeline.
 const ACT_WITHIN: Duration = Duration::from_secs(10);
 /// Longest silence, minutes: a week.
-pub const SHELVE_MIN_MAX: u32 = 7 * 24 * 60;
+pub(super) const SHELVE_MIN_MAX: u32 = 7 * 24 * 60;
 /// Longest text of a note, characters.
-pub const NOTE_CHARS_MAX: usize = 1_000;
+pub(super) const NOTE_CHARS_MAX: usize = 1_000;
 
 /// Fields of a form and of `POST /act`. Empty is as good as absent.
 #[derive(Debug, Default, Deserialize)]

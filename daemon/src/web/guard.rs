@@ -50,7 +50,9 @@ pub(super) async fn limit(State(app): State<Arc<App>>, request: Request, next: N
     };
     match tokio::time::timeout(ANSWER_WITHIN, next.run(request)).await {
         Ok(response) => response,
-        Err(_) => busy(format!("no answer within {} s: come back, or ask for a shorter span\n", ANSWER_WITHIN.as_secs())),
+        Err(_) => {
+            busy(format!("no answer within {} s: come back, or ask for a shorter span\n", ANSWER_WITHIN.as_secs()))
+        }
     }
 }
 
@@ -102,9 +104,8 @@ fn is_ours(headers: &HeaderMap, host: &str) -> bool {
     let text = |name: &str| headers.get(name).map(|v| v.to_str().unwrap_or("?"));
     match text("sec-fetch-site") {
         Some(site) => site == "same-origin",
-        None => text("origin").is_none_or(|origin| {
-            origin.split_once("://").is_some_and(|(_, from)| from.eq_ignore_ascii_case(host))
-        }),
+        None => text("origin")
+            .is_none_or(|origin| origin.split_once("://").is_some_and(|(_, from)| from.eq_ignore_ascii_case(host))),
     }
 }
 
@@ -114,11 +115,29 @@ mod tests {
 
     #[test]
     fn only_names_that_no_stranger_can_claim() {
-        let ours = ["127.0.0.1:7180", "[::1]:7180", "192.168.1.7", "localhost:1", "raspberry", "shelf.local:7180", "shelf.home.arpa."];
+        let ours = [
+            "127.0.0.1:7180",
+            "[::1]:7180",
+            "192.168.1.7",
+            "localhost:1",
+            "raspberry",
+            "shelf.local:7180",
+            "shelf.home.arpa.",
+        ];
         for host in ours {
             assert!(is_local(host), "{host}");
         }
-        for host in ["evil.example", "127.0.0.1.evil.example:7180", "[evil]:1", "", ":80", "local.evil", "a b", "x/../y", "[::1"] {
+        for host in [
+            "evil.example",
+            "127.0.0.1.evil.example:7180",
+            "[evil]:1",
+            "",
+            ":80",
+            "local.evil",
+            "a b",
+            "x/../y",
+            "[::1",
+        ] {
             assert!(!is_local(host), "{host}");
         }
     }

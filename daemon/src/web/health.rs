@@ -71,7 +71,11 @@ impl Health {
         if let Some(why) = &snap.vitals.history_failing {
             return ill(format!("history cannot be written: {why}"));
         }
-        let broker = snap.vitals.broker_lost.as_ref().map_or(String::new(), |why| format!("; the broker cannot be reached: {why}"));
+        let broker = snap
+            .vitals
+            .broker_lost
+            .as_ref()
+            .map_or(String::new(), |why| format!("; the broker cannot be reached: {why}"));
         match snap.vitals.judged {
             Some(judged) if snap.at.since(judged) > patience => {
                 ill(format!("the newest reading is {} old{broker}", snap.at.since(judged)))

@@ -26,10 +26,12 @@ pub(super) async fn metrics(State(app): State<Arc<App>>) -> Response {
     let snap = app.snapshot();
     nests(&mut registry, &snap);
     vitals(&mut registry, &snap);
-    gauge(&mut registry, ("up", "1 while readings are judged and history is written"), None, [(
-        vec![],
-        f64::from(u8::from(super::Health::of(&snap, app.pulse.stalled()).well)),
-    )]);
+    gauge(
+        &mut registry,
+        ("up", "1 while readings are judged and history is written"),
+        None,
+        [(vec![], f64::from(u8::from(super::Health::of(&snap, app.pulse.stalled()).well)))],
+    );
     let pages = [
         ("web_requests", "Requests to the pages", &app.counted.requests),
         ("web_refused", "Requests refused as foreign", &app.counted.refused),
@@ -80,7 +82,8 @@ fn nests(registry: &mut Registry, snap: &Snapshot) {
     let each = || snap.shelf.nests.iter().zip(&snap.nests);
     let nest = |id: &str| vec![("nest", id.to_owned())];
     let celsius = || Some(Unit::Celsius);
-    let brood = |pick: fn((f64, f64, f64)) -> f64| each().filter_map(move |(n, s)| Some((nest(&n.id), pick(s.brood_c?))));
+    let brood =
+        |pick: fn((f64, f64, f64)) -> f64| each().filter_map(move |(n, s)| Some((nest(&n.id), pick(s.brood_c?))));
     gauge(registry, ("brood_mean", "Believed mean of the brood place"), celsius(), brood(|b| b.0));
     gauge(registry, ("brood_mean_sd", "Standard deviation of its error"), celsius(), brood(|b| b.1));
     gauge(registry, ("brood_hottest", "Believed hottest point of the brood place"), celsius(), brood(|b| b.2));
@@ -129,8 +132,18 @@ fn vitals(registry: &mut Registry, snap: &Snapshot) {
     gauge(registry, ("notice_failing", "1 for each way of messages that fails"), None, failing);
     let commit = [("newest", v.commit_ms.0), ("worst", v.commit_ms.1)];
     let commit = commit.map(|(which, ms)| (vec![("which", which.to_owned())], ms as f64 / 1000.0));
-    gauge(registry, ("commit", "From a message's arrival to the disk: newest, and worst of a minute"), Some(Unit::Seconds), commit);
+    gauge(
+        registry,
+        ("commit", "From a message's arrival to the disk: newest, and worst of a minute"),
+        Some(Unit::Seconds),
+        commit,
+    );
     let judged = v.judged.map(|t| (vec![], t.unix_s()));
     gauge(registry, ("judged_timestamp", "Newest judged reading"), Some(Unit::Seconds), judged);
-    gauge(registry, ("started_timestamp", "Start of the daemon"), Some(Unit::Seconds), [(vec![], snap.started.unix_s())]);
+    gauge(
+        registry,
+        ("started_timestamp", "Start of the daemon"),
+        Some(Unit::Seconds),
+        [(vec![], snap.started.unix_s())],
+    );
 }

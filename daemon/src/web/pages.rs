@@ -25,7 +25,10 @@ const KEEP_FOR: &str = "max-age=3600";
 fn view(app: &App) -> NowPage {
     let page = now_page(&app.snapshot(), app.now(), &app.hours);
     let stalled = app.pulse.stalled();
-    NowPage { stalled: stalled.map(|why| format!("{why}: look at the nests yourself, and at the log of this watch")), ..page }
+    NowPage {
+        stalled: stalled.map(|why| format!("{why}: look at the nests yourself, and at the log of this watch")),
+        ..page
+    }
 }
 
 pub(super) async fn now(State(app): State<Arc<App>>) -> Html<String> {

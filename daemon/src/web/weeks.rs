@@ -11,11 +11,11 @@ use std::ops::Range;
 use std::sync::{Arc, Mutex, PoisonError};
 
 /// Longest span that a page shows; `warmend review` shows longer ones.
-pub const SPAN_MAX: Span = Span::from_h(92 * 24);
+pub(super) const SPAN_MAX: Span = Span::from_h(92 * 24);
 /// Shortest span.
 const SPAN_LEAST: Span = Span::from_h(1);
 /// A page's span unless another is asked for.
-pub const WEEK: Span = Span::from_h(7 * 24);
+pub(super) const WEEK: Span = Span::from_h(7 * 24);
 /// Spans are rounded to this, so that the same page is not computed again at every look.
 const ROUND: Span = Span::from_min(10);
 /// Spans kept; about 0.3 MB each.
@@ -42,9 +42,8 @@ impl Asked {
     /// What a query asks for, at `now`; at most `most` long.
     pub(super) fn of(query: &SpanQuery, now: Timestamp, most: Option<Span>) -> Result<Self, String> {
         let given = |text: &Option<String>| text.clone().filter(|t| !t.trim().is_empty());
-        let to = given(&query.to).map_or(Ok(now), |t| moment(&t, now))?;
+        let to = given(&query.to).map_or(Ok(now), |t| moment(&t, now))?.min(now);
         let from = given(&query.from).map_or(Ok(to.minus(WEEK)), |t| moment(&t, now))?;
-        let to = to.min(now);
         if to.since(from) < SPAN_LEAST {
             return Err("the span must begin at least an hour before it ends, and before now".to_owned());
         }
