@@ -42,9 +42,9 @@ pub fn marks(reader: &Reader, nest: &str, span: &Range<Timestamp>, hours: &Hours
     Ok(marks)
 }
 
-/// Acts upon alarms are kept as notes too, but they are told with their alarm.
+/// Acts upon alarms may be kept as notes too, but they are told with their alarm.
 fn is_note(kind: &str) -> bool {
-    words::NOTE_KINDS.iter().any(|(k, _)| *k == kind)
+    !matches!(kind, "acknowledged" | "shelved" | "unshelved" | "reset")
 }
 
 fn same(a: &AlarmRecord, b: &AlarmRecord) -> bool {

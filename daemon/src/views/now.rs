@@ -107,7 +107,7 @@ fn alarm_view(snap: &Snapshot, alarm: &StandingAlarm, (now, hours): (Timestamp, 
         about: probe.or(node).map(str::to_owned),
         since_text: format!("{}, for {}", hours.near(alarm.since, now), length(now.since(alarm.since))),
         detail: if alarm.detail.is_empty() { says.means.to_owned() } else { alarm.detail.clone() },
-        what_to_do: says.steps.join(" "),
+        what_to_do: if alarm.state == State::Returned { words::OVER.to_owned() } else { says.steps.join(" ") },
         cause: alarm.cause.map(|c| c.name().to_owned()),
         actions: words::buttons(alarm.state).iter().map(action).collect(),
     }
@@ -125,7 +125,9 @@ pub fn nest_view(snap: &Snapshot, i: usize, now: Timestamp, hours: &Hours) -> Op
     let (nest, seen) = (snap.shelf.nests.get(i)?, snap.nests.get(i)?);
     let band = band_in_force(nest, snap.at, snap.shelf.alarms.season_utc_offset);
     let standing = shown(snap).filter(|a| a.key.nest.map(usize::from) == Some(i));
-    let speaking = standing.filter(|a| !matches!(a.state, State::Shelved | State::Suppressed | State::OutOfService));
+    // What is over, silenced or a consequence is listed, but does not make the nest itself loud.
+    let loud = |state| matches!(state, State::Unacknowledged | State::Acknowledged | State::Latched);
+    let speaking = standing.filter(|a| loud(a.state));
     let loudest = speaking.map(|a| tone(a.priority())).max().unwrap_or_default();
     let old = seen.heard.map(|t| now.since(t)).filter(|age| *age > OLD_AFTER);
     let band = band.map(|b| BandView { low_c: b.low_c, high_c: b.high_c, limit_c: b.limit_c });
@@ -133,7 +135,7 @@ pub fn nest_view(snap: &Snapshot, i: usize, now: Timestamp, hours: &Hours) -> Op
         id: nest.id.clone(),
         name: nest.id.clone(),
         url: nest_url(&nest.id),
-        summary: summary(seen, band, old),
+        summary: format!("{}{}", summary(seen, band, old), doubts(seen)),
         tone: if old.is_some() { loudest.max(Tone::Warning) } else { loudest },
         length_mm: nest.length_mm,
         mats: mats(nest),
@@ -212,6 +214,17 @@ fn summary(seen: &NestNow, band: Option<BandView>, old: Option<Span>) -> String 
         text = format!("Its newest reading that was believed is {age} old: what stands here is a guess. {text}");
     }
     text
+}
+
+/// What is drawn rests on fewer probes than are there: said beside it, because it may be the picture that is wrong.
+fn doubts(seen: &NestNow) -> String {
+    let heard = seen.probes.iter().filter(|p| p.temperature.is_some());
+    let doubted = heard.clone().filter(|p| p.rejected.is_some()).count();
+    match (doubted, heard.count()) {
+        (0, _) => String::new(),
+        (1, _) => " One probe is not believed: the nest may differ from what is drawn.".to_owned(),
+        (n, all) => format!(" {n} of {all} probes are not believed: the nest may differ from what is drawn."),
+    }
 }
 
 fn against(mean: f64, band: BandView) -> String {

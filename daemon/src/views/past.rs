@@ -159,11 +159,11 @@ impl Run {
 
     fn sample(&mut self, at: Timestamp) {
         let now = self.core.nest(0, at).filter(|n| n.heard.is_some_and(|h| at.since(h) <= self.gap));
-        let seen = now.filter(|n| !n.profile.at_mm.is_empty()).map(|n| self.seen(n));
+        let seen = now.filter(|n| !n.profile.at_mm.is_empty()).map(|n| self.seen(&n));
         self.samples.push(seen);
     }
 
-    fn seen(&mut self, now: NestNow) -> Seen {
+    fn seen(&mut self, now: &NestNow) -> Seen {
         let places = &now.profile.at_mm;
         let rh_pct =
             places.iter().position(|x| *x >= self.middle_mm).and_then(|i| now.rh_pct.get(i).copied().flatten());

@@ -105,7 +105,9 @@ type Details = BTreeMap<enclosure::AlarmKey, String>;
 fn changes(effects: &[Effect], (file, sources): (&ShelfFile, &[String]), batch: &mut Batch, details: &mut Details) {
     for effect in effects {
         if let Effect::Alarm(change) = effect {
-            details.insert(change.key.clone(), change.detail.clone());
+            if change.event == enclosure::Event::Raised {
+                details.insert(change.key.clone(), change.detail.clone());
+            }
             batch.changes.push(AlarmRecord::of(change, &file.shelf, sources));
         }
     }

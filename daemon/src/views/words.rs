@@ -15,6 +15,9 @@ pub struct AlarmWords {
 const UNPLUG: &str = "Pull the plug of the heating mat; do not trust its switch, thermostat or node.";
 const FEEL: &str = "Feel the nest and measure it with a second thermometer.";
 
+/// What to do about an alarm that is over and that nobody has answered.
+pub const OVER: &str = "It is over by itself. Look what caused it, then say that you have seen it.";
+
 /// Meaning and steps.
 pub const fn alarm(alarm: Alarm) -> AlarmWords {
     match alarm {

@@ -5,6 +5,7 @@
 //! something must come from a page of our own (`Sec-Fetch-Site`, else `Origin`). Programs send neither and pass.
 use super::{ANSWER_WITHIN, App, REQUESTS_MAX};
 use axum::extract::{Request, State};
+use axum::http::uri::Authority;
 use axum::http::{HeaderMap, HeaderName, HeaderValue, Method, StatusCode, header};
 use axum::middleware::Next;
 use axum::response::{IntoResponse, Response};
@@ -82,7 +83,7 @@ pub(super) async fn check(State(app): State<Arc<App>>, request: Request, next: N
 /// Host and port, as the request names them.
 fn host(request: &Request) -> Option<&str> {
     let named = request.headers().get(header::HOST).and_then(|h| h.to_str().ok());
-    named.or_else(|| request.uri().authority().map(|a| a.as_str())).filter(|h| !h.is_empty())
+    named.or_else(|| request.uri().authority().map(Authority::as_str)).filter(|h| !h.is_empty())
 }
 
 /// Whether no stranger can make this name lead here: an address, one label, or a local name.

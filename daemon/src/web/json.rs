@@ -8,7 +8,7 @@ use axum::Json;
 use axum::extract::{Query, State};
 use axum::http::StatusCode;
 use axum::response::{IntoResponse, Response};
-use enclosure::{NestNow, Timestamp};
+use enclosure::{Alarm, NestNow, Timestamp};
 use serde_json::{Map, Value, json};
 use std::sync::Arc;
 
@@ -60,7 +60,7 @@ fn alarm(snap: &Snapshot, a: &StandingAlarm) -> Value {
     out.insert("since".to_owned(), a.since.unix_s().into());
     out.insert("priority".to_owned(), a.priority().name().into());
     let optional =
-        [("probe", probe), ("node", node), ("cause", a.cause.map(|c| c.name())), ("detail", Some(a.detail.as_str()))];
+        [("probe", probe), ("node", node), ("cause", a.cause.map(Alarm::name)), ("detail", Some(a.detail.as_str()))];
     for (name, value) in optional {
         if let Some(value) = value.filter(|v| !v.is_empty()) {
             out.insert(name.to_owned(), value.into());
@@ -74,7 +74,7 @@ pub(super) async fn alarms(State(app): State<Arc<App>>, Query(query): Query<Span
     let snap = app.snapshot();
     let asked = match Asked::of(&query, app.now(), None) {
         Ok(asked) => asked,
-        Err(why) => return wrong(StatusCode::BAD_REQUEST, why),
+        Err(why) => return wrong(StatusCode::BAD_REQUEST, &why),
     };
     let span = asked.span.clone();
     match app.read_history(move |reader| reader.alarm_changes(span)).await {
@@ -84,7 +84,7 @@ pub(super) async fn alarms(State(app): State<Arc<App>>, Query(query): Query<Span
             let past: Vec<Value> = changes.iter().skip(skip).map(|(_, c)| change(c)).collect();
             Json(json!({ "t": snap.at.unix_s(), "alarms": standing, "past": past, "left_out": skip })).into_response()
         }
-        Err(why) => wrong(StatusCode::SERVICE_UNAVAILABLE, why),
+        Err(why) => wrong(StatusCode::SERVICE_UNAVAILABLE, &why),
     }
 }
 
@@ -99,7 +99,7 @@ fn standing(snap: &Snapshot, a: &StandingAlarm) -> Value {
 fn change(c: &AlarmRecord) -> Value {
     json!({
         "t": c.at.unix_s(), "alarm": c.alarm.name(), "event": c.event.name(), "state": c.state.name(), "nest": c.nest,
-        "probe": c.probe, "node": c.node, "cause": c.cause.map(|a| a.name()), "detail": c.detail,
+        "probe": c.probe, "node": c.node, "cause": c.cause.map(Alarm::name), "detail": c.detail,
     })
 }
 
@@ -107,7 +107,7 @@ fn change(c: &AlarmRecord) -> Value {
 pub(super) async fn notes(State(app): State<Arc<App>>, Query(query): Query<SpanQuery>) -> Response {
     let asked = match Asked::of(&query, app.now(), None) {
         Ok(asked) => asked,
-        Err(why) => return wrong(StatusCode::BAD_REQUEST, why),
+        Err(why) => return wrong(StatusCode::BAD_REQUEST, &why),
     };
     let span = asked.span.clone();
     match app.read_history(move |reader| reader.notes(span)).await {
@@ -116,7 +116,7 @@ pub(super) async fn notes(State(app): State<Arc<App>>, Query(query): Query<SpanQ
             let notes: Vec<Value> = notes.iter().skip(skip).map(note).collect();
             Json(json!({ "t": app.now().unix_s(), "notes": notes, "left_out": skip })).into_response()
         }
-        Err(why) => wrong(StatusCode::SERVICE_UNAVAILABLE, why),
+        Err(why) => wrong(StatusCode::SERVICE_UNAVAILABLE, &why),
     }
 }
 
@@ -127,6 +127,6 @@ fn note(n: &KeeperNote) -> Value {
     })
 }
 
-fn wrong(status: StatusCode, why: String) -> Response {
+fn wrong(status: StatusCode, why: &str) -> Response {
     (status, Json(json!({ "why": why }))).into_response()
 }

@@ -216,7 +216,7 @@ async fn the_command_line_acts_by_json() {
     assert_eq!(answer.text().await.unwrap(), r#"{"done":true}"#);
     let note = r#"{"do":"note","nest":"plaster","kind":"fed","at_mm":40,"text":"honey","at":1772409600}"#;
     let (kind, _) = served.acted("/act", note, Ok(())).await;
-    assert!(matches!(kind, ActKind::Note(n) if n.at.unix_s() == 1_772_409_600.0 && n.at_mm == Some(40.0)));
+    assert!(matches!(kind, ActKind::Note(n) if n.at.unix_ms() == 1_772_409_600_000 && n.at_mm == Some(40.0)));
     let wrong = [
         r#"{"do":"explode"}"#,
         r#"{"do":"ack","alarm":"no-such-alarm"}"#,
@@ -291,7 +291,7 @@ async fn a_live_page_hears_of_each_new_snapshot_until_the_end() {
     let served = serve(made().snapshot.clone()).await;
     let mut live = served.get("/live").await;
     assert_eq!(live.headers()["content-type"], "text/event-stream");
-    let mut next = async |live: &mut reqwest::Response| loop {
+    let next = async |live: &mut reqwest::Response| loop {
         let chunk = tokio::time::timeout(PATIENCE, live.chunk()).await.unwrap().unwrap();
         let Some(chunk) = chunk else { break String::new() };
         let text = String::from_utf8(chunk.to_vec()).unwrap();
