@@ -10,7 +10,7 @@ use crate::body::Axis;
 use crate::filter::{Expected, Fade, Gaussian};
 use crate::models::{Course, Models, NUDGE, Step, dot};
 use crate::prior::{OFFSET_SD_K, PLACE_SD_MM, PROBE_LAG_S, Prior};
-use crate::rival::{Mode, Rival};
+use crate::rival::{Jolt, Mode, Rival, Said};
 use crate::shelf::Stretch;
 use crate::time::{Span, Timestamp};
 use alloc::collections::VecDeque;
@@ -30,8 +30,20 @@ const RERUN: usize = 1080;
 const HEARD_MAX: usize = 40_000;
 /// What the two layers cannot tell, K: an hour of residual counts as one measurement of this quality.
 const MODEL_ERROR_K: f64 = 0.12;
+/// From this age on a fit starts from what the last one learned, min.
+const FIRST_DAY_MIN: i64 = 1440;
+/// The same for what is seen day after day: the model's error repeats with every cycle, so a second day tells less, K.
+const AGAIN_ERROR_K: f64 = 0.3;
+/// What a day may change about the physics (moisture, contact), log scale, and about a probe, K.
+const DRIFT_LOG: f64 = 0.02;
+/// See [`DRIFT_LOG`].
+const DRIFT_K: f64 = 0.02;
 /// Passes of a fit (Gauss–Newton: each linearises where the last one ended).
-const PASSES: usize = 3;
+const PASSES: usize = 8;
+/// A fit has settled when no parameter moves by more, in deviations of what is known of it.
+const SETTLED: f64 = 0.5;
+/// The most a parameter moves in one pass, log scale.
+const STRIDE: f64 = 0.5;
 /// Smooth shapes along the axis.
 const SHAPES: usize = 5;
 /// Standing deviation of the slow disturbances (ants, lids, sun), K for each shape.
@@ -50,6 +62,20 @@ const NOISE_SD_K: f64 = 0.08;
 const TIMING_SD_S: f64 = 6.0;
 /// Innovations beyond this many deviations are wild.
 const GATE_SIGMA: f64 = 5.0;
+/// Share of a rival's heat that must be seen before it counts for a fault.
+const FAULT_DOUBT: f64 = 0.6;
+/// What the two layers cannot tell at one moment, K.
+const MOMENT_ERROR_K: f64 = 0.08;
+/// What a few hours seem to say about the physics beyond the last fit is forgotten over this long, s.
+const LEAN_S: f64 = 2.0 * 3600.0;
+/// Readings of one probe this far apart tell different things, s.
+const INDEPENDENT_S: f64 = 60.0;
+/// A jolt is considered once a rival has so much to say for itself, nats.
+const JOLT_FROM_NATS: f64 = 4.0;
+/// A jolt that is so much likelier than the rival is taken, nats.
+const JOLT_WINS_NATS: f64 = 4.0;
+/// What a jolt may shift, K for each shape.
+const JOLT_SD_K: f64 = 1.5;
 /// Random walk of every parameter, log scale per root day.
 const DRIFT_PER_ROOT_DAY: f64 = 0.02;
 /// Nonlinearity: this share of a move of the physics stays as doubt.
@@ -64,8 +90,21 @@ pub struct Weighed {
     pub sd_k: f64,
     /// What it said over that, K.
     pub surprise_k: f64,
-    /// Whether it lies within the gate, of the belief or of a rival that has something to say for it.
+    /// Whether it lies within the gate.
     pub within: bool,
+    /// Whether it does, or a rival that has something to say for itself expects it.
+    pub explained: bool,
+}
+
+/// Who listens to a reading.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Hearing {
+    /// Belief and rivals.
+    All,
+    /// Only what disputes the pad: a probe held for odd may be the first to tell of a stuck one.
+    Rivals,
+    /// Nobody: it says nothing about its place.
+    Nobody,
 }
 
 /// One nest's estimate.
@@ -94,8 +133,13 @@ pub struct Estimator {
     /// Readings taken in since the memory begins.
     heard: VecDeque<Heard>,
     prior_log: Vec<f64>,
+    /// What the fits so far have learned, from the second day on: the prior of the next one.
+    learned: Option<Learned>,
+    last_heard: Vec<Option<Timestamp>>,
     modes: Vec<Mode>,
     rivals: Vec<Rival>,
+    /// Whether some drive reports: then a mode other than as told is a fault.
+    drives_known: bool,
 }
 
 #[derive(Clone, Copy, Debug)]
@@ -103,6 +147,16 @@ struct Past {
     drive: [f32; PADS_MAX],
     told: [f32; PADS_MAX],
     room_c: f32,
+}
+
+/// What a fit has learned: physics and probes with their joint uncertainty, absolute.
+#[derive(Clone, Debug)]
+struct Learned {
+    log: Vec<f64>,
+    lag_s: Vec<f64>,
+    belief: Gaussian,
+    /// When, as a step.
+    until: i64,
 }
 
 #[derive(Clone, Copy, Debug)]
@@ -158,20 +212,25 @@ impl Estimator {
             .map(|k| Fade { state: layout.slow() + k, time_s: SLOW_S, sd: SLOW_SD_K })
             .chain((0..SHAPES).map(|k| Fade { state: layout.quick() + k, time_s: QUICK_S, sd: QUICK_SD_K }))
             .collect();
+        let mut belief = Gaussian::new(&sd, fades);
+        belief.tie(layout.slow(), LEAN_S);
         let courses = models.bodies.iter().map(|b| Course::cold(b, probes, room_c)).collect();
         let laggards = Course::cold(&models.bodies[0], probes, room_c);
         let lag = (PROBE_LAG_S.0, libm::exp(-STEP.s() / PROBE_LAG_S.0));
         Self {
             modes: alloc::vec![Mode::Follow; axis.pads.len()],
             rivals: Vec::new(),
+            drives_known: true,
             prior_sd: prior.sd.clone(),
             log: prior.log.clone(),
             lags: alloc::vec![lag; probes],
-            belief: Gaussian::new(&sd, fades),
+            belief,
             noise_k2: alloc::vec![NOISE_SD_K * NOISE_SD_K; probes],
             memory: VecDeque::new(),
             heard: VecDeque::new(),
             prior_log: prior.log.clone(),
+            learned: None,
+            last_heard: alloc::vec![None; probes],
             started: step,
             faded: step,
             moved: step,
@@ -208,6 +267,7 @@ impl Estimator {
     /// Says what pad `pad` is held to do from here on.
     pub fn set_mode(&mut self, pad: usize, mode: Mode) {
         self.modes[pad] = mode;
+        self.drives_known &= mode == Mode::Follow;
         self.rivals.retain(|r| r.pad != pad);
     }
 
@@ -274,8 +334,8 @@ impl Estimator {
     }
 
     /// Weighs what probe `p` said at `at`, within the last step (later or earlier is taken as its end or beginning), and
-    /// takes it in if it lies within the gate. `trusted` false: weighs it only.
-    pub fn absorb(&mut self, p: usize, at: Timestamp, value_c: f64, trusted: bool) -> Weighed {
+    /// takes it in if it lies within the gate and `hearing` allows.
+    pub fn absorb(&mut self, p: usize, at: Timestamp, value_c: f64, hearing: Hearing) -> Weighed {
         let into = at.since(self.at().minus(STEP)).s() / STEP.s();
         let part = into.clamp(0.0, 1.0);
         self.fade();
@@ -284,19 +344,57 @@ impl Estimator {
         let expected_c = self.courses[0].shown(p, part) + expected.value;
         let surprise = value_c - expected_c;
         let sd_k = libm::sqrt(expected.variance);
-        let mut within = surprise.abs() <= GATE_SIGMA * sd_k;
-        if trusted {
+        let within = surprise.abs() <= GATE_SIGMA * sd_k;
+        let mut explained = within;
+        if hearing != Hearing::Nobody {
+            let said = Said {
+                probe: p,
+                surprise,
+                beyond_nominal: value_c - self.courses[0].shown(p, part),
+                row: &h,
+                noise: self.noise_of(p),
+                weight: self.independence(p, at),
+                doubt: if self.drives_known { FAULT_DOUBT } else { 0.5 },
+                considered: 0,
+            };
             for r in &mut self.rivals {
                 let apart = r.apart(p, part, &h);
-                r.hear(p, surprise, apart, &expected);
-                within |= r.evidence > 1.0 && (surprise - apart).abs() <= GATE_SIGMA * sd_k;
+                r.hear(&said, apart, &expected);
+                explained |= r.evidence > 1.0 && (surprise - apart).abs() <= GATE_SIGMA * sd_k;
             }
-            if within {
+            if within && hearing == Hearing::All {
                 self.take(p, part, surprise, &expected, &h);
                 self.remember(p, part, value_c);
             }
         }
-        Weighed { expected_c, sd_k, surprise_k: surprise, within }
+        Weighed { expected_c, sd_k, surprise_k: surprise, within, explained }
+    }
+
+    /// Readings a minute apart count in full; faster ones share what a minute tells.
+    fn independence(&mut self, p: usize, at: Timestamp) -> f64 {
+        let last = self.last_heard[p].replace(at);
+        last.map_or(1.0, |l| (at.since(l).s() / INDEPENDENT_S).clamp(0.02, 1.0))
+    }
+
+    /// Lets a rival that has something to say for itself hold out against a jolt, and takes the jolt where it wins.
+    pub fn weigh_jolts(&mut self) {
+        let quick = self.layout().quick();
+        for r in &mut self.rivals {
+            // What is held for a fault must be easy to give up: no jolt shields it.
+            let follows = self.drives_known && self.modes[r.pad] == Mode::Follow;
+            if follows && r.jolt.is_none() && r.evidence > JOLT_FROM_NATS {
+                let mut belief = self.belief.clone();
+                for k in 0..SHAPES {
+                    belief.widen(quick + k, JOLT_SD_K * JOLT_SD_K);
+                }
+                r.jolt = Some(Jolt { belief, against: 0.0 });
+            }
+        }
+        let jolted = self.rivals.iter().position(|r| r.jolt.as_ref().is_some_and(|j| j.against < -JOLT_WINS_NATS));
+        if let Some(jolt) = jolted.and_then(|i| self.rivals[i].jolt.take()) {
+            self.belief = jolt.belief;
+            self.rivals.iter_mut().for_each(Rival::restart);
+        }
     }
 
     fn remember(&mut self, p: usize, part: f64, value_c: f64) {
@@ -312,16 +410,15 @@ impl Estimator {
     }
 
     fn take(&mut self, p: usize, part: f64, surprise: f64, expected: &Expected, h: &[f64]) {
-        let considered = self.layout().slow();
         for r in &mut self.rivals {
             let apart = r.apart(p, part, h);
-            Gaussian::relax(expected, &mut r.means_apart, apart, considered);
+            Gaussian::relax(expected, &mut r.means_apart, apart, 0);
         }
         // Noise is what is left of an innovation beyond the model's own doubt.
         let doubt = expected.variance - self.noise_k2[p];
         let left = (surprise * surprise - doubt).clamp(1e-4, 16.0 * self.noise_k2[p]);
         self.noise_k2[p] = (self.noise_k2[p] + (left - self.noise_k2[p]) / 400.0).clamp(4e-4, 1.0);
-        self.belief.absorb(expected, surprise, considered);
+        self.belief.absorb(expected, surprise, 0);
     }
 
     /// Opens the estimate to what probe `p` keeps saying: its readings agree with each other against the model.
@@ -335,7 +432,7 @@ impl Estimator {
     fn noise_of(&self, p: usize) -> f64 {
         let c = &self.courses[0];
         let per_s = (c.shown_c[p] - c.shown_before_c[p]) / STEP.s();
-        self.noise_k2[p] + (TIMING_SD_S * per_s) * (TIMING_SD_S * per_s)
+        self.noise_k2[p] + MOMENT_ERROR_K * MOMENT_ERROR_K + (TIMING_SD_S * per_s) * (TIMING_SD_S * per_s)
     }
 
     fn fade(&mut self) {
@@ -344,6 +441,9 @@ impl Estimator {
         }
         let dt_s = (self.step - self.faded) as f64 * STEP.s();
         self.belief.fade(dt_s);
+        for j in self.rivals.iter_mut().filter_map(|r| r.jolt.as_mut()) {
+            j.belief.fade(dt_s);
+        }
         let drift = DRIFT_PER_ROOT_DAY * DRIFT_PER_ROOT_DAY * dt_s / 86_400.0;
         for i in 0..self.log.len() {
             self.belief.widen(i, drift);
@@ -442,7 +542,7 @@ impl Estimator {
     }
 
     /// Heat arriving from the pads, as shares of full drive, and the relative deviation of the first gain.
-    pub fn arriving(&self) -> &[f64] {
+    pub fn arriving(&self) -> impl Iterator<Item = f64> + '_ {
         self.courses[0].heat.arriving()
     }
 
@@ -475,8 +575,9 @@ impl Estimator {
     pub fn settle(&mut self) -> bool {
         let age_min = (self.step - self.started) * STEP.ms() / 60_000;
         let since_min = (self.step - self.moved) * STEP.ms() / 60_000;
-        let due_min = if age_min <= 120 { 60 } else if age_min <= 1440 { 240 } else { 1440 };
-        if since_min < due_min || self.rivals.iter().any(|r| r.evidence > 2.0) {
+        let due_min = if age_min <= 120 { 60 } else if age_min <= FIRST_DAY_MIN { 240 } else { 1440 };
+        let faulty = self.drives_known && self.modes.iter().any(|m| *m != Mode::Follow);
+        if since_min < due_min || faulty || self.rivals.iter().any(|r| r.evidence > 2.0) {
             return false;
         }
         self.moved = self.step;
@@ -484,69 +585,110 @@ impl Estimator {
         true
     }
 
+    /// Fits by passes until the physics stays put; a fit that does not settle, or explains the hours worse than the
+    /// physics in force, is dropped.
     fn refit(&mut self) {
-        let params = self.log.len();
-        let l = self.layout();
+        let considered = self.layout().slow();
         let mut log = self.log.clone();
         let mut lag_s: Vec<f64> = self.lags.iter().map(|l| l.0).collect();
-        let mut last = None;
+        let mut first = None;
         for _ in 0..PASSES {
-            let pass = self.pass(&log, &lag_s);
+            let (pass, likelihood) = self.pass(&log, &lag_s);
+            // A direction that the data leave open may wander without meaning anything: moves count by their doubt.
+            let moved = (0..log.len())
+                .map(|i| pass.belief.mean[i].abs() / libm::sqrt(pass.belief.variance(i)))
+                .fold(0.0, f64::max);
+            let first = *first.get_or_insert(likelihood);
+            crate::debug(&alloc::format!("step {} moved {:.3} likelihood {:.1} ({:.1}) log-prior {:.2?} lags {:.0?} offs {:.2?} place {:.2?} noise {:.3?}", self.step-self.started, moved, likelihood, first, log.iter().zip(&self.prior_log).map(|(a,b)|a-b).collect::<Vec<_>>(), lag_s, (0..self.places_mm.len()).map(|p|pass.belief.mean[self.layout().offset(p)]).collect::<Vec<_>>(), (0..self.places_mm.len()).map(|p|pass.belief.mean[self.layout().place(p)]).collect::<Vec<_>>(), pass.noise_k2.iter().map(|x|libm::sqrt(*x)).collect::<Vec<_>>()));
+            if moved < SETTLED {
+                if likelihood > first - 2.0 {
+                    self.adopt(pass, considered);
+                }
+                return;
+            }
+            let l = self.layout();
             for (i, x) in log.iter_mut().enumerate() {
-                *x += pass.belief.mean[i].clamp(-1.0, 1.0);
+                *x += pass.belief.mean[i].clamp(-STRIDE, STRIDE);
             }
             for (p, x) in lag_s.iter_mut().enumerate() {
-                *x = (*x * libm::exp(pass.belief.mean[l.lag(p)].clamp(-0.7, 0.7))).clamp(2.0, 1200.0);
-            }
-            crate::debug(&alloc::format!("step {} pass log-prior {:.2?} lags {:.0?} offs {:.2?} place {:.2?} noise {:.3?} sdpar {:.2?} quickmean {:.2?}", self.step-self.started, log.iter().zip(&self.prior_log).map(|(a,b)|a-b).collect::<Vec<_>>(), lag_s, (0..self.places_mm.len()).map(|p|pass.belief.mean[l.offset(p)]).collect::<Vec<_>>(), (0..self.places_mm.len()).map(|p|pass.belief.mean[l.place(p)]).collect::<Vec<_>>(), pass.noise_k2.iter().map(|x|libm::sqrt(*x)).collect::<Vec<_>>(), (0..log.len()).map(|i|libm::sqrt(pass.belief.variance(i))).collect::<Vec<_>>(), &pass.belief.mean[l.slow()..]));
-            last = Some(pass);
-        }
-        if let Some(pass) = last {
-            // The last pass ends where its deviations are linear: they stay as means, around its nominal body.
-            self.log.clone_from(&pass.log);
-            self.lags.clone_from(&pass.lags);
-            self.models = pass.models;
-            self.belief.adopt(&pass.belief, l.slow());
-            self.rerun();
-            for k in 0..SHAPES {
-                self.belief.renew(l.slow() + k, SLOW_SD_K * SLOW_SD_K);
-                self.belief.renew(l.quick() + k, 0.3 * 0.3);
+                *x = (*x * libm::exp(pass.belief.mean[l.lag(p)].clamp(-STRIDE, STRIDE))).clamp(2.0, 1200.0);
             }
         }
-        let _ = params;
+    }
+
+    fn adopt(&mut self, pass: Self, considered: usize) {
+        self.log = pass.log;
+        self.lags = pass.lags;
+        self.models = pass.models;
+        self.belief.adopt(&pass.belief, considered);
+        self.belief.tie(considered, LEAN_S);
+        if (self.step - self.started) * STEP.ms() / 60_000 >= FIRST_DAY_MIN {
+            let lag_s = self.lags.iter().map(|l| l.0).collect();
+            self.learned =
+                Some(Learned { log: self.log.clone(), lag_s, belief: pass.belief, until: self.step });
+        }
+        self.rerun();
+        let l = self.layout();
+        for k in 0..SHAPES {
+            self.belief.renew(l.slow() + k, SLOW_SD_K * SLOW_SD_K);
+            self.belief.renew(l.quick() + k, 0.3 * 0.3);
+        }
     }
 
     /// One pass of everything remembered through a body at `log`, from the prior.
-    fn pass(&self, log: &[f64], lag_s: &[f64]) -> Self {
+    fn pass(&self, log: &[f64], lag_s: &[f64]) -> (Self, f64) {
+        let mut likelihood = 0.0;
         let probes = self.places_mm.len();
-        let begin = self.step - self.memory.len() as i64;
-        let room_c = self.memory.front().map_or(self.room_c, |p| f64::from(p.room_c));
+        let oldest = self.step - self.memory.len() as i64;
+        let begin = self.learned.as_ref().map_or(oldest, |k| k.until.max(oldest));
+        let skip = (begin - oldest).max(0) as usize;
+        let room_c = self.memory.get(skip).map_or(self.room_c, |p| f64::from(p.room_c));
         let prior = Prior { log: log.to_vec(), sd: self.prior_sd.clone() };
         let at = Timestamp::from_unix_ms(begin.saturating_mul(STEP.ms()));
         let mut e = Self::new(self.axis.clone(), &prior, self.places_mm.clone(), self.brood, (at, room_c));
         e.prior_log.clone_from(&self.prior_log);
         e.noise_k2.clone_from(&self.noise_k2);
         e.modes.clone_from(&self.modes);
+        e.belief.untie();
         let l = e.layout();
-        for i in 0..log.len() {
-            e.belief.mean[i] = self.prior_log[i] - log[i];
+        let mut model_error_k = MODEL_ERROR_K;
+        match &self.learned {
+            Some(known) => {
+                e.belief.adopt(&known.belief, l.slow());
+                for i in 0..log.len() {
+                    e.belief.mean[i] += known.log[i] - log[i];
+                    e.belief.widen(i, DRIFT_LOG * DRIFT_LOG);
+                }
+                for p in 0..probes {
+                    e.belief.mean[l.lag(p)] += libm::log(known.lag_s[p] / lag_s[p]);
+                    e.belief.widen(l.offset(p), DRIFT_K * DRIFT_K);
+                }
+                model_error_k = AGAIN_ERROR_K;
+            }
+            None => {
+                for i in 0..log.len() {
+                    e.belief.mean[i] = self.prior_log[i] - log[i];
+                }
+                for p in 0..probes {
+                    e.belief.mean[l.lag(p)] = libm::log(PROBE_LAG_S.0 / lag_s[p]);
+                }
+            }
         }
         for p in 0..probes {
             e.lags[p] = (lag_s[p], libm::exp(-STEP.s() / lag_s[p]));
-            e.belief.mean[l.lag(p)] = libm::log(PROBE_LAG_S.0 / lag_s[p]);
         }
         for k in 0..SHAPES {
             e.belief.set_standing(l.quick() + k, 0.01);
         }
-        let hours = (self.memory.len() as f64 * STEP.s() / 3600.0).max(0.1);
+        let hours = ((self.memory.len() - skip) as f64 * STEP.s() / 3600.0).max(0.1);
         let weights: Vec<f64> = (0..probes)
             .map(|p| {
-                let count = self.heard.iter().filter(|h| usize::from(h.probe) == p).count() as f64;
-                MODEL_ERROR_K * MODEL_ERROR_K * (count / hours).max(1.0)
+                let count = self.heard.iter().filter(|h| h.step > begin && usize::from(h.probe) == p).count() as f64;
+                model_error_k * model_error_k * (count / hours).max(1.0)
             })
             .collect();
-        let mut heard = self.heard.iter().peekable();
-        for past in &self.memory {
+        let mut heard = self.heard.iter().skip_while(|h| h.step <= begin).peekable();
+        for past in self.memory.iter().skip(skip) {
             let mut drive = [0.0; PADS_MAX];
             for (d, p) in drive.iter_mut().zip(&past.drive) {
                 *d = f64::from(*p);
@@ -567,11 +709,14 @@ impl Estimator {
                 let surprise = f64::from(h.value_c) - e.courses[0].shown(p, part) - expected.value;
                 // Far-off readings pull with a bounded force (Huber).
                 let sd = libm::sqrt(expected.variance);
+                let z = surprise / sd;
+                let cost = if z.abs() < 2.0 { 0.5 * z * z } else { 2.0 * z.abs() - 2.0 };
+                likelihood -= cost + 0.5 * libm::log(expected.variance);
                 e.belief.absorb(&expected, surprise.clamp(-2.0 * sd, 2.0 * sd), 0);
                 heard.next();
             }
         }
-        e
+        (e, likelihood)
     }
 
     /// Jumps over a gap too long to run through: nothing is known of the warmth at its end.

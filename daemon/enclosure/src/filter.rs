@@ -12,6 +12,15 @@ pub struct Gaussian {
     pub mean: Vec<f64>,
     cov: Vec<f64>,
     fades: Vec<Fade>,
+    anchor: Option<Anchor>,
+}
+
+/// The first states lean back to where a fit put them: what a few hours seem to say about them is forgotten.
+#[derive(Clone, Debug, PartialEq)]
+struct Anchor {
+    mean: Vec<f64>,
+    cov: Vec<f64>,
+    time_s: f64,
 }
 
 /// A state that fades: Ornstein–Uhlenbeck with a time constant and a standing standard deviation.
@@ -44,7 +53,7 @@ impl Gaussian {
         for (i, s) in sd.iter().enumerate() {
             cov[i * n + i] = s * s;
         }
-        Self { mean: alloc::vec![0.0; n], cov, fades }
+        Self { mean: alloc::vec![0.0; n], cov, fades, anchor: None }
     }
 
     /// How many states.
@@ -67,8 +76,42 @@ impl Gaussian {
         self.cov.get(i * self.len() + j).copied().unwrap_or(0.0)
     }
 
+    /// Ties the first `count` states to where they are now, with this time constant.
+    pub fn tie(&mut self, count: usize, time_s: f64) {
+        let mean = self.mean.iter().take(count).copied().collect();
+        let cov = (0..count * count).map(|k| self.covariance(k / count, k % count)).collect();
+        self.anchor = Some(Anchor { mean, cov, time_s });
+    }
+
+    /// Lets them go.
+    pub fn untie(&mut self) {
+        self.anchor = None;
+    }
+
+    fn lean(&mut self, dt_s: f64) {
+        let n = self.len();
+        let Some(a) = &self.anchor else { return };
+        let count = a.mean.len();
+        let keep = libm::exp(-dt_s / a.time_s);
+        for (m, to) in self.mean.iter_mut().zip(&a.mean) {
+            *m = to + (*m - to) * keep;
+        }
+        for (i, row) in self.cov.chunks_exact_mut(n.max(1)).enumerate() {
+            if i < count {
+                let to = a.cov.chunks_exact(count).nth(i).unwrap_or(&[]);
+                for (p, c) in row.iter_mut().zip(to) {
+                    *p = *p * keep * keep + c * (1.0 - keep * keep);
+                }
+                row.iter_mut().skip(count).for_each(|p| *p *= keep);
+            } else {
+                row.iter_mut().take(count).for_each(|p| *p *= keep);
+            }
+        }
+    }
+
     /// Lets `dt_s` pass for the states that fade.
     pub fn fade(&mut self, dt_s: f64) {
+        self.lean(dt_s);
         let n = self.len();
         for f in &self.fades {
             let keep = libm::exp(-dt_s / f.time_s);

@@ -87,7 +87,8 @@ impl Judge {
         let (verdict, on_delay) = if by_guard.is_some() {
             (Verdict::Ill, Span::ZERO)
         } else {
-            (above(brood.map(|b| b.2), limit_c), s.limit_on_delay)
+            // Half a deviation below what is believed: a wide guess is no danger, and the raw guard needs no guess.
+            (above(brood.map(|b| b.2 - 0.5 * b.1), limit_c), s.limit_on_delay)
         };
         out.push(Finding { alarm: Alarm::BroodLimit, probe: None, verdict, on_delay });
         if band.is_some() {

@@ -2,7 +2,7 @@
 use crate::body::Axis;
 use crate::core::{NestNow, ProbeNow, Profile};
 use crate::drive::Drive;
-use crate::estimate::{Estimator, PADS_MAX, STEP};
+use crate::estimate::{Estimator, Hearing, PADS_MAX, STEP};
 use crate::habits::{Beyond, Habits};
 use crate::prior::prior;
 use crate::psychro;
@@ -24,7 +24,11 @@ const GAP_TOO_LONG: Span = Span::from_h(3);
 /// Evidence at which a pad that reports is held for faulty, nats.
 const FAULT_NATS: f64 = 16.0;
 /// Evidence at which it is believed again, nats.
-const RETURN_NATS: f64 = 8.0;
+const RETURN_NATS: f64 = 5.0;
+/// Evidence at which what a pad does is in dispute, nats: nobody blames a probe meanwhile.
+const DISPUTED_NATS: f64 = 3.0;
+/// What a fault must have over a mere jolt of the nest, nats.
+const OUTLASTS_NATS: f64 = 5.0;
 /// Evidence at which a pad that does not report is held to have switched, nats.
 const SWITCH_NATS: f64 = 4.0;
 /// Past its habits by this much a pad is held for faulty, K.
@@ -297,8 +301,16 @@ impl Watch {
     }
 
     fn weigh(&mut self, est: &mut Estimator, p: usize, at: Timestamp, value_c: f64, out: &mut Vec<Rejected>) {
+        let deaf = self.ears[p].trust.is_deaf();
         let trusted = self.ears[p].trust.fault().is_none();
-        let w = est.absorb(p, at, value_c, trusted);
+        let hearing = if deaf {
+            Hearing::Nobody
+        } else if trusted {
+            Hearing::All
+        } else {
+            Hearing::Rivals
+        };
+        let w = est.absorb(p, at, value_c, hearing);
         let glance = Glance {
             at,
             value_c,
@@ -308,8 +320,9 @@ impl Watch {
             room_c: est.room_c(),
         };
         let apart = self.ears[p].trust.glance(glance);
-        if apart == Apart::Long && trusted {
-            if self.others_agree(p, at) {
+        let disputed = est.rivals().iter().any(|r| r.evidence > DISPUTED_NATS);
+        if apart == Apart::Long && trusted && !(disputed && w.explained) {
+            if self.others_agree(est, p, at) {
                 let fault = self.ears[p].trust.apart_fault();
                 self.ears[p].trust.accuse(fault, at);
             } else {
@@ -319,7 +332,7 @@ impl Watch {
         }
         let why = if !trusted {
             Some(Rejection::Distrusted)
-        } else if !w.within {
+        } else if !w.explained {
             Some(Rejection::Wild)
         } else {
             None
@@ -338,25 +351,29 @@ impl Watch {
         }
     }
 
-    /// Whether another probe speaks and agrees with the estimate.
-    fn others_agree(&self, p: usize, at: Timestamp) -> bool {
+    /// Whether another probe that feels what this one should speaks and agrees with the estimate.
+    fn others_agree(&self, est: &Estimator, p: usize, at: Timestamp) -> bool {
+        let feels = est.excess_at_probe(p).abs();
         self.ears.iter().enumerate().any(|(i, e)| {
             i != p
                 && e.trust.fault().is_none()
                 && e.trust.apart_since().is_none()
                 && e.temperature.is_some_and(|(_, t)| at.since(t) < GAP)
+                && est.excess_at_probe(i).abs() > 0.3 * feels
         })
     }
 
     fn watch_pads(&mut self, est: &mut Estimator, at: Timestamp, told: f64) {
+        est.weigh_jolts();
         let settled = est.rivals().iter().enumerate().find(|(_, r)| {
             let reports = self.drives.get(r.pad).is_some_and(|(_, d)| d.reports());
             let needed = match (reports, est.modes()[r.pad]) {
                 (false, _) => SWITCH_NATS,
-                (true, Mode::Follow) => FAULT_NATS,
+                (true, Mode::Follow) => FAULT_NATS + 1.5 * r.usual_peak,
                 (true, Mode::On | Mode::Off) => RETURN_NATS,
             };
-            r.evidence > needed
+            let outlasts = !reports || est.modes()[r.pad] != Mode::Follow || r.jolt.as_ref().is_some_and(|j| j.against > OUTLASTS_NATS);
+            r.evidence > needed && outlasts
         });
         let reports = self.drives.first().is_some_and(|(_, d)| d.reports());
         if let Some((i, r)) = settled {
@@ -452,8 +469,7 @@ impl Watch {
         let Some(est) = self.ahead(at) else { return now };
         let (at_mm, mean_c, sd_c) = est.profile();
         now.rh_pct = self.humidity(&at_mm, &mean_c, at);
-        let share: Vec<f64> = est.arriving().to_vec();
-        let pad_w = share.iter().zip(&self.nest.pads).map(|(s, p)| s * p.rated_w).sum::<f64>();
+        let pad_w = est.arriving().zip(&self.nest.pads).map(|(s, p)| s * p.rated_w).sum::<f64>();
         now.profile = Profile { at_mm, mean_c, sd_c, pad_w, pad_w_sd: 0.15 * pad_w + 0.05 };
         now.brood_c = self.nest.brood.map(|_| est.brood());
         now.room_c = Some((est.room_c(), if self.room.is_measured(at) { 0.2 } else { 0.6 }));
