@@ -4,7 +4,7 @@ use super::past::{COLUMNS, Past, recall};
 use super::sample::{CUT_H, LENGTH_S, Made, at_h, made, silent, utc};
 use super::week::week_view;
 use dashboards::{MarkKind, WeekView};
-use enclosure::{Span, Timestamp};
+use enclosure::{Core, Input, Reading, Span, Timestamp};
 use std::ops::Range;
 
 fn past(made: &Made, nest: usize, span: Range<Timestamp>, columns: usize) -> Past {
@@ -23,12 +23,22 @@ fn whole() -> Range<Timestamp> {
 #[test]
 fn the_past_is_what_the_core_believed_then() {
     let made = made();
-    let past = past(made, 0, whole(), 6 * COLUMNS);
-    let last = past.samples.last().unwrap().as_ref().unwrap();
-    let (mean, _, _) = made.snapshot.nests[0].brood_c.unwrap();
-    // Both cores heard the same; the last sample lies 20 s before the end.
-    assert!((last.brood_c.unwrap().0 - mean).abs() < 0.1, "{:?} against {mean}", last.brood_c);
-    assert_eq!(last.mean_c.len(), past.at_mm.len());
+    let past = past(made, 0, whole(), COLUMNS);
+    let k = past.samples.len() / 3;
+    let at = past.at(k);
+    // A core of the whole shelf that hears what was there until then, and nothing later.
+    let mut core = Core::new(made.file.shelf.clone());
+    for r in made.reader().readings(None, at_h(-1.0)..at).unwrap() {
+        while let Some(wake) = core.wake_at().filter(|w| *w <= r.at) {
+            core.step(wake, Input::Wake);
+        }
+        let source = core.source(&r.source).unwrap();
+        core.step(r.at, Input::Reading(Reading { source, at: r.at, measured: r.measured }));
+    }
+    let (now, then) = (core.nest(0, at).unwrap(), past.samples[k].as_ref().unwrap());
+    assert!((now.brood_c.unwrap().0 - then.brood_c.unwrap().0).abs() < 1e-6, "{then:?}");
+    assert_eq!(now.profile.at_mm, past.at_mm);
+    assert!(now.profile.mean_c.iter().zip(&then.mean_c).all(|(a, b)| (a - f64::from(*b)).abs() < 1e-3));
 }
 
 #[test]
