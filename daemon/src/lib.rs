@@ -9,11 +9,14 @@ pub mod intake;
 pub mod mirror;
 pub mod notices;
 pub mod replay;
+pub mod review;
 pub mod shelf_file;
 pub mod snapshot;
 pub mod times;
 pub mod told;
 pub mod unpack;
+pub mod views;
+pub mod web;
 
 #[cfg(test)]
 mod http_probe;
