@@ -188,7 +188,6 @@ impl Body {
         mix(&heat.branches, &self.gallery, out);
     }
 
-
     /// The galleries' mode amplitudes in steady state with the pads driven at `drive`, K.
     pub fn steady(&self, drive: &[f64]) -> Vec<f64> {
         let mut out = alloc::vec![0.0; self.modes.len()];
@@ -275,7 +274,9 @@ mod tests {
         physics.gain_k_s[0] *= 2.0;
         let body = Body::new(&axis, &physics, 20.0, 200);
         let steady = body.steady(&[1.0]);
-        for (x, want) in [(0.0, 14.003_464), (40.0, 13.043_901), (80.0, 7.310_020), (150.0, 0.475_558), (200.0, 0.067_565)] {
+        for (x, want) in
+            [(0.0, 14.003_464), (40.0, 13.043_901), (80.0, 7.310_020), (150.0, 0.475_558), (200.0, 0.067_565)]
+        {
             let got = at(&body, &steady, x);
             assert!((got - want).abs() < 0.02, "at {x} mm: {got} for {want}");
         }
@@ -307,7 +308,9 @@ mod tests {
         physics.gain_k_s[0] *= 2.0;
         let body = Body::new(&axis, &physics, 20.0, 200);
         let steady = body.steady(&[1.0]);
-        for (x, want) in [(0.0, 4.045_720), (20.0, 7.385_781), (60.0, 11.655_288), (100.0, 7.018_642), (150.0, 0.996_777)] {
+        for (x, want) in
+            [(0.0, 4.045_720), (20.0, 7.385_781), (60.0, 11.655_288), (100.0, 7.018_642), (150.0, 0.996_777)]
+        {
             let got = at(&body, &steady, x);
             assert!((got - want).abs() < 0.02, "at {x} mm: {got} for {want}");
         }

@@ -205,19 +205,16 @@ impl Gaussian {
         s.max(0.0)
     }
 
-    /// Takes in a measurement that is `surprise` off what was `expected`. The first `considered` states are not
-    /// learned from it, but what is not known about them still counts (Schmidt's consider filter: Schmidt 1966, in
-    /// *Advances in Control Systems* 3; Jazwinski, *Stochastic Processes and Filtering Theory*, 1970, §8.4).
-    pub fn absorb(&mut self, expected: &Expected, surprise: f64, considered: usize) {
+    /// Takes in a measurement that is `surprise` off what was `expected`.
+    pub fn absorb(&mut self, expected: &Expected, surprise: f64) {
         let n = self.len();
         let scale = 1.0 / expected.variance;
-        for (m, g) in self.mean.iter_mut().zip(&expected.gain).skip(considered) {
+        for (m, g) in self.mean.iter_mut().zip(&expected.gain) {
             *m += g * scale * surprise;
         }
-        for (i, (row, g)) in self.cov.chunks_exact_mut(n.max(1)).zip(&expected.gain).enumerate() {
+        for (row, g) in self.cov.chunks_exact_mut(n.max(1)).zip(&expected.gain) {
             let k = g * scale;
-            let from = if i < considered { considered } else { 0 };
-            for (p, g) in row.iter_mut().zip(&expected.gain).skip(from) {
+            for (p, g) in row.iter_mut().zip(&expected.gain) {
                 *p -= k * g;
             }
         }
@@ -229,9 +226,9 @@ impl Gaussian {
     }
 
     /// How a difference of two hypotheses' means shrinks when both take in the same measurement.
-    pub fn relax(expected: &Expected, difference: &mut [f64], surprise_apart: f64, considered: usize) {
+    pub fn relax(expected: &Expected, difference: &mut [f64], surprise_apart: f64) {
         let scale = surprise_apart / expected.variance;
-        for (d, g) in difference.iter_mut().zip(&expected.gain).skip(considered) {
+        for (d, g) in difference.iter_mut().zip(&expected.gain) {
             *d -= g * scale;
         }
     }
@@ -253,7 +250,7 @@ mod tests {
             g.widen(0, 1469.1);
             let e = g.expect(&[1.0], 15_099.0);
             let surprise = y - e.value;
-            g.absorb(&e, surprise, 0);
+            g.absorb(&e, surprise);
             assert!((g.mean[0] - mean).abs() < 1e-3, "{}", g.mean[0]);
             assert!((g.variance(0) - variance).abs() < 1e-2, "{}", g.variance(0));
         }
@@ -264,7 +261,7 @@ mod tests {
         let start = || {
             let mut g = Gaussian::new(&[1.0, 2.0], alloc::vec![Fade { state: 1, time_s: 600.0, sd: 0.3 }]);
             let e = g.expect(&[1.0, 1.0], 0.1);
-            g.absorb(&e, 0.7, 0);
+            g.absorb(&e, 0.7);
             g
         };
         let (mut once, mut twice) = (start(), start());
@@ -286,7 +283,7 @@ mod tests {
                 g.fade(dt);
                 let e = g.expect(&[a, b, 1.0], 1e-3);
                 let surprise = y - e.value;
-                g.absorb(&e, surprise, 0);
+                g.absorb(&e, surprise);
                 for i in 0..3 {
                     prop_assert!(g.variance(i) > 0.0);
                     for j in 0..3 {

@@ -135,11 +135,7 @@ pub fn dot(a: &[f64], b: &[f64]) -> f64 {
 impl Course {
     /// A body as warm as the room at `room_c`.
     pub fn cold(body: &Body, probes: usize, room_c: f64) -> Self {
-        Self {
-            heat: body.cold(),
-            amplitudes: alloc::vec![0.0; body.modes.len()],
-            seen: Seen::at_rest(probes, room_c),
-        }
+        Self { heat: body.cold(), amplitudes: alloc::vec![0.0; body.modes.len()], seen: Seen::at_rest(probes, room_c) }
     }
 
     /// One step: pads driven at `drive`, the room `room_change_k` warmer and at `room_c` at its end.

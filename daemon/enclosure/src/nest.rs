@@ -183,10 +183,8 @@ impl Watch {
                 drive.report(at, measured, pad.rated_w);
             }
         }
-        if self.room_source == Some(source) {
-            if let Measured::Temperature(c) = measured {
-                self.room.measure(at, c);
-            }
+        if let (true, Measured::Temperature(c)) = (self.room_source == Some(source), measured) {
+            self.room.measure(at, c);
         }
         if let Some(p) = self.ears.iter().position(|e| e.source == source) {
             match measured {
@@ -318,14 +316,8 @@ impl Watch {
             Hearing::Rivals
         };
         let w = est.absorb(p, at, value_c, hearing);
-        let glance = Glance {
-            at,
-            value_c,
-            expected_c: w.expected_c,
-            sd_k: w.sd_k,
-            within: w.within,
-            room_c: est.room_c(),
-        };
+        let glance =
+            Glance { at, value_c, expected_c: w.expected_c, sd_k: w.sd_k, within: w.within, room_c: est.room_c() };
         let apart = self.ears[p].trust.glance(glance);
         let disputed = est.rivals().iter().any(|r| r.evidence > DISPUTED_NATS);
         if apart == Apart::Long && trusted && !(disputed && w.explained) {
@@ -351,8 +343,7 @@ impl Watch {
         }
         self.believed = Some(at);
         // The coolest place tells the room, less what the pads bring there.
-        let coolest = (0..self.ears.len())
-            .min_by(|a, b| est.excess_at_probe(*a).total_cmp(&est.excess_at_probe(*b)));
+        let coolest = (0..self.ears.len()).min_by(|a, b| est.excess_at_probe(*a).total_cmp(&est.excess_at_probe(*b)));
         if coolest == Some(p) {
             self.room.infer(at, value_c - est.excess_at_probe(p));
         }
@@ -379,7 +370,9 @@ impl Watch {
                 (true, Mode::Follow) => FAULT_NATS + 1.5 * r.usual_peak,
                 (true, Mode::On | Mode::Off) => RETURN_NATS,
             };
-            let outlasts = !reports || est.modes()[r.pad] != Mode::Follow || r.jolt.as_ref().is_some_and(|j| j.against > OUTLASTS_NATS);
+            let outlasts = !reports
+                || est.modes()[r.pad] != Mode::Follow
+                || r.jolt.as_ref().is_some_and(|j| j.against > OUTLASTS_NATS);
             r.evidence > needed && outlasts
         });
         let reports = self.drives.first().is_some_and(|(_, d)| d.reports());

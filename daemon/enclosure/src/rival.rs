@@ -78,8 +78,6 @@ pub struct Said<'a> {
     /// Share of the rival's heat that must be seen before it speaks for the rival: one half is the plain likelihood
     /// ratio, more of it forgives a body that is not quite as modelled.
     pub doubt: f64,
-    /// States that are considered, not learned.
-    pub considered: usize,
 }
 
 impl Mode {
@@ -175,11 +173,10 @@ impl Rival {
             let log_odds = 0.5 * (off * off / free.variance - rival * rival / expected.variance)
                 + 0.5 * libm::log(free.variance / expected.variance);
             jolt.against += said.weight * log_odds.clamp(-STEP_NATS, STEP_NATS);
-            jolt.belief.absorb(&free, off, said.considered);
+            jolt.belief.absorb(&free, off);
         }
         if self.evidence < 0.0 {
             self.restart();
         }
     }
-
 }
