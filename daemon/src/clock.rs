@@ -13,6 +13,12 @@ pub trait Clock: Send + Sync + std::fmt::Debug {
 
     /// Time passed since this clock was made. It never goes back and knows nothing of dates.
     fn monotonic(&self) -> Span;
+
+    /// Seconds of [`Clock::now`] in one second of [`Clock::monotonic`]: 1, but for a simulation's clock, which nobody
+    /// sets and which may wait for the simulation.
+    fn pace(&self) -> f64 {
+        1.0
+    }
 }
 
 /// The machine's own clocks.

@@ -3,9 +3,12 @@ pub mod broker;
 pub mod clock;
 pub mod history;
 pub mod intake;
+pub mod pipeline;
 pub mod replay;
+pub mod run;
 pub mod shelf_file;
 pub mod snapshot;
+pub mod supervise;
 pub mod unpack;
 
 #[cfg(test)]

@@ -37,7 +37,13 @@ fn main() -> ExitCode {
             };
             let mut out = std::io::BufWriter::new(std::io::stdout().lock());
             let settings = replay::Settings { every: Span::from_min(10), fits: !no_fit };
-            let mut input = match replay::open(&file) { Ok(i) => i, Err(e) => { eprintln!("{e:#}"); return ExitCode::from(1) } };
+            let mut input = match replay::open(&file) {
+                Ok(i) => i,
+                Err(e) => {
+                    eprintln!("{e:#}");
+                    return ExitCode::from(1);
+                }
+            };
             match replay::replay(sf.shelf, &mut *input, &mut out, settings) {
                 Ok(_) => ExitCode::SUCCESS,
                 Err(e) => {

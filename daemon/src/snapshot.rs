@@ -1,5 +1,6 @@
 //! What the pipeline shows the rest of the daemon: an immutable picture after each step, and the acts that a keeper
 //! sends back in. Pages, metrics and notices read the first; only the pipeline makes it.
+use crate::history::{AlarmRecord, Delivery};
 use enclosure::{Alarm, AlarmKey, NestNow, Priority, Shelf, State, Timestamp};
 use std::collections::BTreeMap;
 use std::sync::Arc;
@@ -140,3 +141,30 @@ pub struct Note {
 
 /// Acts that may wait for the pipeline.
 pub const ACTS_WAITING: usize = 32;
+
+/// An alarm's change on its way to whoever sends messages. It is stored already; or the disk failed, or a danger could
+/// not wait for it any longer.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Told {
+    /// What changed, under the names that a keeper knows. A message is due only where it says `told`; the rest ends
+    /// repetitions, or makes up for a message that was held back.
+    pub change: AlarmRecord,
+    /// Its id in history, for [`Delivery::change`]; none if it is not stored.
+    pub id: Option<i64>,
+    /// It stood so when the daemon started: its message was sent before, unless the daemon ended just then.
+    pub restored: bool,
+}
+
+/// What became of one attempt to send a message: the pipeline stores it, and raises notice-failing.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Sent {
+    /// The attempt, as history keeps it.
+    pub delivery: Delivery,
+    /// Whether that way of sending is to be held for failing now, after its repetitions.
+    pub failing: bool,
+}
+
+/// Changes that may wait for whoever sends messages; what does not fit waits with the pipeline.
+pub const TOLD_WAITING: usize = 64;
+/// Attempts to send that may wait for the pipeline.
+pub const SENT_WAITING: usize = 64;
