@@ -1,6 +1,7 @@
 //! The shell of warmend: everything that touches a socket, a disk or a clock.
 pub mod broker;
 pub mod clock;
+pub mod demo;
 pub mod history;
 pub mod intake;
 pub mod pipeline;

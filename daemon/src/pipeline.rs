@@ -16,9 +16,6 @@ mod tally;
 mod unpacking;
 mod watching;
 
-#[cfg(test)]
-mod tests;
-
 pub use acts::{NOTE_MAX, SILENCE_MAX_MIN};
 pub use restoring::Restored;
 

@@ -380,7 +380,7 @@ mod tests {
         let standing = place.reader().standing_alarms().unwrap();
         assert_eq!(standing.latest, [(ids[1], stuck), (ids[2], calm)]);
         assert_eq!(standing.unreadable, 0);
-        let all = place.reader().alarm_changes(crate::history::sample::at(0)..crate::history::sample::at(5)).unwrap();
+        let all = place.reader().alarm_changes(at(0)..at(5)).unwrap();
         assert_eq!(all, [(ids[0], hot)]);
     }
 
