@@ -32,7 +32,7 @@ use world::World;
 /// Simulated seconds in one second, unless set: a day in four minutes.
 pub const SPEED: f64 = 360.0;
 /// The slowest and the fastest that can be set.
-pub const SPEEDS: std::ops::RangeInclusive<f64> = 1.0..=100_000.0;
+pub const SPEEDS: std::ops::RangeInclusive<f64> = 0.1..=100_000.0;
 /// The history that is made before the daemon starts.
 const MADE: Span = Span::from_h(7 * 24);
 /// The same story every time.

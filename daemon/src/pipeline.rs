@@ -93,6 +93,20 @@ pub struct Settings {
     pub nodes_own_topics: bool,
     /// Called with each turn of the loop once a second: proof that readings can be judged.
     pub pulse: Option<fn()>,
+    /// Small facts that are stored at the start.
+    pub facts: Vec<(String, String)>,
+    /// Sees every reading once it is judged; must not block.
+    pub tap: Option<Tap>,
+}
+
+/// Sees readings on their way to history: for a mirror.
+#[derive(Clone)]
+pub struct Tap(pub Arc<dyn Fn(&HistoricReading) + Send + Sync>);
+
+impl std::fmt::Debug for Tap {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        f.write_str("Tap")
+    }
 }
 
 /// Everything that can happen.
@@ -219,6 +233,9 @@ impl Pipeline {
             clock,
             settings,
         };
+        let mut first = Draft::default();
+        first.batch.facts.append(&mut this.settings.facts);
+        this.submit(first);
         this.note_gap(watched);
         this.show();
         this
@@ -231,7 +248,7 @@ impl Pipeline {
     pub async fn run(mut self, stop: CancellationToken) -> anyhow::Result<()> {
         loop {
             match self.next(&stop).await {
-                Event::Message(message) => self.message(message),
+                Event::Message(message) => self.message(&message),
                 Event::NoMore => anyhow::bail!("the broker's client has ended"),
                 Event::Time(moment) => self.moment(moment).await,
                 Event::Act(act) => self.act(act),
@@ -309,10 +326,10 @@ impl Pipeline {
         if self.grace.is_some() { Timestamp::from_unix_ms(i64::MIN) } else { self.clock.now() }
     }
 
-    fn message(&mut self, message: Message) {
+    fn message(&mut self, message: &Message) {
         self.touched = true;
         self.tally.vitals.messages += 1;
-        let unpacked = self.unpacking.take(&message);
+        let unpacked = self.unpacking.take(message);
         self.tally.refusals.merge(&unpacked.refused);
         for stranger in unpacked.strangers {
             self.strangers.note(stranger, message.arrived);
@@ -331,7 +348,8 @@ impl Pipeline {
             let (at, measured) = (reading.at, reading.measured);
             draft.batch.readings.push(HistoricReading { source, at, measured, rejection: None });
             self.tally.vitals.readings += 1;
-            self.tally.vitals.judged = self.tally.vitals.judged.max(Some(at));
+            // A node whose clock runs ahead must not hide that all others are silent.
+            self.tally.vitals.judged = self.tally.vitals.judged.max(Some(at.min(message.arrived)));
             if let Some(grace) = &mut self.grace {
                 grace.hear(reading.source);
             }
@@ -384,6 +402,9 @@ impl Pipeline {
 
     fn submit(&mut self, draft: Draft) {
         let Draft { mut batch, changes, message, keeper } = draft;
+        if let Some(Tap(tap)) = &self.settings.tap {
+            batch.readings.iter().for_each(|reading| tap(reading));
+        }
         let changes: Vec<AlarmRecord> =
             changes.iter().map(|change| AlarmRecord::of(change, &self.shelf, &self.sources)).collect();
         self.changed |= !changes.is_empty();
@@ -484,7 +505,7 @@ impl Pipeline {
         loop {
             while self.flights.has_room() {
                 let Some(message) = self.inbox.try_recv() else { break };
-                self.message(message);
+                self.message(&message);
             }
             if self.inbox.is_empty()
                 && let Some(last) = last.take()

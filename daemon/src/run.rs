@@ -12,7 +12,7 @@ pub use starting::RunError;
 use crate::broker::EmbeddedBroker;
 use crate::clock::{Clock, SystemClock};
 use crate::intake::{Intake, Link, Publisher};
-use crate::pipeline::{Parts, Pipeline};
+use crate::pipeline::{Parts, Pipeline, Tap};
 use crate::shelf_file::ShelfFile;
 use crate::snapshot::{ACTS_WAITING, Act, SENT_WAITING, Sent, Snapshot, TOLD_WAITING, Told};
 use crate::supervise::{Crew, Ended};
@@ -31,6 +31,9 @@ use tokio_util::sync::CancellationToken;
 pub const STOP_WITHIN: Duration = Duration::from_secs(10);
 /// How long pages and messages may take to end.
 const CREW_STOPS_WITHIN: Duration = Duration::from_secs(3);
+
+/// The fact in history under which stands where the pages are, for commands that ask a running daemon.
+pub const PAGE_FACT: &str = "page";
 
 /// A task of another module.
 pub type Task = Pin<Box<dyn Future<Output = anyhow::Result<()>> + Send>>;
@@ -81,6 +84,8 @@ pub struct Outfit {
     pub notices: Box<dyn FnOnce(NoticeParts) -> Task + Send>,
     /// The time; [`Outfit::new`] takes the machine's.
     pub clock: Arc<dyn Clock>,
+    /// Sees every reading once it is judged; must not block.
+    pub tap: Option<Tap>,
     /// Hears the addresses once all is open, before they are printed.
     pub open: Option<Box<dyn FnOnce(Open) + Send>>,
 }
@@ -106,7 +111,13 @@ impl Outfit {
         web: impl FnOnce(WebParts) -> Task + Send + 'static,
         notices: impl FnOnce(NoticeParts) -> Task + Send + 'static,
     ) -> Self {
-        Self { web: Box::new(web), notices: Box::new(notices), clock: Arc::new(SystemClock::new()), open: None }
+        Self {
+            web: Box::new(web),
+            notices: Box::new(notices),
+            clock: Arc::new(SystemClock::new()),
+            tap: None,
+            open: None,
+        }
     }
 }
 
@@ -176,7 +187,7 @@ struct Running {
 impl Running {
     fn start(file: &Arc<ShelfFile>, outfit: Outfit, opened: Opened) -> Result<Self, RunError> {
         let Opened { writer, history, restored, listener, page, broker, line, receipts, clear } = opened;
-        let Outfit { web, notices, clock, open } = outfit;
+        let Outfit { web, notices, clock, tap, open } = outfit;
         let (intake, inbox) = Intake::start(line.settings(file), Arc::clone(&clock));
         let publisher = intake.publisher();
         starting::say_receipts(&publisher, &file.broker.prefix, &receipts, &clear);
@@ -186,6 +197,8 @@ impl Running {
         let (snapshots, seen) = watch::channel(Arc::new(starting::first_picture(&restored, clock.as_ref())));
         let mut settings = starting::pipeline_settings(file);
         settings.pulse = Some(pulse);
+        settings.tap = tap;
+        settings.facts.push((PAGE_FACT.to_owned(), page.to_string()));
         let acker = intake.acker();
         let link = intake.link();
         let pipeline = Pipeline::new(Parts {

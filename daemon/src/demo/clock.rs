@@ -56,4 +56,8 @@ impl Clock for PacedClock {
     fn pace(&self) -> f64 {
         self.speed
     }
+
+    fn can_be_set(&self) -> bool {
+        false
+    }
 }

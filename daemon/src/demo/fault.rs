@@ -3,9 +3,6 @@ use super::shelf::NESTS;
 use enclosure::Span;
 use world::FaultKind;
 
-/// When a fault begins unless it is said, after the made history.
-const USUAL_START: Span = Span::from_h(1);
-
 /// A fault that was asked for.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct FaultWish {
@@ -44,13 +41,23 @@ impl std::str::FromStr for FaultWish {
     fn from_str(text: &str) -> Result<Self, FaultWishError> {
         let (kind, rest) = text.split_once('@').ok_or_else(|| FaultWishError::Form(text.to_owned()))?;
         let (nest, after) = rest.split_once('+').map_or((rest, None), |(nest, after)| (nest, Some(after)));
+        let after = match after {
+            Some(after) => length(after).ok_or_else(|| FaultWishError::Length(after.to_owned()))?,
+            None => Span::ZERO,
+        };
+        Self::new(kind, nest, after)
+    }
+}
+
+impl FaultWish {
+    /// A fault by its names, so long after the made history.
+    ///
+    /// # Errors
+    /// [`FaultWishError::Kind`] and [`FaultWishError::Nest`], with what there is.
+    pub fn new(kind: &str, nest: &str, after: Span) -> Result<Self, FaultWishError> {
         let kind = FaultKind::from_name(kind).ok_or_else(|| FaultWishError::Kind(kind.to_owned()))?;
         let place = NESTS.iter().position(|known| *known == nest);
         let nest = place.ok_or_else(|| FaultWishError::Nest(nest.to_owned()))?;
-        let after = match after {
-            Some(after) => length(after).ok_or_else(|| FaultWishError::Length(after.to_owned()))?,
-            None => USUAL_START,
-        };
         Ok(Self { kind, nest, after })
     }
 }

@@ -10,6 +10,9 @@ use world::{Sample, Value, World};
 
 /// Simulated, judged and stored at once.
 const CHUNK: Span = Span::from_h(3);
+/// What is raised in the first hours, while the core finds its feet in the middle of a simulation, is no part of the
+/// story: what still holds is raised anew by the daemon.
+const FINDING_FEET: Span = Span::from_h(12);
 /// Chunks that wait for the judge.
 const CHUNKS_WAITING: usize = 4;
 
@@ -27,7 +30,7 @@ pub(super) fn make(shelf: &Shelf, world: &mut World, store: &mut Store, span: Ra
                 }
             }
         });
-        let mut judge = Judge::new(shelf.clone());
+        let mut judge = Judge::new(shelf.clone(), span.start.plus(FINDING_FEET));
         let mut said = 0;
         for (to, samples) in waiting {
             let mut batch = judge.take(&samples);
@@ -62,14 +65,16 @@ struct Judge {
     shelf: Shelf,
     names: Vec<Arc<str>>,
     sources: Vec<String>,
+    /// From when on changes are kept.
+    from: Timestamp,
 }
 
 impl Judge {
-    fn new(shelf: Shelf) -> Self {
+    fn new(shelf: Shelf, from: Timestamp) -> Self {
         let core = Core::new(shelf.clone());
         let sources = core.sources().to_vec();
         let names = sources.iter().map(|name| name.as_str().into()).collect();
-        Self { core, shelf, names, sources }
+        Self { core, shelf, names, sources, from }
     }
 
     fn take(&mut self, samples: &[Sample]) -> Batch {
@@ -96,6 +101,7 @@ impl Judge {
     fn keep(&self, effects: Vec<Effect>, batch: &mut Batch) {
         for effect in effects {
             match effect {
+                Effect::Alarm(change) if change.at < self.from => {}
                 Effect::Alarm(change) => batch.changes.push(AlarmRecord::of(&change, &self.shelf, &self.sources)),
                 Effect::Rejected { source, at, why } => {
                     if let Some(source) = self.names.get(usize::from(source.0)) {

@@ -6,7 +6,7 @@ use world::FaultKind;
 #[test]
 fn faults_are_read_as_they_are_written() {
     for (text, kind, nest, after) in [
-        ("stuck-on@oak", FaultKind::StuckOn, 0, Span::from_h(1)),
+        ("stuck-on@oak", FaultKind::StuckOn, 0, Span::ZERO),
         ("water-dry@plaster+2d", FaultKind::WaterDry, 1, Span::from_h(48)),
         ("silent@aac+90s", FaultKind::Silent, 3, Span::from_s(90)),
         ("power-cut@pine+30m", FaultKind::PowerCut, 2, Span::from_min(30)),

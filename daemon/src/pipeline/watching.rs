@@ -131,8 +131,7 @@ impl Pipeline {
         let passed = Span::from_ms(now.ms() - self.watching.ticked.ms());
         let jump = Span::from_ms(wall.since(self.watching.wall).ms() - passed.ms());
         self.watching.wall = wall;
-        // A simulation's clock waits for the simulation, and nobody sets it.
-        if self.clock.pace() > 1.0 {
+        if !self.clock.can_be_set() {
             return;
         }
         if jump.ms().abs() > JUMP.ms() {

@@ -215,7 +215,7 @@ pub(super) fn say_receipts(publisher: &Publisher, prefix: &str, receipts: &[Rece
 pub(super) fn pipeline_settings(file: &ShelfFile) -> pipeline::Settings {
     let nodes_own_topics = matches!(&file.broker.way, BrokerWay::Embedded { users_file: Some(_), .. });
     let (prefix, mappings) = (file.broker.prefix.clone(), file.mappings.clone());
-    pipeline::Settings { prefix, mappings, nodes_own_topics, pulse: None }
+    pipeline::Settings { prefix, mappings, nodes_own_topics, ..pipeline::Settings::default() }
 }
 
 /// Something to look at until the pipeline shows its own.
