@@ -10,6 +10,8 @@
 mod acts;
 mod draft;
 mod flight;
+mod judging;
+mod landing;
 mod picture;
 mod restoring;
 mod tally;
@@ -17,17 +19,18 @@ mod unpacking;
 mod watching;
 
 pub use acts::{NOTE_MAX, SILENCE_MAX_MIN};
+pub(crate) use landing::{receipt_topic, state_receipt};
 pub use restoring::Restored;
 
 use crate::clock::Clock;
-use crate::history::{AlarmRecord, Committed, Disbelief, HistoricReading, PackSeen, Receipt, WriteError, Writer};
+use crate::history::{Committed, HistoricReading, WriteError, Writer};
 use crate::intake::{AckToken, Acker, Inbox, Link, Message, Publisher};
 use crate::shelf_file::Mapping;
 use crate::snapshot::{Act, Sent, Snapshot, Told};
 use crate::unpack::{MAX_STRANGERS, Strangers};
 use draft::Draft;
-use enclosure::{AlarmKey, Core, Effect, Input, Measured, Priority, Rejection, Shelf, Span, Timestamp};
-use flight::{Answer, Flight, Flights};
+use enclosure::{AlarmKey, Core, Input, Shelf, Span, Timestamp};
+use flight::Flights;
 use std::collections::{BTreeMap, VecDeque};
 use std::path::PathBuf;
 use std::sync::Arc;
@@ -320,181 +323,6 @@ impl Pipeline {
         }
     }
 
-    /// The time as the core hears it.
-    fn core_now(&self) -> Timestamp {
-        // The core takes an earlier moment than it had as the one it had.
-        if self.grace.is_some() { Timestamp::from_unix_ms(i64::MIN) } else { self.clock.now() }
-    }
-
-    fn message(&mut self, message: &Message) {
-        self.touched = true;
-        self.tally.vitals.messages += 1;
-        let unpacked = self.unpacking.take(message);
-        self.tally.refusals.merge(&unpacked.refused);
-        for stranger in unpacked.strangers {
-            self.strangers.note(stranger, message.arrived);
-        }
-        let mut draft = Draft { message: Some((message.ack, message.arrived)), ..Draft::default() };
-        if let Some((node, up)) = unpacked.link {
-            let effects = self.core.step(self.core_now(), Input::Link { node: node.clone(), up });
-            self.sort(effects, &mut draft);
-            if self.links.len() < LINKS_MAX || self.links.contains_key(&node) {
-                self.links.insert(node, up);
-            }
-        }
-        for reading in unpacked.readings {
-            let Some(source) = self.names.get(usize::from(reading.source.0)) else { continue };
-            let source = Arc::clone(source);
-            let (at, measured) = (reading.at, reading.measured);
-            draft.batch.readings.push(HistoricReading { source, at, measured, rejection: None });
-            self.tally.vitals.readings += 1;
-            // A node whose clock runs ahead must not hide that all others are silent.
-            self.tally.vitals.judged = self.tally.vitals.judged.max(Some(at.min(message.arrived)));
-            if let Some(grace) = &mut self.grace {
-                grace.hear(reading.source);
-            }
-            let effects = self.core.step(self.core_now(), Input::Reading(reading));
-            self.sort(effects, &mut draft);
-        }
-        if let Some(pack) = unpacked.pack {
-            draft.batch.packs.push(PackSeen { node: pack.node, boot: pack.boot, seq: pack.seq, from: pack.from });
-        }
-        self.submit(draft);
-    }
-
-    /// Hands something to the core, and what comes of it to history.
-    fn feed(&mut self, input: Input) {
-        let mut draft = Draft::default();
-        let effects = self.core.step(self.core_now(), input);
-        self.sort(effects, &mut draft);
-        self.submit(draft);
-    }
-
-    fn sort(&mut self, effects: Vec<Effect>, draft: &mut Draft) {
-        for effect in effects {
-            match effect {
-                Effect::Alarm(mut change) => {
-                    if self.grace.is_some() {
-                        change.at = change.at.max(self.clock.now());
-                    }
-                    if !change.detail.is_empty() {
-                        self.details.insert(change.key.clone(), change.detail.clone());
-                    }
-                    draft.changes.push(change);
-                }
-                Effect::Rejected { source, at, why } => {
-                    let Some(source) = self.names.get(usize::from(source.0)) else { continue };
-                    *self.tally.vitals.rejected.entry(why.name()).or_default() += 1;
-                    // Only temperatures are rejected.
-                    let is_it = |r: &HistoricReading| {
-                        r.at == at && r.source == *source && matches!(r.measured, Measured::Temperature(_))
-                    };
-                    match draft.batch.readings.iter().rposition(is_it) {
-                        Some(i) => draft.batch.readings[i].rejection = Some(why),
-                        // A pack that came again: what is stored of it stays as it is.
-                        None if matches!(why, Rejection::Late | Rejection::Duplicate) => {}
-                        None => draft.batch.disbeliefs.push(Disbelief { source: Arc::clone(source), at, why }),
-                    }
-                }
-            }
-        }
-    }
-
-    fn submit(&mut self, draft: Draft) {
-        let Draft { mut batch, changes, message, keeper } = draft;
-        if let Some(Tap(tap)) = &self.settings.tap {
-            batch.readings.iter().for_each(|reading| tap(reading));
-        }
-        let changes: Vec<AlarmRecord> =
-            changes.iter().map(|change| AlarmRecord::of(change, &self.shelf, &self.sources)).collect();
-        self.changed |= !changes.is_empty();
-        batch.changes.clone_from(&changes);
-        batch.urgent |= changes.iter().any(|change| change.told && change.alarm.priority() == Priority::Danger);
-        let answer = if batch == crate::history::Batch::default() {
-            if message.is_none() && keeper.is_none() {
-                return;
-            }
-            Answer::Known(Ok(Committed::default()))
-        } else {
-            self.watching.date(&mut batch, self.clock.as_ref());
-            self.writer.submit(batch).map_or_else(|error| Answer::Known(Err(error)), Answer::Awaited)
-        };
-        let changes = changes.into_iter().map(|change| (change, false)).collect();
-        self.flights.push(Flight { answer, since: self.clock.monotonic(), message, changes, keeper });
-    }
-
-    /// The oldest batch is committed, or failed, or given up.
-    fn land(&mut self, outcome: Result<Committed, WriteError>) {
-        let Some(flight) = self.flights.land() else { return };
-        let was_stored = matches!(flight.answer, Answer::Awaited(_));
-        let ids = match &outcome {
-            Ok(committed) => {
-                committed.receipts.iter().for_each(|receipt| self.say_receipt(receipt));
-                committed.change_ids.clone()
-            }
-            Err(_) => Vec::new(),
-        };
-        if let Some((token, arrived)) = flight.message {
-            if self.acks.try_send(token).is_err() {
-                self.tally.unacknowledged += 1;
-            }
-            if was_stored {
-                let took_ms = (self.clock.now().since(arrived).ms() as f64 / self.clock.pace()).max(0.0) as u64;
-                self.tally.commit_took(took_ms, self.clock.monotonic());
-            }
-        }
-        for (i, (change, told)) in flight.changes.into_iter().enumerate() {
-            if !told {
-                self.tell(Told { change, id: ids.get(i).copied(), restored: false });
-            }
-        }
-        if let Some(keeper) = flight.keeper {
-            let answer = match &outcome {
-                Err(error) if keeper.must_be_stored => {
-                    Err(format!("it is not on the disk yet, and will be tried again by itself: {error}"))
-                }
-                _ => Ok(()),
-            };
-            // Who asked may have gone.
-            drop(keeper.reply.send(answer));
-        }
-        match outcome {
-            Ok(_) if was_stored => self.history_is(None),
-            Ok(_) => {}
-            Err(WriteError::Refused { why }) => tracing::error!(why, "an entry could not be stored"),
-            Err(error) => self.history_is(Some(error.to_string())),
-        }
-    }
-
-    fn say_receipt(&self, receipt: &Receipt) {
-        if let Err(error) = state_receipt(&self.publisher, &self.settings.prefix, receipt) {
-            tracing::warn!(%error, node = receipt.node, "a receipt could not be said; its node sends again");
-        }
-    }
-
-    fn tell(&mut self, told: Told) {
-        if self.untold.len() >= UNTOLD_MAX {
-            // A danger goes last of all.
-            let gentle = |told: &Told| told.change.alarm.priority() != Priority::Danger;
-            let lost = self.untold.iter().position(gentle).unwrap_or(0);
-            self.untold.remove(lost);
-            self.tally.untold += 1;
-        }
-        self.untold.push_back(told);
-    }
-
-    /// Hands over what is to be told, as far as there is room.
-    fn pass_on(&mut self) {
-        while let Some(told) = self.untold.pop_front() {
-            if let Err(mpsc::error::TrySendError::Full(told) | mpsc::error::TrySendError::Closed(told)) =
-                self.told.try_send(told)
-            {
-                self.untold.push_front(told);
-                return;
-            }
-        }
-    }
-
     /// Takes in what arrived, commits it, says the receipts.
     async fn stop(mut self) -> anyhow::Result<()> {
         let until = flight::later(self.clock.monotonic(), STOP_WITHIN);
@@ -536,20 +364,3 @@ impl Pipeline {
         Ok(())
     }
 }
-
-/// The topic on which a node hears its receipts.
-pub(crate) fn receipt_topic(prefix: &str, node: &str) -> String {
-    format!("{prefix}/{node}/stored")
-}
-
-/// Publishes a receipt, retained.
-pub(crate) fn state_receipt(publisher: &Publisher, prefix: &str, receipt: &Receipt) -> anyhow::Result<()> {
-    let mut buffer = [0; RECEIPT_BYTES];
-    let pack = wire::JsonWriter::new(&mut buffer).map_err(anyhow::Error::new)?;
-    let payload = wire::write_receipt(pack, &receipt.node, receipt.upto, receipt.boot).map_err(anyhow::Error::new)?;
-    publisher.state(&receipt_topic(prefix, &receipt.node), payload.to_vec())?;
-    Ok(())
-}
-
-/// Room for a receipt: two records with the longest name.
-const RECEIPT_BYTES: usize = 512;
