@@ -36,7 +36,7 @@ use std::path::PathBuf;
 use std::sync::Arc;
 use std::time::Duration;
 use tally::Tally;
-use tokio::sync::{mpsc, watch};
+use tokio::sync::{mpsc, oneshot, watch};
 use tokio_util::sync::CancellationToken;
 use tokio_util::task::AbortOnDropHandle;
 use unpacking::Unpacking;
@@ -65,6 +65,8 @@ pub struct Parts {
     pub history: PathBuf,
     /// Messages in.
     pub inbox: Inbox,
+    /// Takes the messages' end at the end: were it closed, the client would take its session up again and again.
+    pub leave: oneshot::Sender<Inbox>,
     /// Acknowledges them.
     pub acker: Acker,
     /// Says receipts.
@@ -169,6 +171,7 @@ pub struct Pipeline {
     writer: Arc<Writer>,
     history: PathBuf,
     inbox: Inbox,
+    leave: oneshot::Sender<Inbox>,
     acker: Acker,
     acks: mpsc::Sender<AckToken>,
     acking: AbortOnDropHandle<()>,
@@ -191,7 +194,7 @@ impl std::fmt::Debug for Pipeline {
 impl Pipeline {
     /// Puts the parts together; the first picture is shown at once. Must be called within a tokio runtime.
     pub fn new(parts: Parts) -> Self {
-        let Parts { restored, writer, history, inbox, acker, publisher, .. } = parts;
+        let Parts { restored, writer, history, inbox, leave, acker, publisher, .. } = parts;
         let Parts { link, acts, told, sent, snapshots, clock, settings, .. } = parts;
         let grace = Grace::after(&restored, clock.as_ref());
         let Restored { core, details, standing, watched, .. } = restored;
@@ -224,6 +227,7 @@ impl Pipeline {
             writer,
             history,
             inbox,
+            leave,
             acker,
             acks,
             acking,
@@ -353,7 +357,9 @@ impl Pipeline {
             self.pass_on();
         }
         self.show();
-        let Self { writer, acks, acking, .. } = self;
+        let Self { writer, acks, acking, inbox, leave, .. } = self;
+        // If nobody takes it, it ends here.
+        drop(leave.send(inbox));
         drop(acks);
         // Both end by themselves; whoever waits for the whole has a deadline.
         drop(tokio::time::timeout(Duration::from_secs(1), acking).await);

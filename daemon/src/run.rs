@@ -11,7 +11,7 @@ pub use starting::RunError;
 
 use crate::broker::EmbeddedBroker;
 use crate::clock::{Clock, SystemClock};
-use crate::intake::{Intake, Link, Publisher};
+use crate::intake::{Inbox, Intake, Link, Publisher};
 use crate::pipeline::{Parts, Pipeline, Tap};
 use crate::shelf_file::ShelfFile;
 use crate::snapshot::{ACTS_WAITING, Act, SENT_WAITING, Sent, Snapshot, TOLD_WAITING, Told};
@@ -24,7 +24,7 @@ use std::pin::Pin;
 use std::sync::Arc;
 use std::time::Duration;
 use tokio::net::TcpListener;
-use tokio::sync::{mpsc, watch};
+use tokio::sync::{mpsc, oneshot, watch};
 use tokio_util::sync::CancellationToken;
 
 /// How long stopping may take in all.
@@ -176,6 +176,8 @@ struct Running {
     line: Line,
     broker: Option<EmbeddedBroker>,
     intake: Intake,
+    /// The messages' end, once the pipeline has left it.
+    left: oneshot::Receiver<Inbox>,
     pipeline: Crew,
     crew: Crew,
     page: SocketAddr,
@@ -201,11 +203,13 @@ impl Running {
         settings.facts.push((PAGE_FACT.to_owned(), page.to_string()));
         let acker = intake.acker();
         let link = intake.link();
+        let (leave, left) = oneshot::channel();
         let pipeline = Pipeline::new(Parts {
             restored,
             writer,
             history: history.clone(),
             inbox,
+            leave,
             acker,
             publisher: publisher.clone(),
             link,
@@ -234,7 +238,7 @@ impl Running {
         let parts =
             NoticeParts { told: told_out, sent: sent_in, snapshots: seen, publisher, file, clock, stop: stop.clone() };
         crew.start("notices", notices(parts));
-        Ok(Self { line, broker, intake, pipeline: core, crew, page, open, stop_pipeline, stop_crew: stop })
+        Ok(Self { line, broker, intake, left, pipeline: core, crew, page, open, stop_pipeline, stop_crew: stop })
     }
 
     /// Says where everything is, once it is open, and waits until a part dies.
@@ -286,6 +290,7 @@ impl Running {
             tracing::warn!("pages or messages took too long to end; they are cut off");
         }
         drop(self.crew);
+        let _open = self.left.try_recv();
         self.intake.stop().await;
         if let Some(broker) = self.broker {
             broker.stop().await;
