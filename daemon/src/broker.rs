@@ -197,9 +197,9 @@ impl EmbeddedBroker {
         let mut ready = broker.ready_receiver();
         let mut task = tokio::spawn(async move { broker.run().await });
         tokio::select! {
-            ready = tokio::time::timeout(READY_WITHIN, ready.wait_for(|ready| *ready)) => match ready {
-                Ok(Ok(_)) => Ok(Self { address, login, handle, task }),
-                Ok(Err(_)) => Err(ended((&mut task).await)),
+            ready = tokio::time::timeout(READY_WITHIN, async { ready.wait_for(|ready| *ready).await.is_ok() }) => match ready {
+                Ok(true) => Ok(Self { address, login, handle, task }),
+                Ok(false) => Err(ended((&mut task).await)),
                 Err(_) => Err(BrokerError::Ended("it was not ready in time".to_owned())),
             },
             end = &mut task => Err(ended(end)),

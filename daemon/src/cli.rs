@@ -1,26 +1,11 @@
 //! The command line: what can be typed, and how it is read. What is done is in [`crate::commands`].
-use crate::{acts::AlarmsCommand, acts::NoteCommand, times};
+use crate::acts::{AlarmsCommand, NoteCommand};
+use crate::demo::{FaultWish, SPEEDS};
+use crate::times;
 use clap::{Args, Parser, Subcommand, ValueEnum};
 use enclosure::Span;
 use std::net::SocketAddr;
 use std::path::PathBuf;
-
-/// Faults that the demo can be given.
-pub const FAULTS: [&str; 10] = [
-    "stuck-on",
-    "pad-dead",
-    "thermostat-probe-off",
-    "freeze",
-    "spike",
-    "probe-off",
-    "silent",
-    "water-dry",
-    "power-cut",
-    "heatwave",
-];
-
-/// Fastest that the demo's time runs.
-pub const SPEED_MAX: f64 = 100_000.0;
 
 /// Everything that can be typed.
 #[derive(Debug, Parser)]
@@ -87,25 +72,14 @@ pub struct Demo {
     #[arg(long, value_name = "N", value_parser = speed)]
     pub speed: Option<f64>,
     /// What goes wrong where, and when: stuck-on@oak, or stuck-on@oak+30m (may be repeated)
-    #[arg(long = "fault", value_name = "KIND@NEST[+DURATION]", value_parser = fault)]
-    pub faults: Vec<Fault>,
+    #[arg(long = "fault", value_name = "KIND@NEST[+DURATION]")]
+    pub faults: Vec<FaultWish>,
     /// Where the pages are served; port 0: any free one
     #[arg(long, value_name = "ADDRESS", value_parser = address)]
     pub listen: Option<SocketAddr>,
     /// Where the demo keeps its history (default: a directory that is removed at the end)
     #[arg(long, value_name = "DIR")]
     pub dir: Option<PathBuf>,
-}
-
-/// One fault of the demo.
-#[derive(Clone, Debug, PartialEq, Eq)]
-pub struct Fault {
-    /// One of [`FAULTS`].
-    pub kind: String,
-    /// The nest's id.
-    pub nest: String,
-    /// When, in simulated time after the made history; at once if left out.
-    pub after: Option<Span>,
 }
 
 /// `replay`.
@@ -141,10 +115,10 @@ pub struct Review {
 fn speed(text: &str) -> Result<f64, String> {
     let speed: f64 =
         text.parse().map_err(|_| format!("\"{text}\" is no number: write 1, or 60 for a minute a second"))?;
-    if speed > 0.0 && speed <= SPEED_MAX {
+    if SPEEDS.contains(&speed) {
         Ok(speed)
     } else {
-        Err(format!("time can run more than 0 and at most {SPEED_MAX} times as fast as in life"))
+        Err(format!("time can run {} to {} times as fast as in life", SPEEDS.start(), SPEEDS.end()))
     }
 }
 
@@ -159,19 +133,6 @@ fn address(text: &str) -> Result<SocketAddr, String> {
 }
 
 /// Reads `KIND@NEST[+DURATION]`; the demo itself knows its nests.
-fn fault(text: &str) -> Result<Fault, String> {
-    let (kind, place) = text.split_once('@').ok_or("write it as stuck-on@oak, or stuck-on@oak+30m")?;
-    if !FAULTS.contains(&kind) {
-        return Err(format!("there is no fault \"{kind}\"; there are: {}", FAULTS.join(", ")));
-    }
-    let (nest, after) = place.split_once('+').map_or((place, None), |(nest, after)| (nest, Some(after)));
-    if nest.is_empty() {
-        return Err(format!("it names no nest: write {kind}@oak"));
-    }
-    let after = after.map(times::duration).transpose().map_err(|e| e.to_string())?;
-    Ok(Fault { kind: kind.to_owned(), nest: nest.to_owned(), after })
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -225,8 +186,8 @@ mod tests {
             "demo --for 90s --speed 600 --fault stuck-on@oak --fault silent@oak+30m --listen 127.0.0.1:0 --dir d";
         let Ok(Cli { command: Command::Demo(demo), .. }) = read(line) else { panic!("not read: {line}") };
         assert_eq!((demo.length, demo.speed), (Some(Span::from_s(90)), Some(600.0)));
-        let faults: Vec<_> = demo.faults.iter().map(|f| (f.kind.as_str(), f.nest.as_str(), f.after)).collect();
-        assert_eq!(faults, [("stuck-on", "oak", None), ("silent", "oak", Some(Span::from_min(30)))]);
+        let faults: Vec<_> = demo.faults.iter().map(|f| (f.kind.name(), f.after)).collect();
+        assert_eq!(faults, [("stuck-on", Span::ZERO), ("silent", Span::from_min(30))]);
         assert_eq!(demo.listen.map(|l| l.port()), Some(0));
         for wrong in [
             "--fault fire@oak",
@@ -242,7 +203,10 @@ mod tests {
         ] {
             assert!(read(&format!("demo {wrong}")).is_err(), "{wrong}");
         }
-        assert!(read("demo --fault fire@oak").is_err_and(|e| FAULTS.iter().all(|kind| e.to_string().contains(kind))));
+        assert!(
+            read("demo --fault fire@oak")
+                .is_err_and(|e| world::FaultKind::ALL.iter().all(|kind| e.to_string().contains(kind.name())))
+        );
     }
 
     #[test]

@@ -13,6 +13,16 @@ pub trait Clock: Send + Sync + std::fmt::Debug {
 
     /// Time passed since this clock was made. It never goes back and knows nothing of dates.
     fn monotonic(&self) -> Span;
+
+    /// Seconds of [`Clock::now`] in one second of [`Clock::monotonic`]: 1, but for a simulation's clock.
+    fn pace(&self) -> f64 {
+        1.0
+    }
+
+    /// Whether somebody may set it, so that it jumps. A simulation's clock is never set, but waits at times.
+    fn can_be_set(&self) -> bool {
+        true
+    }
 }
 
 /// The machine's own clocks.

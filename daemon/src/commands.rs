@@ -1,8 +1,10 @@
 //! What each command does, and the exit code it ends with.
-use crate::cli::{Cli, Command, LogForm, Replay};
+use crate::cli::{Cli, Command, Demo, LogForm, Replay, Review};
 use crate::clock::{Clock, SystemClock};
+use crate::notices::{self, Context};
+use crate::run::{self, NoticeParts, Outfit, Task, WebParts};
 use crate::shelf_file::{self, EXIT_WRONG, ShelfErrors, ShelfFile};
-use crate::{acts, replay};
+use crate::{acts, demo, replay, review, web};
 use anyhow::Context as _;
 use std::future::Future;
 use std::io::Write as _;
@@ -30,17 +32,29 @@ pub enum Failure {
     /// The shelf file is wrong.
     #[error(transparent)]
     Shelf(#[from] ShelfErrors),
+    /// What the shelf file leads to is wrong: a users file, a password file.
+    #[error("{0}")]
+    Told(String),
     /// Anything else.
     #[error("{0:#}")]
     Failed(#[from] anyhow::Error),
 }
 
 impl Failure {
+    fn coded(code: u8, error: impl Into<anyhow::Error>) -> Self {
+        let error = error.into();
+        match code {
+            EXIT_CALLED_WRONGLY => Self::CalledWrongly(format!("{error:#}")),
+            EXIT_WRONG => Self::Told(format!("{error:#}")),
+            _ => Self::Failed(error),
+        }
+    }
+
     /// The exit code.
     pub fn code(&self) -> u8 {
         match self {
             Self::CalledWrongly(_) => EXIT_CALLED_WRONGLY,
-            Self::Shelf(_) => EXIT_WRONG,
+            Self::Shelf(_) | Self::Told(_) => EXIT_WRONG,
             Self::Failed(_) => EXIT_FAILED,
         }
     }
@@ -86,16 +100,57 @@ pub fn execute(cli: Cli) -> Result<u8, Failure> {
             Ok(EXIT_DONE)
         }
         Command::Run => {
-            let _file = load(&cli.shelf)?;
-            // INTEGRATOR: block_on(run::run(file, clock))
-            Err(anyhow::anyhow!("INTEGRATOR: run::run").into())
+            let file = load(&cli.shelf)?;
+            let outfit = Outfit::new(serve, tell);
+            block_on(run::run(file, outfit, told_to_stop()))?.map_err(|e| Failure::coded(e.exit_code(), e))?;
+            Ok(EXIT_DONE)
         }
-        // INTEGRATOR: an unknown nest in `faults` is Failure::CalledWrongly with the list of the demo's nests.
-        Command::Demo(_args) => Err(anyhow::anyhow!("INTEGRATOR: demo::demo").into()),
-        Command::Review(_args) => {
-            let _file = load(&cli.shelf)?;
-            Err(anyhow::anyhow!("INTEGRATOR: review::review").into())
+        Command::Demo(args) => {
+            let demo = demo::demo(demo_settings(args), serve, tell, told_to_stop());
+            block_on(demo)?.map_err(|e| Failure::coded(e.exit_code(), e))?;
+            Ok(EXIT_DONE)
         }
+        Command::Review(args) => {
+            let file = load(&cli.shelf)?;
+            let Review { nest, from, to, out } = args;
+            let done = review::review(&review::Args { file, nest, from, to, out }, clock.as_ref());
+            done.map_err(|e| match e.downcast_ref::<review::WrongCall>() {
+                Some(wrong) => Failure::CalledWrongly(wrong.to_string()),
+                None => Failure::Failed(e),
+            })?;
+            Ok(EXIT_DONE)
+        }
+    }
+}
+
+/// The pages, as the daemon wants them.
+fn serve(p: WebParts) -> Task {
+    Box::pin(web::serve(p.listener, p.snapshots, p.acts, p.history, p.clock, p.stop))
+}
+
+/// The messages, as the daemon wants them.
+fn tell(p: NoticeParts) -> Task {
+    let context = Arc::new(Context::new(&p.file, jiff::tz::TimeZone::system()));
+    let notices = notices::start(&p.file.notices, p.told, p.sent, (p.clock, context), Some(&p.publisher));
+    Box::pin(notices.run(p.stop))
+}
+
+/// Ends when somebody asks the process to stop.
+async fn told_to_stop() {
+    if let Err(error) = run::signalled().await {
+        tracing::error!("the system lets no signal be heard ({error}); end the daemon by its process id");
+        std::future::pending::<()>().await;
+    }
+}
+
+fn demo_settings(args: Demo) -> demo::Settings {
+    let usual = demo::Settings::default();
+    demo::Settings {
+        speed: args.speed.unwrap_or(usual.speed),
+        faults: args.faults,
+        length: args.length.map(|span| std::time::Duration::from_millis(span.ms().unsigned_abs())),
+        listen: args.listen.unwrap_or(usual.listen),
+        dir: args.dir,
     }
 }
 

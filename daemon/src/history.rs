@@ -30,7 +30,9 @@ pub use receipts::{AHEAD_RANGES_MAX, BOOTS_MAX, NODES_MAX, PackSeen, Receipt, Re
 pub use salvage::Saved;
 pub use seen::{HOT_READINGS_MAX, SERIES_DAY_MAX};
 pub use store::{Committed, Store};
-pub use types::{AlarmRecord, Batch, Delivery, Gap, HistoricReading, HistoryError, KeeperNote, Quantity, WriteError};
+pub use types::{
+    AlarmRecord, Batch, Delivery, Disbelief, Gap, HistoricReading, HistoryError, KeeperNote, Quantity, WriteError,
+};
 pub use writer::{CARRIED_MAX, COMMIT_AT, COMMIT_EVERY, Counters, Monotonic, Pending, QUEUE_MAX, Settings, Writer};
 
 #[cfg(test)]

@@ -186,6 +186,18 @@ struct Shared {
 }
 
 impl Shared {
+    fn counts(&self) -> Counts {
+        let counters = &self.counters;
+        Counts {
+            received: counters.received.load(Relaxed),
+            dropped: counters.dropped.load(Relaxed),
+            oversized: counters.oversized.load(Relaxed),
+            connections: counters.connections.load(Relaxed),
+            silent: counters.silent.load(Relaxed),
+            sessions_dropped: counters.sessions_dropped.load(Relaxed),
+        }
+    }
+
     fn set_current(&self, current: Option<(u64, Wire)>) {
         *self.current.lock().unwrap_or_else(PoisonError::into_inner) = current;
     }
@@ -250,15 +262,7 @@ impl Intake {
 
     /// What was counted since start.
     pub fn counts(&self) -> Counts {
-        let counters = &self.shared.counters;
-        Counts {
-            received: counters.received.load(Relaxed),
-            dropped: counters.dropped.load(Relaxed),
-            oversized: counters.oversized.load(Relaxed),
-            connections: counters.connections.load(Relaxed),
-            silent: counters.silent.load(Relaxed),
-            sessions_dropped: counters.sessions_dropped.load(Relaxed),
-        }
+        self.shared.counts()
     }
 
     /// Ends when the client's task ended, which it does only after [`Intake::stop`]: supervise this.
@@ -314,6 +318,11 @@ impl Inbox {
 }
 
 impl Acker {
+    /// What the intake counted since start.
+    pub fn counts(&self) -> Counts {
+        self.0.counts()
+    }
+
     /// Tells the broker that a message is stored. Never call it from the task that nobody else feeds: it may wait.
     /// A token of an earlier connection is passed over: the broker has sent, or will send, that message again.
     pub async fn ack(&self, token: AckToken) {

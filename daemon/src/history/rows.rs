@@ -2,7 +2,7 @@
 use super::codec::{Chunk, Row};
 use super::receipts::{Boot, Receipts};
 use super::types::{
-    AlarmRecord, Delivery, Gap, HistoricReading, KeeperNote, Quantity, rejection_code, rejection_from_code,
+    AlarmRecord, Delivery, Disbelief, Gap, HistoricReading, KeeperNote, Quantity, rejection_code, rejection_from_code,
 };
 use enclosure::{Alarm, Event, State, Timestamp};
 use rusqlite::{Connection, OptionalExtension as _, Result, Row as SqlRow, params};
@@ -10,6 +10,9 @@ use std::collections::BTreeMap;
 
 /// Longest text of a keeper, a detail or an outcome that is kept, characters; the rest is cut.
 const TEXT_MAX: usize = 4_096;
+
+/// Readings looked through for one that is not believed after all. It was stored at most a minute or two before.
+const DISBELIEVED_WITHIN: i64 = 10_000;
 
 pub(crate) const CHUNK_COLUMNS: &str = "day, n, t, v, rejections, checksum";
 
@@ -24,6 +27,16 @@ pub(crate) fn insert_reading(conn: &Connection, series: i64, reading: &HistoricR
     conn.prepare_cached("INSERT INTO hot (series, t_ms, v, rejection) VALUES (?1, ?2, ?3, ?4)")?
         .execute(params![series, reading.at.unix_ms(), v + 0.0, code])
         .map(drop)
+}
+
+/// Marks a stored reading, if it is among the [`DISBELIEVED_WITHIN`] that were stored last: `hot` has no index.
+pub(crate) fn disbelieve(conn: &Connection, series: i64, disbelief: &Disbelief) -> Result<()> {
+    conn.prepare_cached(
+        "UPDATE hot SET rejection = ?3
+         WHERE id > (SELECT coalesce(max(id), 0) FROM hot) - ?4 AND series = ?1 AND t_ms = ?2",
+    )?
+    .execute(params![series, disbelief.at.unix_ms(), rejection_code(disbelief.why), DISBELIEVED_WITHIN])
+    .map(drop)
 }
 
 pub(crate) fn hot_row(row: &SqlRow<'_>) -> Result<(i64, Row)> {

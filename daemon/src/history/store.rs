@@ -206,6 +206,13 @@ impl Work<'_> {
             };
             *count += 1;
         }
+        for disbelief in &batch.disbeliefs {
+            self.step()?;
+            let key = (Arc::clone(&disbelief.source), Quantity::Temperature);
+            if let Some(series) = self.known.series.get(&key) {
+                rows::disbelieve(self.conn, *series, disbelief)?;
+            }
+        }
         for change in &batch.changes {
             self.step()?;
             committed.change_ids.push(rows::insert_change(self.conn, change)?);
@@ -314,9 +321,9 @@ impl FileId {
 
 #[cfg(test)]
 mod tests {
-    use crate::history::sample::{Place, change, numbered, numbers, pack_seen, reading, rejected};
-    use crate::history::{Batch, HistoricReading, WriteError};
-    use enclosure::{Alarm, Measured, State};
+    use crate::history::sample::{Place, at, change, numbered, numbers, pack_seen, reading, rejected};
+    use crate::history::{Batch, Disbelief, HistoricReading, Quantity, WriteError};
+    use enclosure::{Alarm, Measured, Rejection, State};
 
     #[test]
     fn a_reading_is_stored_once_per_source_quantity_and_millisecond() {
@@ -373,8 +380,23 @@ mod tests {
         let standing = place.reader().standing_alarms().unwrap();
         assert_eq!(standing.latest, [(ids[1], stuck), (ids[2], calm)]);
         assert_eq!(standing.unreadable, 0);
-        let all = place.reader().alarm_changes(crate::history::sample::at(0)..crate::history::sample::at(5)).unwrap();
+        let all = place.reader().alarm_changes(at(0)..at(5)).unwrap();
         assert_eq!(all, [(ids[0], hot)]);
+    }
+
+    #[test]
+    fn a_reading_of_an_earlier_batch_can_be_disbelieved_later() {
+        let place = Place::new();
+        let mut store = place.open();
+        let humid = HistoricReading { measured: Measured::Humidity(61.5), ..reading("oak-node:warm", 10, 0.0) };
+        let early = [reading("oak-node:warm", 10, 85.0), humid, reading("oak-node:warm", 70, 27.0)];
+        store.commit(&[Batch { readings: early.to_vec(), ..Batch::default() }]).unwrap();
+        let doubt = |source: &str, s| Disbelief { source: source.into(), at: at(s), why: Rejection::Wild };
+        let disbeliefs = vec![doubt("oak-node:warm", 10), doubt("oak-node:warm", 11), doubt("nobody:x", 10)];
+        store.commit(&[Batch { disbeliefs, ..Batch::default() }]).unwrap();
+        let found: Vec<_> = place.readings().into_iter().map(|r| (r.value().0, r.rejection)).collect();
+        assert_eq!(found.iter().filter(|(_, why)| why.is_some()).count(), 1);
+        assert!(found.contains(&(Quantity::Temperature, Some(Rejection::Wild))), "{found:?}");
     }
 
     #[cfg(unix)]

@@ -99,11 +99,24 @@ pub struct Gap {
     pub why: String,
 }
 
+/// A temperature that was stored before and is not believed after all: some are judged only once the pad's report came.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Disbelief {
+    /// The source's full name.
+    pub source: Arc<str>,
+    /// When it was measured.
+    pub at: Timestamp,
+    /// Why it is not believed.
+    pub why: Rejection,
+}
+
 /// What one message brings: stored as a whole or not at all.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct Batch {
     /// Readings of listed sources.
     pub readings: Vec<HistoricReading>,
+    /// Temperatures of earlier batches that are not believed after all.
+    pub disbeliefs: Vec<Disbelief>,
     /// The packs they came in (also those whose records were all refused and counted).
     pub packs: Vec<PackSeen>,
     /// Alarms that changed.
@@ -349,6 +362,7 @@ impl Batch {
     /// What nobody would send again: everything but readings and packs.
     pub(crate) fn without_packs(mut self) -> Option<Self> {
         self.readings.clear();
+        self.disbeliefs.clear();
         self.packs.clear();
         let empty = self.changes.is_empty() && self.notes.is_empty() && self.deliveries.is_empty();
         (!(empty && self.gaps.is_empty() && self.facts.is_empty())).then_some(self)

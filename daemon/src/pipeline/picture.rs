@@ -1,0 +1,50 @@
+//! The picture for pages, metrics and messages.
+use super::Pipeline;
+use super::restoring::is_well;
+use crate::snapshot::{Snapshot, StandingAlarm};
+use std::cmp::Reverse;
+use std::sync::Arc;
+
+impl Pipeline {
+    /// Shows how everything stands now.
+    pub(super) fn show(&mut self) {
+        let snapshot = self.picture();
+        self.shown = self.clock.monotonic();
+        self.touched = false;
+        self.changed = false;
+        self.snapshots.send_replace(Arc::new(snapshot));
+    }
+
+    pub(super) fn picture(&self) -> Snapshot {
+        let at = self.clock.now();
+        let nests = (0..self.core.shelf().nests.len()).filter_map(|i| self.core.nest(i, at)).collect();
+        let mut alarms: Vec<StandingAlarm> = self
+            .core
+            .alarms()
+            .filter(|(_, state, ..)| !is_well(*state))
+            .map(|(key, state, since, cause)| StandingAlarm {
+                key: key.clone(),
+                state,
+                since,
+                detail: self.details.get(key).cloned().unwrap_or_default(),
+                cause,
+            })
+            .collect();
+        alarms.sort_by_key(|alarm| (Reverse(alarm.priority()), alarm.since));
+        let strangers = self.strangers.iter().map(|(name, last)| {
+            let unit = if last.unit.is_empty() { String::new() } else { format!(" {}", last.unit) };
+            (name.to_owned(), format!("{}{unit}", last.value), last.heard)
+        });
+        Snapshot {
+            at,
+            started: self.started,
+            shelf: Arc::clone(&self.shelf),
+            sources: Arc::clone(&self.sources),
+            nests,
+            alarms,
+            strangers: strangers.collect(),
+            links: self.links.clone(),
+            vitals: self.tally.vitals(self.acker.counts(), &self.writer.counters(), self.clock.monotonic()),
+        }
+    }
+}

@@ -1,0 +1,112 @@
+//! History to core, once, at start (and after the clock was set back): the last hours again, in event time.
+use crate::history::{AlarmRecord, HistoricReading, HistoryError, Reader};
+use enclosure::{AlarmChange, AlarmKey, Core, Event, Input, Reading, Shelf, Span, State, Timestamp};
+use std::collections::BTreeMap;
+use std::path::Path;
+
+/// How far back readings are judged again.
+const RESTORED: Span = Span::from_h(36);
+/// The fact that says until when was watched, ms since 1970.
+pub(super) const WATCHED_UNTIL: &str = "watched_until";
+/// The fact that says whether the daemon ended as it should.
+pub(super) const ENDED: &str = "ended";
+/// Its value after a clean stop.
+pub(super) const ENDED_WELL: &str = "well";
+
+/// A core that knows what history knows.
+#[derive(Debug)]
+pub struct Restored {
+    /// The core.
+    pub core: Core,
+    /// What was said of each alarm when it was raised.
+    pub details: BTreeMap<AlarmKey, String>,
+    /// The alarms that are not normal, with the ids of their last changes.
+    pub standing: Vec<(i64, AlarmRecord)>,
+    /// Readings that were judged again.
+    pub readings: u64,
+    /// When the newest of them was measured.
+    pub newest: Option<Timestamp>,
+    /// Until when was watched, and whether the daemon ended well then.
+    pub watched: Option<(Timestamp, bool)>,
+}
+
+impl Restored {
+    /// A core that knows nothing yet.
+    pub fn nothing(shelf: Shelf) -> Self {
+        let (details, standing) = (BTreeMap::new(), Vec::new());
+        Self { core: Core::new(shelf), details, standing, readings: 0, newest: None, watched: None }
+    }
+
+    /// Reads the history at `path` as far as it lies before `now`. Blocks for a second or two.
+    ///
+    /// # Errors
+    /// [`HistoryError`] where it cannot be read.
+    pub fn from_history(shelf: Shelf, path: &Path, now: Timestamp) -> Result<Self, HistoryError> {
+        let reader = Reader::open(path)?;
+        let mut this = Self::nothing(shelf);
+        let names: Vec<String> = this.core.sources().to_vec();
+        let names: Vec<&str> = names.iter().map(String::as_str).collect();
+        let span = now.minus(RESTORED)..now.plus(Span::from_ms(1));
+        reader.each_reading(Some(&names), span, |reading| this.judge_again(&reading))?;
+        this.alarms(reader.standing_alarms()?.latest);
+        if let Some(until) = reader.fact(WATCHED_UNTIL)?.and_then(|ms| ms.parse().ok()) {
+            let well = reader.fact(ENDED)?.as_deref() == Some(ENDED_WELL);
+            this.watched = Some((Timestamp::from_unix_ms(until), well));
+        }
+        Ok(this)
+    }
+
+    fn judge_again(&mut self, reading: &HistoricReading) {
+        let Some(source) = self.core.source(&reading.source) else { return };
+        let HistoricReading { at, measured, .. } = *reading;
+        // What came of it was stored and told then.
+        while let Some(wake) = self.core.wake_at().filter(|wake| *wake <= at) {
+            let _ = self.core.step(wake, Input::Wake);
+        }
+        let _ = self.core.step(at, Input::Reading(Reading { source, at, measured }));
+        self.readings += 1;
+        self.newest = self.newest.max(Some(at));
+    }
+
+    /// Where the core and history differ about an alarm, history is right: what it does not know of was never told,
+    /// and must be raised anew. Where both say well, the core's running delays stay.
+    fn alarms(&mut self, latest: Vec<(i64, AlarmRecord)>) {
+        let sources = self.core.sources().to_vec();
+        let mut known: BTreeMap<AlarmKey, AlarmChange> = BTreeMap::new();
+        for (id, record) in latest {
+            let Some(change) = record.to_change(self.core.shelf(), &sources) else { continue };
+            self.details.insert(change.key.clone(), change.detail.clone());
+            if !is_well(change.state) {
+                self.standing.push((id, record));
+            }
+            known.insert(change.key.clone(), change);
+        }
+        let unheard = |key: &AlarmKey, at: Timestamp| AlarmChange {
+            at,
+            key: key.clone(),
+            event: Event::Cleared,
+            state: State::NotJudged,
+            detail: String::new(),
+            cause: None,
+            told: false,
+        };
+        let raised: Vec<(AlarmKey, Timestamp)> = self
+            .core
+            .alarms()
+            .filter(|(_, state, ..)| !is_well(*state))
+            .map(|(key, _, since, _)| (key.clone(), since))
+            .collect();
+        for (key, since) in raised {
+            let change = known.remove(&key).unwrap_or_else(|| unheard(&key, since));
+            self.core.restore(&change);
+        }
+        for change in known.values().filter(|change| !is_well(change.state)) {
+            self.core.restore(change);
+        }
+    }
+}
+
+/// Whether nothing need be shown of it.
+pub(super) fn is_well(state: State) -> bool {
+    matches!(state, State::Normal | State::NotJudged)
+}

@@ -1,0 +1,270 @@
+//! The watch over the watch itself: clock, broker, history, messages; and the hourly chores.
+use super::draft::Draft;
+use super::flight::later;
+use super::restoring::{ENDED, ENDED_WELL, WATCHED_UNTIL};
+use super::{Pipeline, Restored, SHOW_EVERY};
+use crate::clock::Clock;
+use crate::history::{Batch, Gap};
+use crate::intake::Link;
+use crate::snapshot::Sent;
+use enclosure::{Alarm, Input, SourceId, Span, Timestamp};
+use std::collections::BTreeSet;
+
+/// How far the wall clock may stray from the monotonic one between two turns.
+const JUMP: Span = Span::from_s(5);
+/// A clock that was set back this far makes the core begin anew from history: it takes no time but a later one.
+const BEGIN_ANEW: Span = Span::from_min(1);
+/// How long a jump is held for worth saying.
+const JUMP_SHOWN: Span = Span::from_min(10);
+/// How long the broker may be out of reach before it is an alarm.
+const BROKER_PATIENCE: Span = Span::from_min(1);
+/// A time without a watch that is worth writing down.
+const GAP: Span = Span::from_min(10);
+/// The moment until which was watched is stored so often.
+const DATE_EVERY: Span = Span::from_min(1);
+/// Closed days are packed so often.
+const PACK_EVERY: Span = Span::from_h(1);
+/// Days that ended so long ago are packed: late readings are mostly in by then.
+const PACKED_AFTER: Span = Span::from_h(36);
+
+/// After a time without a watch nodes have so long to speak: two turns of a node that reads every minute.
+const GRACE: Span = Span::from_min(2);
+
+/// What is remembered between two turns.
+#[derive(Debug)]
+pub(super) struct Watching {
+    /// The last tick, by the monotonic clock.
+    pub(super) ticked: Span,
+    wall: Timestamp,
+    jumped: Option<Span>,
+    broker_lost: Option<Span>,
+    broker_told: bool,
+    dated: Option<Span>,
+    packed: Option<Timestamp>,
+}
+
+impl Watching {
+    pub(super) fn new(clock: &dyn Clock) -> Self {
+        let (ticked, wall) = (clock.monotonic(), clock.now());
+        Self { ticked, wall, jumped: None, broker_lost: Some(ticked), broker_told: false, dated: None, packed: None }
+    }
+
+    /// Adds to a batch until when was watched, once a minute.
+    pub(super) fn date(&mut self, batch: &mut Batch, clock: &dyn Clock) {
+        let now = clock.monotonic();
+        if self.dated.is_none_or(|dated| now.ms() - dated.ms() >= DATE_EVERY.ms()) {
+            self.dated = Some(now);
+            batch.facts.push((WATCHED_UNTIL.to_owned(), clock.now().unix_ms().to_string()));
+            batch.facts.push((ENDED.to_owned(), String::new()));
+        }
+    }
+
+    /// Adds to the last batch that the end was a good one.
+    pub(super) fn end(&mut self, batch: &mut Batch, clock: &dyn Clock) {
+        self.dated = Some(clock.monotonic());
+        batch.facts.push((WATCHED_UNTIL.to_owned(), clock.now().unix_ms().to_string()));
+        batch.facts.push((ENDED.to_owned(), ENDED_WELL.to_owned()));
+    }
+}
+
+/// The first minutes after a time without a watch: nodes must have the time to speak before they are held for silent.
+/// The core's time stands still meanwhile; its raw guard of dangers does not need it.
+#[derive(Debug)]
+pub(super) struct Grace {
+    until: Span,
+    unheard: BTreeSet<SourceId>,
+    /// What is to be said of the time without a watch once it is over.
+    gap: Option<String>,
+}
+
+impl Grace {
+    /// Needed only where the core knows readings of long ago.
+    pub(super) fn after(restored: &Restored, clock: &dyn Clock) -> Option<Self> {
+        let away = clock.now().since(restored.newest?);
+        let core = &restored.core;
+        let probes = core.shelf().nests.iter().flat_map(|nest| &nest.probes);
+        let unheard = probes.filter_map(|probe| core.source(&probe.source)).collect();
+        (away > GRACE).then(|| Self { until: later(clock.monotonic(), GRACE), unheard, gap: None })
+    }
+
+    pub(super) fn hear(&mut self, source: SourceId) {
+        self.unheard.remove(&source);
+    }
+
+    fn is_over(&self, now: Span) -> bool {
+        now >= self.until || self.unheard.is_empty()
+    }
+}
+
+impl Pipeline {
+    pub(super) async fn tick(&mut self) {
+        let now = self.clock.monotonic();
+        if self.grace.as_ref().is_some_and(|grace| grace.is_over(now))
+            && let Some(gap) = self.grace.take().and_then(|grace| grace.gap)
+        {
+            self.say_gap(gap);
+        }
+        self.check_clock(now).await;
+        self.watching.ticked = now;
+        if let Some(pulse) = self.settings.pulse {
+            pulse();
+        }
+        self.check_broker(now);
+        if self.watching.dated.is_none_or(|dated| now.ms() - dated.ms() >= DATE_EVERY.ms()) {
+            let mut batch = Batch::default();
+            self.watching.date(&mut batch, self.clock.as_ref());
+            self.submit(Draft { batch, ..Draft::default() });
+        }
+        let wall = self.clock.now();
+        if self.watching.packed.is_none_or(|packed| wall.since(packed) >= PACK_EVERY) {
+            self.watching.packed = Some(wall);
+            // If it fails, the writer says so, and the days stay as they are.
+            drop(self.writer.pack(wall.minus(PACKED_AFTER)));
+        }
+        if self.touched || now.ms() - self.shown.ms() >= SHOW_EVERY.ms() {
+            self.show();
+        }
+    }
+
+    async fn check_clock(&mut self, now: Span) {
+        let wall = self.clock.now();
+        let passed = Span::from_ms(now.ms() - self.watching.ticked.ms());
+        let jump = Span::from_ms(wall.since(self.watching.wall).ms() - passed.ms());
+        self.watching.wall = wall;
+        if !self.clock.can_be_set() {
+            return;
+        }
+        if jump.ms().abs() > JUMP.ms() {
+            let (by, way) = (Span::from_ms(jump.ms().abs()), if jump.ms() < 0 { "back" } else { "forward" });
+            tracing::warn!(%by, way, "the clock jumped");
+            if jump.ms() < -BEGIN_ANEW.ms() {
+                self.begin_anew(wall).await;
+            }
+            self.watching.jumped = Some(now);
+            let detail = format!(
+                "The clock went {way} by {by} at once. Times of readings around that moment are doubtful. Check the \
+                 machine's time, its time server and its clock battery."
+            );
+            self.watch(Alarm::ClockJumped, true, detail);
+        } else if self.watching.jumped.is_some_and(|jumped| now.ms() - jumped.ms() > JUMP_SHOWN.ms()) {
+            self.watching.jumped = None;
+            self.watch(Alarm::ClockJumped, false, "The clock has run steadily for 10 minutes.".to_owned());
+        }
+    }
+
+    /// The core takes no earlier time than it had: after the clock was set back it would judge nothing for as long.
+    async fn begin_anew(&mut self, now: Timestamp) {
+        let (shelf, path) = (self.core.shelf().clone(), self.history.clone());
+        match tokio::task::spawn_blocking(move || Restored::from_history(shelf, &path, now)).await {
+            Ok(Ok(restored)) => self.core = restored.core,
+            Ok(Err(error)) => tracing::error!(%error, "the core goes on with the time it had"),
+            Err(error) => tracing::error!(%error, "the core goes on with the time it had"),
+        }
+    }
+
+    pub(super) fn link_changed(&mut self) {
+        self.touched = true;
+        let link = self.link.borrow_and_update().clone();
+        let vitals = &mut self.tally.vitals;
+        match link {
+            Link::Connected { live: true, .. } => {
+                self.watching.broker_lost = None;
+                vitals.broker_lost = None;
+            }
+            Link::Connected { live: false, .. } => {
+                self.watching.broker_lost.get_or_insert(self.clock.monotonic());
+                vitals.broker_lost = Some(
+                    "connected, but the daemon does not hear its own marker: it needs the right to publish and hear \
+                     its own topics"
+                        .to_owned(),
+                );
+            }
+            Link::Lost { why, .. } => {
+                self.watching.broker_lost.get_or_insert(self.clock.monotonic());
+                vitals.broker_lost = Some(why);
+            }
+        }
+    }
+
+    fn check_broker(&mut self, now: Span) {
+        let patience_ends = |since: Span| now.ms() - since.ms() > BROKER_PATIENCE.ms();
+        match self.watching.broker_lost {
+            Some(since) if !self.watching.broker_told && patience_ends(since) => {
+                self.watching.broker_told = true;
+                let why = self.tally.vitals.broker_lost.clone().unwrap_or_else(|| "no answer yet".to_owned());
+                let detail = format!("No readings come from the broker: {why}. Check that it runs and can be reached.");
+                self.watch(Alarm::BrokerLost, true, detail);
+            }
+            None if self.watching.broker_told => {
+                self.watching.broker_told = false;
+                self.watch(Alarm::BrokerLost, false, "The broker is there again.".to_owned());
+            }
+            _ => {}
+        }
+    }
+
+    /// History can be written, or why not.
+    pub(super) fn history_is(&mut self, failing: Option<String>) {
+        self.touched = true;
+        let was = std::mem::replace(&mut self.tally.vitals.history_failing, failing.clone());
+        match (was, failing) {
+            (None, Some(why)) => {
+                let detail =
+                    format!("{why}. Readings are judged and alarms sent all the same; nodes keep what they have.");
+                self.watch(Alarm::HistoryFailing, true, detail);
+            }
+            (Some(_), None) => self.watch(Alarm::HistoryFailing, false, "History is written again.".to_owned()),
+            _ => {}
+        }
+    }
+
+    /// A message to a keeper was sent, or was not.
+    pub(super) fn message_sent(&mut self, sent: Sent) {
+        self.touched = true;
+        let Sent { delivery, failing } = sent;
+        let failing_ways = &mut self.tally.vitals.notices_failing;
+        let were = failing_ways.len();
+        if failing {
+            failing_ways.insert(delivery.way.clone(), delivery.outcome.clone());
+        } else {
+            failing_ways.remove(&delivery.way);
+        }
+        let (are, list) = (failing_ways.len(), failing_ways.iter());
+        let detail = list.map(|(way, why)| format!("{way}: {why}")).collect::<Vec<_>>().join("; ");
+        let mut draft = Draft::default();
+        draft.batch.deliveries.push(delivery);
+        self.submit(draft);
+        if are > were {
+            self.watch(Alarm::NoticeFailing, true, format!("Messages cannot be sent by {detail}."));
+        } else if are == 0 && were > 0 {
+            self.watch(Alarm::NoticeFailing, false, "Messages are sent again.".to_owned());
+        }
+    }
+
+    /// Writes down that nothing was watched while the daemon did not run.
+    pub(super) fn note_gap(&mut self, watched: Option<(Timestamp, bool)>) {
+        let Some((from, ended_well)) = watched else { return };
+        let to = self.clock.now();
+        if to.since(from) < GAP {
+            return;
+        }
+        let why = if ended_well { "the daemon was stopped" } else { "the daemon ended unawares: power cut or crash" };
+        let mut draft = Draft::default();
+        draft.batch.gaps.push(Gap { from, to, why: why.to_owned() });
+        self.submit(draft);
+        let detail = format!("Nothing was watched for {}: {why}.", to.since(from));
+        match &mut self.grace {
+            Some(grace) => grace.gap = Some(detail),
+            None => self.say_gap(detail),
+        }
+    }
+
+    fn say_gap(&mut self, detail: String) {
+        self.watch(Alarm::WatchGap, true, detail);
+        self.watch(Alarm::WatchGap, false, "Readings are watched again.".to_owned());
+    }
+
+    fn watch(&mut self, alarm: Alarm, failing: bool, detail: String) {
+        self.feed(Input::Watch { alarm, failing, detail });
+    }
+}

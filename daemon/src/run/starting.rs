@@ -1,0 +1,235 @@
+//! What must be there before anything runs, and why it may not be.
+use crate::broker::{BrokerError, BrokerSettings, EmbeddedBroker};
+use crate::clock::Clock;
+use crate::history::{self, HistoryError, Receipt, Store, Writer};
+use crate::intake::{IntakeSettings, Publisher};
+use crate::pipeline::{self, Restored};
+use crate::shelf_file::{BrokerWay, ShelfFile};
+use crate::snapshot::{Snapshot, Vitals};
+use std::collections::{BTreeMap, BTreeSet};
+use std::net::{IpAddr, Ipv4Addr, Ipv6Addr, SocketAddr};
+use std::path::{Path, PathBuf};
+use std::sync::Arc;
+use std::time::Duration;
+use tokio::net::TcpListener;
+
+/// Largest password file, bytes.
+const PASSWORD_MAX: u64 = 4096;
+
+/// Why the daemon does not run, or no longer.
+#[derive(Debug, thiserror::Error)]
+pub enum RunError {
+    /// History cannot be opened. Exit 1.
+    #[error(transparent)]
+    History(#[from] HistoryError),
+    /// The embedded broker does not run.
+    #[error(transparent)]
+    Broker(#[from] BrokerError),
+    /// The pages' port cannot be opened. Exit 1.
+    #[error("cannot open the pages at {listen}: {source}; stop what listens there, or give web.listen another address")]
+    Page {
+        /// The address.
+        listen: SocketAddr,
+        /// Why not.
+        source: std::io::Error,
+    },
+    /// The password of the broker elsewhere cannot be read. Exit 64.
+    #[error("cannot read the broker's password file {path}: {why}; correct broker.password_file or the file's rights")]
+    Password {
+        /// The file.
+        path: PathBuf,
+        /// Why not.
+        why: String,
+    },
+    /// The system gives no thread. Exit 1.
+    #[error("cannot start the history's writer: {0}; restart the machine")]
+    Thread(std::io::Error),
+    /// A part without which the daemon is none has ended. Exit 1.
+    #[error("the part \"{name}\" ended: {why}; start warmend again, and report this text if it happens again")]
+    Died {
+        /// Which.
+        name: &'static str,
+        /// Why.
+        why: String,
+    },
+}
+
+impl RunError {
+    pub(super) fn died(name: &'static str, why: Option<String>) -> Self {
+        Self::Died { name, why: why.unwrap_or_else(|| "without a reason".to_owned()) }
+    }
+
+    /// The contract's exit code: 64 where the shelf file must be corrected, else 1.
+    pub const fn exit_code(&self) -> u8 {
+        match self {
+            Self::Broker(error) if error.is_in_the_shelf_file() => 64,
+            Self::Password { .. } => 64,
+            Self::History(_) | Self::Broker(_) | Self::Page { .. } | Self::Thread(_) | Self::Died { .. } => 1,
+        }
+    }
+}
+
+/// What is open before the tasks start.
+pub(super) struct Opened {
+    pub(super) writer: Arc<Writer>,
+    pub(super) history: PathBuf,
+    pub(super) restored: Restored,
+    pub(super) listener: TcpListener,
+    pub(super) page: SocketAddr,
+    pub(super) broker: Option<EmbeddedBroker>,
+    pub(super) line: Line,
+    pub(super) receipts: Vec<Receipt>,
+    /// Nodes whose receipts of before promise what may be lost.
+    pub(super) clear: BTreeSet<String>,
+}
+
+/// The way to the broker.
+pub(super) struct Line {
+    host: String,
+    port: u16,
+    login: Option<(String, String)>,
+}
+
+impl Line {
+    pub(super) fn address(&self) -> String {
+        if self.host.contains(':') {
+            format!("[{}]:{}", self.host, self.port)
+        } else {
+            format!("{}:{}", self.host, self.port)
+        }
+    }
+
+    pub(super) fn settings(&self, file: &ShelfFile) -> IntakeSettings {
+        let mut also: Vec<String> = file.mappings.iter().map(|mapping| mapping.topic.clone()).collect();
+        also.sort_unstable();
+        also.dedup();
+        IntakeSettings {
+            host: self.host.clone(),
+            port: self.port,
+            login: self.login.clone(),
+            client_id: file.broker.client_id.clone(),
+            prefix: file.broker.prefix.clone(),
+            also,
+            keep_alive: IntakeSettings::KEEP_ALIVE,
+        }
+    }
+}
+
+/// Opens everything that can be refused, history first: its lock tells whether another daemon runs.
+pub(super) async fn open(file: &Arc<ShelfFile>, clock: Arc<dyn Clock>) -> Result<Opened, RunError> {
+    let (path, now) = (file.history.path.clone(), clock.now());
+    let opened = blocking(move || Store::open(&path, now)).await?.map_err(RunError::History)?;
+    let history::Opened { store, report } = opened;
+    let mut clear = BTreeSet::new();
+    if let Some(damaged) = &report.damaged {
+        tracing::error!("{damaged}");
+        eprintln!("{damaged}");
+        let sources = file.shelf.nests.iter().flat_map(|nest| nest.probes.iter().map(|probe| &probe.source));
+        clear.extend(sources.filter_map(|source| Some(source.rsplit_once(':')?.0.to_owned())));
+    }
+    let history = store.path().to_owned();
+    let receipts = store.standing_receipts();
+    let listener = TcpListener::bind(file.web.listen).await;
+    let listener = listener.map_err(|source| RunError::Page { listen: file.web.listen, source })?;
+    let page = listener.local_addr().map_err(|source| RunError::Page { listen: file.web.listen, source })?;
+    let (broker, line) = reach_broker(file).await?;
+    let restored = restore(file, &history, Arc::clone(&clock)).await?;
+    let settings = history::Settings {
+        commit_every: Duration::from_millis(u64::try_from(file.history.commit.ms()).unwrap_or(1000)),
+        ..history::Settings::default()
+    };
+    let monotonic = move || Duration::from_millis(u64::try_from(clock.monotonic().ms()).unwrap_or(0));
+    let writer = Writer::start(store, settings, Arc::new(monotonic)).map_err(RunError::Thread)?;
+    Ok(Opened { writer: Arc::new(writer), history, restored, listener, page, broker, line, receipts, clear })
+}
+
+async fn blocking<T: Send + 'static>(work: impl FnOnce() -> T + Send + 'static) -> Result<T, RunError> {
+    tokio::task::spawn_blocking(work).await.map_err(|error| RunError::died("start", Some(error.to_string())))
+}
+
+async fn restore(file: &ShelfFile, history: &Path, clock: Arc<dyn Clock>) -> Result<Restored, RunError> {
+    let (shelf, path) = (file.shelf.clone(), history.to_owned());
+    let began = clock.monotonic();
+    let now = clock.now();
+    let restored = blocking(move || Restored::from_history(shelf, &path, now)).await?.map_err(RunError::History)?;
+    let took_ms = clock.monotonic().ms() - began.ms();
+    tracing::info!(readings = restored.readings, standing = restored.standing.len(), took_ms, "history taken up");
+    Ok(restored)
+}
+
+async fn reach_broker(file: &ShelfFile) -> Result<(Option<EmbeddedBroker>, Line), RunError> {
+    match &file.broker.way {
+        BrokerWay::Embedded { listen, users_file } => {
+            let settings = BrokerSettings {
+                listen: *listen,
+                prefix: file.broker.prefix.clone(),
+                own_client_id: file.broker.client_id.clone(),
+                users_file: users_file.clone(),
+            };
+            let broker = EmbeddedBroker::start(settings).await?;
+            let at = reachable(broker.address());
+            let login = Some((broker.login().user.clone(), broker.login().password.clone()));
+            Ok((Some(broker), Line { host: at.ip().to_string(), port: at.port(), login }))
+        }
+        BrokerWay::Outside { host, port, user, password_file } => {
+            let password = password_file.as_deref().map(password).transpose()?.unwrap_or_default();
+            let login = user.clone().map(|user| (user, password));
+            Ok((None, Line { host: host.clone(), port: *port, login }))
+        }
+    }
+}
+
+/// Where a listener is reached from the same machine.
+fn reachable(at: SocketAddr) -> SocketAddr {
+    let ip = match at.ip() {
+        IpAddr::V4(ip) if ip.is_unspecified() => Ipv4Addr::LOCALHOST.into(),
+        IpAddr::V6(ip) if ip.is_unspecified() => Ipv6Addr::LOCALHOST.into(),
+        ip => ip,
+    };
+    SocketAddr::new(ip, at.port())
+}
+
+fn password(path: &Path) -> Result<String, RunError> {
+    use std::io::Read as _;
+    let wrong = |why: String| RunError::Password { path: path.to_owned(), why };
+    let file = std::fs::File::open(path).map_err(|error| wrong(error.to_string()))?;
+    let mut text = String::new();
+    file.take(PASSWORD_MAX).read_to_string(&mut text).map_err(|error| wrong(error.to_string()))?;
+    Ok(text.trim_end_matches(['\r', '\n']).to_owned())
+}
+
+/// Says every receipt that stands, and takes back those of a history that was damaged.
+pub(super) fn say_receipts(publisher: &Publisher, prefix: &str, receipts: &[Receipt], clear: &BTreeSet<String>) {
+    for node in clear.iter().filter(|node| receipts.iter().all(|receipt| receipt.node != **node)) {
+        if let Err(error) = publisher.state(&pipeline::receipt_topic(prefix, node), Vec::new()) {
+            tracing::warn!(%error, node, "an old receipt could not be taken back");
+        }
+    }
+    for receipt in receipts {
+        if let Err(error) = pipeline::state_receipt(publisher, prefix, receipt) {
+            tracing::warn!(%error, node = receipt.node, "a receipt could not be said again; its node sends again");
+        }
+    }
+}
+
+pub(super) fn pipeline_settings(file: &ShelfFile) -> pipeline::Settings {
+    let nodes_own_topics = matches!(&file.broker.way, BrokerWay::Embedded { users_file: Some(_), .. });
+    let (prefix, mappings) = (file.broker.prefix.clone(), file.mappings.clone());
+    pipeline::Settings { prefix, mappings, nodes_own_topics, ..pipeline::Settings::default() }
+}
+
+/// Something to look at until the pipeline shows its own.
+pub(super) fn first_picture(restored: &Restored, clock: &dyn Clock) -> Snapshot {
+    let core = &restored.core;
+    Snapshot {
+        at: clock.now(),
+        started: clock.now(),
+        shelf: Arc::new(core.shelf().clone()),
+        sources: core.sources().into(),
+        nests: Vec::new(),
+        alarms: Vec::new(),
+        strangers: Vec::new(),
+        links: BTreeMap::new(),
+        vitals: Vitals::default(),
+    }
+}

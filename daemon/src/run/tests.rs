@@ -1,0 +1,342 @@
+use super::*;
+use crate::clock::ManualClock;
+use crate::history::Reader;
+use crate::mqtt_probe::{Probe, within};
+use crate::shelf_file;
+use crate::snapshot::{ActKind, AlarmAct, AlarmName, Note};
+use enclosure::{Alarm, Span, State, Timestamp};
+use rumqttc::QoS;
+use std::path::Path;
+use tokio::sync::oneshot;
+
+const TOPIC: &str = "warmend/oak-node/senml";
+const SHELF: &str = r#"
+[[nest]]
+id = "oak"
+length_mm = 240
+material = "oak"
+[nest.brood]
+from_mm = 50
+to_mm = 90
+[nest.band]
+low_c = 24.0
+high_c = 31.0
+limit_c = 35.0
+[[nest.probe]]
+source = "oak-node:warm"
+at_mm = 70
+[broker]
+embedded = "127.0.0.1:0"
+[web]
+listen = "127.0.0.1:0"
+[history]
+path = "warmend.db"
+"#;
+
+/// A daemon with a test in the place of pages and messages.
+struct Daemon {
+    at: SocketAddr,
+    web: WebParts,
+    notices: NoticeParts,
+    stop: oneshot::Sender<()>,
+    end: tokio::task::JoinHandle<Result<(), RunError>>,
+}
+
+fn file(dir: &Path) -> ShelfFile {
+    shelf_file::check_text(SHELF, &dir.join("shelf.toml"), std::iter::empty()).unwrap().0
+}
+
+fn until(stop: CancellationToken) -> Task {
+    Box::pin(async move {
+        stop.cancelled().await;
+        Ok(())
+    })
+}
+
+fn outfit() -> (Outfit, oneshot::Receiver<WebParts>, oneshot::Receiver<NoticeParts>, oneshot::Receiver<Open>) {
+    let (web, web_out) = oneshot::channel();
+    let (notices, notices_out) = oneshot::channel();
+    let (open, open_out) = oneshot::channel();
+    let mut outfit = Outfit::new(
+        |parts| {
+            let stop = parts.stop.clone();
+            web.send(parts).unwrap();
+            until(stop)
+        },
+        |parts| {
+            let stop = parts.stop.clone();
+            notices.send(parts).unwrap();
+            until(stop)
+        },
+    );
+    outfit.open = Some(Box::new(|at| open.send(at).unwrap()));
+    (outfit, web_out, notices_out, open_out)
+}
+
+impl Daemon {
+    async fn start(dir: &Path) -> Self {
+        Self::with(dir, |_| {}).await
+    }
+
+    async fn with(dir: &Path, change: impl FnOnce(&mut Outfit)) -> Self {
+        let (mut outfit, web, notices, open) = outfit();
+        change(&mut outfit);
+        let (stop, stopped) = oneshot::channel();
+        let end = tokio::spawn(run(file(dir), outfit, async { drop(stopped.await) }));
+        let open = within("the daemon opens", open).await.unwrap();
+        let (web, notices) = (web.await.unwrap(), notices.await.unwrap());
+        Self { at: open.broker.unwrap(), web, notices, stop, end }
+    }
+
+    async fn stop(self) {
+        drop(self.stop);
+        within("the daemon ends", self.end).await.unwrap().unwrap();
+    }
+
+    async fn shows(&mut self, what: &str, is: impl Fn(&Snapshot) -> bool) -> Arc<Snapshot> {
+        within(what, self.web.snapshots.wait_for(|snapshot| is(snapshot))).await.unwrap().clone()
+    }
+
+    async fn told(&mut self, alarm: Alarm) -> Told {
+        loop {
+            let told = within("a change is told", self.notices.told.recv()).await.unwrap();
+            if told.change.alarm == alarm {
+                return told;
+            }
+        }
+    }
+
+    async fn act(&self, kind: ActKind) -> Result<(), String> {
+        let (reply, answer) = oneshot::channel();
+        self.web.acts.send(Act { kind, reply }).await.unwrap();
+        within("an answer", answer).await.unwrap()
+    }
+
+    fn readings(&self) -> usize {
+        let ever = Timestamp::from_unix_ms(0)..Timestamp::from_unix_ms(i64::MAX);
+        Reader::open(&self.web.history).unwrap().readings(None, ever).unwrap().len()
+    }
+}
+
+/// A node that asks for receipts.
+struct Node {
+    mqtt: Probe,
+    at_s: f64,
+}
+
+impl Node {
+    async fn of(daemon: &Daemon, id: &str) -> Self {
+        let mut mqtt = Probe::at(daemon.at, id).await;
+        assert!(mqtt.subscribe("warmend/oak-node/stored", QoS::AtLeastOnce).await);
+        let now_s = daemon.web.clock.now().unix_s();
+        Self { mqtt, at_s: now_s - 600.0 }
+    }
+
+    /// Publishes pack number `seq` with one reading, half a minute after the one before.
+    async fn says(&mut self, seq: u64, c: f64) {
+        self.at_s += 30.0;
+        let pack = format!(
+            r#"[{{"bn":"oak-node:","n":"seq","u":"count","v":{seq}}},{{"n":"boot","u":"count","v":3}},
+               {{"n":"from","u":"count","v":0}},{{"n":"warm","u":"Cel","v":{c},"t":{:.3}}}]"#,
+            self.at_s
+        );
+        self.mqtt.publish(TOPIC, false, pack).await;
+    }
+
+    async fn hears(&mut self) -> u64 {
+        let heard = self.mqtt.hear().await;
+        self.mqtt.ack(&heard).await;
+        wire::read_receipt(&heard.payload).unwrap().stored
+    }
+
+    async fn hears_upto(&mut self, seq: u64) {
+        while self.hears().await < seq {}
+    }
+}
+
+fn stands(snapshot: &Snapshot, alarm: Alarm) -> bool {
+    snapshot.alarms.iter().any(|standing| standing.key.alarm == alarm && standing.state == State::Unacknowledged)
+}
+
+#[tokio::test]
+async fn a_pack_is_judged_stored_and_answered_and_garbage_is_counted() {
+    let dir = tempfile::tempdir().unwrap();
+    let mut daemon = Daemon::start(dir.path()).await;
+    let mut node = Node::of(&daemon, "node").await;
+    node.says(0, 27.0).await;
+    assert_eq!(node.hears().await, 0);
+    assert_eq!(daemon.readings(), 1);
+    for garbage in [b"\xff\xfe no pack".as_slice(), b"[{\"n\":", b"[{\"n\":\"oak-node:warm\",\"u\":\"Cel\",\"v\":900}]"]
+    {
+        node.mqtt.publish(TOPIC, false, garbage).await;
+    }
+    node.mqtt.publish(TOPIC, false, r#"[{"bn":"oak-node:","n":"link","vb":true}]"#).await;
+    // All refused, and covered by the receipt.
+    node.says(1, 900.0).await;
+    assert_eq!(node.hears().await, 1);
+    // The same pack again is answered again and stored once.
+    node.at_s -= 60.0;
+    node.says(0, 27.0).await;
+    assert_eq!(node.hears().await, 1);
+    let all = |snapshot: &Snapshot| snapshot.vitals.messages == 7 && snapshot.vitals.duplicates == 1;
+    let shown = daemon.shows("seven messages, one reading twice", all).await;
+    assert_eq!(shown.vitals.refused["range"], 2);
+    assert_eq!(shown.vitals.refused["form"], 2);
+    assert_eq!((shown.vitals.readings, shown.vitals.stored), (2, 1));
+    assert!(shown.links["oak-node"]);
+    assert_eq!(daemon.readings(), 1);
+    let fact = Reader::open(&daemon.web.history).unwrap().fact("page").unwrap();
+    assert_eq!(fact, Some(daemon.web.listener.local_addr().unwrap().to_string()));
+    daemon.stop().await;
+}
+
+#[tokio::test]
+async fn while_history_fails_judging_goes_on_without_receipts_until_it_heals() {
+    let dir = tempfile::tempdir().unwrap();
+    let mut daemon = Daemon::start(dir.path()).await;
+    let mut node = Node::of(&daemon, "node").await;
+    node.says(0, 27.0).await;
+    assert_eq!(node.hears().await, 0);
+    let (path, away) = (dir.path().join("warmend.db"), dir.path().join("away.db"));
+    std::fs::rename(&path, &away).unwrap();
+    node.says(1, 27.0).await;
+    let told = daemon.told(Alarm::HistoryFailing).await;
+    assert!(told.change.detail.contains("moved, deleted or replaced"), "{}", told.change.detail);
+    assert_eq!(told.id, None);
+    node.says(2, 27.0).await;
+    daemon.shows("the third reading is judged", |snapshot| snapshot.vitals.readings == 3).await;
+    std::fs::rename(&away, &path).unwrap();
+    // The node kept both packs and sends them again.
+    node.at_s -= 60.0;
+    for seq in [1, 2] {
+        node.says(seq, 27.0).await;
+    }
+    node.hears_upto(2).await;
+    daemon.shows("history is well", |snapshot| snapshot.vitals.history_failing.is_none()).await;
+    assert_eq!(daemon.readings(), 3);
+    daemon.stop().await;
+}
+
+#[tokio::test]
+async fn a_danger_waits_two_seconds_for_the_disk_and_no_longer() {
+    let dir = tempfile::tempdir().unwrap();
+    let mut daemon = Daemon::start(dir.path()).await;
+    let mut node = Node::of(&daemon, "node").await;
+    let disk = rusqlite::Connection::open(dir.path().join("warmend.db")).unwrap();
+    disk.execute_batch("BEGIN IMMEDIATE").unwrap();
+    for seq in 0..4 {
+        node.says(seq, 48.0).await;
+    }
+    let told = daemon.told(Alarm::ProbeHot).await;
+    assert_eq!((told.id, told.change.nest.as_deref()), (None, Some("oak")));
+    disk.execute_batch("ROLLBACK").unwrap();
+    daemon.stop().await;
+}
+
+#[tokio::test]
+async fn a_restart_takes_up_alarms_and_receipts_and_what_keepers_did() {
+    let dir = tempfile::tempdir().unwrap();
+    let mut daemon = Daemon::start(dir.path()).await;
+    let mut node = Node::of(&daemon, "node").await;
+    for seq in 0..4 {
+        node.says(seq, 48.0).await;
+    }
+    node.hears_upto(3).await;
+    assert!(daemon.told(Alarm::ProbeHot).await.id.is_some());
+    let name = |alarm: &str, nest: &str| AlarmName {
+        alarm: alarm.to_owned(),
+        nest: Some(nest.to_owned()),
+        probe: None,
+        node: None,
+    };
+    daemon.act(ActKind::Alarm(AlarmAct::Acknowledge, name("brood-limit", "oak"))).await.unwrap();
+    let again = daemon.act(ActKind::Alarm(AlarmAct::Acknowledge, name("brood-limit", "oak"))).await.unwrap_err();
+    assert!(again.contains("nothing to answer"), "{again}");
+    let elsewhere = daemon.act(ActKind::Alarm(AlarmAct::Reset, name("brood-limit", "elm"))).await.unwrap_err();
+    assert!(elsewhere.contains("no alarm brood-limit at elm"), "{elsewhere}");
+    let note = |nest: &str| {
+        ActKind::Note(Note {
+            at: Timestamp::from_unix_ms(1_767_225_600_000),
+            nest: nest.to_owned(),
+            kind: "brood".to_owned(),
+            at_mm: Some(60.0),
+            text: "cocoons".to_owned(),
+        })
+    };
+    daemon.act(note("oak")).await.unwrap();
+    daemon.act(note("elm")).await.unwrap_err();
+    daemon.stop().await;
+
+    let mut daemon = Daemon::start(dir.path()).await;
+    let shown = daemon.shows("the alarm stands", |snapshot| stands(snapshot, Alarm::ProbeHot)).await;
+    let answered = shown.alarms.iter().find(|standing| standing.key.alarm == Alarm::BroodLimit);
+    assert_eq!(answered.map(|standing| standing.state), Some(State::Acknowledged));
+    let told = daemon.told(Alarm::ProbeHot).await;
+    assert!(told.restored && told.id.is_some());
+    let mut node = Node::of(&daemon, "node").await;
+    assert_eq!(node.hears().await, 3);
+    let ever = Timestamp::from_unix_ms(0)..Timestamp::from_unix_ms(i64::MAX);
+    assert_eq!(Reader::open(&daemon.web.history).unwrap().notes(ever).unwrap().len(), 1);
+    daemon.stop().await;
+}
+
+#[tokio::test]
+async fn stopping_under_load_commits_what_it_took_and_promises_no_more() {
+    let dir = tempfile::tempdir().unwrap();
+    let daemon = Daemon::start(dir.path()).await;
+    let mut node = Node::of(&daemon, "node").await;
+    node.at_s -= 86_400.0;
+    for seq in 0..200 {
+        node.says(seq, 27.0).await;
+    }
+    let path = daemon.web.history.clone();
+    daemon.stop().await;
+    let reader = Reader::open(&path).unwrap();
+    let ever = Timestamp::from_unix_ms(0)..Timestamp::from_unix_ms(i64::MAX);
+    // Each confirmed pack had arrived in the broker; what the daemon heard of them is stored without a hole.
+    let stored = reader.readings(None, ever).unwrap().len() as u64;
+    assert_eq!(reader.receipts().unwrap()[0].upto + 1, stored);
+    assert!(stored > 100, "{stored} of 200");
+}
+
+#[tokio::test]
+async fn a_clock_that_is_set_back_is_said_and_judging_goes_on() {
+    let dir = tempfile::tempdir().unwrap();
+    let clock = Arc::new(ManualClock::new(Timestamp::from_unix_ms(1_767_225_600_000)));
+    let own: Arc<dyn Clock> = Arc::clone(&clock) as _;
+    let mut daemon = Daemon::with(dir.path(), |outfit| outfit.clock = own).await;
+    let mut node = Node::of(&daemon, "node").await;
+    node.says(0, 27.0).await;
+    assert_eq!(node.hears().await, 0);
+    clock.advance(Span::from_h(-2));
+    let told = daemon.told(Alarm::ClockJumped).await;
+    assert!(told.change.detail.contains("went back by 2 h 00 min"), "{}", told.change.detail);
+    node.at_s = clock.now().unix_s() - 30.0;
+    node.says(1, 26.0).await;
+    let heard = Timestamp::from_unix_s(node.at_s).unwrap();
+    daemon.shows("a reading of the new time is believed", |s| s.nests[0].heard == Some(heard)).await;
+    daemon.stop().await;
+}
+
+#[tokio::test]
+async fn a_second_daemon_on_the_same_history_is_refused() {
+    let dir = tempfile::tempdir().unwrap();
+    let daemon = Daemon::start(dir.path()).await;
+    let error = run(file(dir.path()), outfit().0, std::future::pending()).await.unwrap_err();
+    assert_eq!(error.exit_code(), 1);
+    assert!(error.to_string().contains("another warmend uses it"), "{error}");
+    daemon.stop().await;
+}
+
+#[tokio::test]
+async fn a_dead_part_ends_the_daemon_by_its_name() {
+    let dir = tempfile::tempdir().unwrap();
+    let mut outfit = outfit().0;
+    outfit.open = None;
+    outfit.web = Box::new(|_| Box::pin(async { anyhow::bail!("the pages fell over") }));
+    let notices = |parts: NoticeParts| -> Task { until(parts.stop) };
+    outfit.notices = Box::new(notices);
+    let error = within("the end", run(file(dir.path()), outfit, std::future::pending())).await.unwrap_err();
+    assert_eq!(error.exit_code(), 1);
+    assert!(error.to_string().contains("\"web\" ended: the pages fell over"), "{error}");
+}
