@@ -1,16 +1,28 @@
 //! The shell of warmend: everything that touches a socket, a disk or a clock.
+pub mod acts;
 pub mod broker;
+pub mod cli;
 pub mod clock;
+pub mod commands;
 pub mod demo;
 pub mod history;
 pub mod intake;
+pub mod mirror;
+pub mod notices;
 pub mod pipeline;
 pub mod replay;
+pub mod review;
 pub mod run;
 pub mod shelf_file;
 pub mod snapshot;
 pub mod supervise;
+pub mod times;
+pub mod told;
 pub mod unpack;
+pub mod views;
+pub mod web;
 
+#[cfg(test)]
+mod http_probe;
 #[cfg(test)]
 mod mqtt_probe;

@@ -22,15 +22,6 @@ pub struct Settings {
     pub fits: bool,
 }
 
-#[derive(serde::Deserialize)]
-struct Line<'a> {
-    n: Option<&'a str>,
-    u: Option<&'a str>,
-    v: Option<f64>,
-    vb: Option<bool>,
-    t: Option<f64>,
-}
-
 /// What came of it.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct Outcome {
@@ -155,14 +146,19 @@ impl<W: Write> Replay<'_, W> {
     }
 
     fn parse(&self, line: &[u8]) -> Result<Option<Queued>, &'static str> {
-        let r: Line<'_> = serde_json::from_slice(line).map_err(|_| "it is no SenML record")?;
-        let name = r.n.ok_or("it names no source")?;
-        let t = r.t.filter(|t| *t >= 268_435_456.0).ok_or("it has no absolute time")?;
-        let at = Timestamp::from_unix_s(t).ok_or("its time cannot be")?;
-        let Some(source) = self.ids.get(name).copied() else { return Ok(None) };
-        let (unit, value, measured) = match (r.v, r.vb, r.u) {
-            (Some(v), None, Some(u)) => {
-                let unit = Unit::from_senml(u).ok_or("its unit is none that a probe or a pad gives")?;
+        let r = wire::decode_line(line).map_err(|_| "it is no resolved SenML record")?;
+        if r.had_base {
+            return Err("it has base fields: a line must be resolved");
+        }
+        if r.is_relative() {
+            return Err("it has no absolute time");
+        }
+        let at = Timestamp::from_unix_s(r.time_s).ok_or("its time cannot be")?;
+        let Some(source) = self.ids.get(r.name.as_str()).copied() else { return Ok(None) };
+        let (unit, value, measured) = match r.value {
+            Some(wire::Value::Float(v)) => {
+                let unit = r.unit.as_deref().and_then(Unit::from_senml);
+                let unit = unit.ok_or("its unit is none that a probe or a pad gives")?;
                 let order = match unit {
                     Unit::RelativeHumidity => 1,
                     Unit::Ratio => 2,
@@ -171,11 +167,11 @@ impl<W: Write> Replay<'_, W> {
                 };
                 (order, v, Measured::new(unit, v).map_err(|_| "its value is outside what can be")?)
             }
-            (None, Some(on), _) => (0, f64::from(u8::from(on)), Measured::On(on)),
-            _ => return Err("it has no value, or more than one"),
+            Some(wire::Value::Bool(on)) => (0, f64::from(u8::from(on)), Measured::On(on)),
+            Some(wire::Value::Text(_) | wire::Value::Data(_)) | None => return Err("it says no number"),
         };
         let rank = self.ranks[usize::from(source.0)];
-        Ok(Some(Queued { t, rank, unit, value, reading: Reading { source, at, measured } }))
+        Ok(Some(Queued { t: r.time_s, rank, unit, value, reading: Reading { source, at, measured } }))
     }
 
     fn take(&mut self, number: u64, q: Queued) -> Result<()> {

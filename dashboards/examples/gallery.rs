@@ -42,6 +42,7 @@ fn write_pages(dir: &Path, calm: &NowPage, alarmed: &NowPage, week: &WeekView) -
         frame: frame(1),
         now: Some(calm.nests[0].clone()),
         week: week.clone(),
+        note: None,
         earlier_url: Some("?from=…".to_owned()),
         later_url: None,
         downloads: vec![Link { label: "as picture".to_owned(), url: "week.png".to_owned(), current: false }],
@@ -187,6 +188,7 @@ fn silent() -> NestView {
 
 fn calm() -> NowPage {
     NowPage {
+        stalled: None,
         frame: frame(0),
         as_of_text: "03:12".to_owned(),
         age_s: Some(20.0),

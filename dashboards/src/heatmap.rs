@@ -142,7 +142,7 @@ pub(crate) fn isotherms(
                 }
             }
         }
-        let label = free_place(&places, i, x, &taken);
+        let label = free_place(&places, i, (x, y), &taken);
         taken.extend(label);
         if !path.is_empty() {
             out.push(Isotherm { at_c, path, label });
@@ -152,10 +152,18 @@ pub(crate) fn isotherms(
 }
 
 /// A place on the line that keeps away from other names and from the ends; each level begins to look somewhere else.
-fn free_place(places: &[(f64, f64)], level: usize, x: (f64, f64), taken: &[(f64, f64)]) -> Option<(f64, f64)> {
+fn free_place(
+    places: &[(f64, f64)],
+    level: usize,
+    (x, y): ((f64, f64), (f64, f64)),
+    taken: &[(f64, f64)],
+) -> Option<(f64, f64)> {
+    let (top, foot) = (y.0.min(y.1), y.0.max(y.1));
     let free = |p: &(f64, f64)| {
         p.0 > x.0 + 18.0
             && p.0 < x.1 - 18.0
+            && p.1 > top + 9.0
+            && p.1 < foot - 9.0
             && taken.iter().all(|t| (t.0 - p.0).abs() > 34.0 || (t.1 - p.1).abs() > 15.0)
     };
     let wanted = x.0 + (x.1 - x.0) * (0.12 + 0.29 * level as f64).fract();

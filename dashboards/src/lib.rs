@@ -29,8 +29,8 @@ pub use raster::{MOST_PX, MOST_SIDE_PX, RasterError, svg_to_png};
 pub use svg::{escape, ident};
 pub use text::{Paint, week_text};
 pub use view::{
-    Action, AlarmView, AlarmsPage, Assets, BandView, BroodView, Frame, Link, MatPlace, MatView, NestView, NowPage,
-    PlainPage, ProbeView, ProfileView, Stretch, Tone, WeekPage,
+    Action, AlarmView, AlarmsPage, Assets, BandView, BroodView, Frame, Link, MatPlace, MatView, NestView, NoteForm,
+    NowPage, PlainPage, ProbeView, ProfileView, Stretch, Tone, WeekPage,
 };
 pub use week::{DayRow, HeatMap, Lane, LanePoint, MOST_COLUMNS, MOST_MARKS, MOST_ROWS, Mark, MarkKind, Tick, WeekView};
 pub use week_page::week_html;

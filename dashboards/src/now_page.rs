@@ -1,5 +1,5 @@
 //! The page of now: one sentence, what is the matter, then every nest.
-use crate::page::{Head, alarm_list, alarm_sentence, by_weight, shell};
+use crate::page::{Head, alarm_list, alarm_sentence, by_weight, over, shell};
 use crate::pen::Canvas;
 use crate::profile::{Z90, profile_svg_on};
 use crate::svg::{celsius, ident, number};
@@ -25,13 +25,20 @@ pub fn now_fragment(page: &NowPage) -> String {
 
 /// How the shelf stands, without the hour: changes only when something does.
 pub fn headline(page: &NowPage) -> String {
+    if page.stalled.is_some() {
+        return "The watch has stopped: do not rely on this page".to_owned();
+    }
     if page.age_s.is_none() && page.alarms.is_empty() {
         return "Nothing heard yet: waiting for the first reading".to_owned();
     }
     let sorted = by_weight(&page.alarms);
-    let standing: Vec<_> = sorted.iter().filter(|a| stands(&a.state)).collect();
+    let standing: Vec<_> = sorted.iter().filter(|a| stands(&a.state) && !over(&a.state)).collect();
     let Some(first) = standing.first() else {
-        return "Nothing found".to_owned();
+        return match sorted.iter().filter(|a| over(&a.state)).count() {
+            0 => "Nothing found".to_owned(),
+            1 => "Nothing found now; one alarm is over that nobody has answered".to_owned(),
+            n => format!("Nothing found now; {n} alarms are over that nobody has answered"),
+        };
     };
     let more = match standing.len() {
         1 => String::new(),
@@ -57,10 +64,13 @@ pub fn probes_believed(page: &NowPage) -> String {
 fn inner(page: &NowPage) -> Markup {
     let said = headline(page);
     let silenced = page.alarms.iter().filter(|a| !stands(&a.state)).count();
-    let loudest = page.alarms.iter().filter(|a| stands(&a.state)).map(|a| a.tone).max().unwrap_or_default();
+    let loudest =
+        page.alarms.iter().filter(|a| stands(&a.state) && !over(&a.state)).map(|a| a.tone).max().unwrap_or_default();
+    let loudest = if page.stalled.is_some() { Tone::Danger } else { loudest };
     html! {
         div id="inner" data-spoken=(said) data-age=[page.age_s.filter(|a| a.is_finite())] {
             h1 class=(loudest.class()) { (said) }
+            @if let Some(why) = &page.stalled { p class="stale" role="alert" { (capital(why)) "." } }
             p class="asof" {
                 "As of " (page.as_of_text) ". " (capital(&probes_believed(page))) "."
                 @if silenced > 0 { " " (silenced) @if silenced == 1 { " alarm is silenced or follows from another." } @else { " alarms are silenced or follow from another." } }
@@ -197,5 +207,33 @@ fn curve_table(nest: &NestView) -> Markup {
                 }
             }
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::AlarmView;
+
+    fn said(stalled: Option<&str>, states: &[&str]) -> String {
+        let alarm = |state: &&str| AlarmView {
+            alarm: "brood-hot".to_owned(),
+            tone: Tone::Warning,
+            state: (*state).to_owned(),
+            nests: vec!["oak".to_owned()],
+            ..AlarmView::default()
+        };
+        let alarms = states.iter().map(alarm).collect();
+        headline(&NowPage { age_s: Some(3.0), stalled: stalled.map(str::to_owned), alarms, ..NowPage::default() })
+    }
+
+    #[test]
+    fn the_headline_tells_what_is_so_now() {
+        assert_eq!(said(None, &[]), "Nothing found");
+        assert_eq!(said(None, &["shelved"]), "Nothing found");
+        assert_eq!(said(None, &["returned"]), "Nothing found now; one alarm is over that nobody has answered");
+        let now = said(None, &["returned", "unacknowledged", "latched"]);
+        assert_eq!(now, "Warning in oak: the brood place is too warm, and 1 more");
+        assert!(said(Some("nothing was judged"), &["unacknowledged"]).starts_with("The watch has stopped"));
     }
 }

@@ -97,11 +97,16 @@ pub fn alarms_html(page: &AlarmsPage) -> String {
     shell(&page.frame, Head { title: "Alarms", ..Head::default() }, &main)
 }
 
-/// Alarms in the order of their weight: those that stand before those that are silenced, danger first.
+/// Alarms in the order of their weight: those that stand, those that are over, those that are silenced; danger first.
 pub(crate) fn by_weight(alarms: &[AlarmView]) -> Vec<&AlarmView> {
     let mut sorted: Vec<_> = alarms.iter().collect();
-    sorted.sort_by_key(|a| (!stands(&a.state), std::cmp::Reverse(a.tone), answered(&a.state)));
+    sorted.sort_by_key(|a| (!stands(&a.state), over(&a.state), std::cmp::Reverse(a.tone), answered(&a.state)));
     sorted
+}
+
+/// Over by itself: shown, but no longer as loud.
+pub(crate) fn over(state: &str) -> bool {
+    state == "returned"
 }
 
 fn answered(state: &str) -> u8 {
@@ -133,7 +138,7 @@ fn alarm_item(i: usize, alarm: &AlarmView) -> Markup {
     let quiet = !stands(&alarm.state);
     let class = if quiet { "calm" } else { alarm.tone.class() };
     html! {
-        article class={ "alarm " (class) } {
+        article class={ "alarm " (class) @if over(&alarm.state) { " over" } } {
             h2 {
                 @if alarm.tone != Tone::Calm { span class="weight" { (alarm.tone.word()) } " " }
                 (capital(&alarm_sentence(alarm)))
@@ -168,6 +173,7 @@ mod tests {
         let alarm = |tone, state: &str| AlarmView { tone, state: state.to_owned(), ..AlarmView::default() };
         let alarms = [
             alarm(Tone::Danger, "shelved"),
+            alarm(Tone::Danger, "returned"),
             alarm(Tone::Advice, "unacknowledged"),
             alarm(Tone::Danger, "acknowledged"),
             alarm(Tone::Danger, "unacknowledged"),
@@ -179,6 +185,7 @@ mod tests {
                 (Tone::Danger, "unacknowledged"),
                 (Tone::Danger, "acknowledged"),
                 (Tone::Advice, "unacknowledged"),
+                (Tone::Danger, "returned"),
                 (Tone::Danger, "shelved")
             ]
         );

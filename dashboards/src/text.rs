@@ -112,11 +112,8 @@ fn scale(out: &mut String, range: ColourRange, paint: Paint) {
     if paint == Paint::Ansi {
         out.push_str("\x1b[0m");
     }
-    let _ = writeln!(
-        out,
-        " {} °C; blank: nothing known; B brood place, m heating mat, axis in mm",
-        number(range.high_c, 0)
-    );
+    let _ = writeln!(out, " {} °C; blank: nothing known", number(range.high_c, 0));
+    let _ = writeln!(out, "B brood place, m heating mat, axis in mm");
 }
 
 fn marks_and_days(out: &mut String, week: &WeekView) {

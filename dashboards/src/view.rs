@@ -62,6 +62,8 @@ pub struct NowPage {
     pub age_s: Option<f64>,
     /// Seconds between reloads where no script runs; 0: never.
     pub reload_s: u32,
+    /// Why this is no picture of now at all (the watch has stopped), if it is none; to follow a colon.
+    pub stalled: Option<String>,
     /// Alarms that are not normal, in any order: the page sorts them.
     pub alarms: Vec<AlarmView>,
     /// The nests, in the shelf's order.
@@ -244,12 +246,25 @@ pub struct WeekPage {
     pub now: Option<NestView>,
     /// The span.
     pub week: WeekView,
+    /// What a keeper can write down here; none: no form.
+    pub note: Option<NoteForm>,
     /// Link to the span before.
     pub earlier_url: Option<String>,
     /// Link to the span after.
     pub later_url: Option<String>,
     /// Downloads: label and address.
     pub downloads: Vec<Link>,
+}
+
+/// The form for a note.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct NoteForm {
+    /// Where it posts.
+    pub url: String,
+    /// Hidden fields: name, value.
+    pub fields: Vec<(String, String)>,
+    /// Kinds to choose from: value, words.
+    pub kinds: Vec<(String, String)>,
 }
 
 /// The list of alarms.

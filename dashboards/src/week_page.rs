@@ -3,7 +3,7 @@ use crate::now_page::nest_section;
 use crate::page::{Head, shell};
 use crate::pen::Canvas;
 use crate::svg::{celsius, number};
-use crate::view::{NestView, WeekPage};
+use crate::view::{NestView, NoteForm, WeekPage};
 use crate::week::{LanePoint, MarkKind, WeekView};
 use crate::week_picture::heatmap_svg_on;
 use maud::{Markup, PreEscaped, html};
@@ -32,6 +32,7 @@ pub fn week_html(page: &WeekPage) -> String {
                     }
                 }
                 (happened(week))
+                @if let Some(form) = &page.note { (note(form)) }
                 (days(week))
             }
         }
@@ -45,6 +46,26 @@ fn turning(page: &WeekPage) -> Markup {
             @if let Some(url) = &page.earlier_url { a href=(url) rel="prev" { "← earlier" } " " }
             @if let Some(url) = &page.later_url { a href=(url) rel="next" { "later →" } " " }
             @for d in &page.downloads { a href=(d.url) { (d.label) } " " }
+        }
+    }
+}
+
+/// Works without a script: a button, four fields, nothing that must be filled.
+fn note(form: &NoteForm) -> Markup {
+    html! {
+        details class="note" data-keep="note" {
+            summary id="write" { "Write something down" }
+            form method="post" action=(form.url) {
+                @for (name, value) in &form.fields { input type="hidden" name=(name) value=(value); }
+                label { "What" select name="kind" {
+                    @for (value, words) in &form.kinds { option value=(value) { (words) } }
+                } }
+                label { "Where, mm from the zero end" input name="at_mm" inputmode="decimal" autocomplete="off" placeholder="may be left empty"; }
+                label { "When" input name="at" value="now" autocomplete="off" aria-describedby="when-help"; }
+                label class="long" { "In your words" input name="text" maxlength="500" autocomplete="off"; }
+                button type="submit" { "Write it down" }
+                p id="when-help" class="since" { "When: now, 20m or 3h for so long ago, or 2026-03-01T08:00:00Z." }
+            }
         }
     }
 }

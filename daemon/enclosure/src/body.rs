@@ -6,7 +6,7 @@
 //! ```text
 //! ∂B/∂t = α ∂²B/∂x² − (λ_b + c_b) B + c_b G + g s(x) f(t) − dR/dt
 //! ∂G/∂t = α ∂²G/∂x² − (λ_g + c_g) G + c_g B               − dR/dt
-//! df/dt = (u − f)/τ_pad            both ends: L ∂θ/∂n = −B_end θ
+//! dp/dt = (u − p)/τ_pad   df/dt = (p − f)/τ_contact         both ends: L ∂θ/∂n = −B_end θ
 //! ```
 //!
 //! The fin equation with a source (Incropera, DeWitt, *Fundamentals of Heat and Mass Transfer*, §3.6; Carslaw &
@@ -35,8 +35,10 @@ pub struct Physics {
     pub gallery_exchange_per_s: f64,
     /// End-loss number B = hL/k.
     pub end_loss: f64,
-    /// Lag of the pad and its contact, s.
+    /// Lag of the pad itself, s.
     pub pad_lag_s: f64,
+    /// Lag of its contact with the nest, s.
+    pub contact_lag_s: f64,
     /// Heating of the base over each pad at full drive, K/s.
     pub gain_k_s: Vec<f64>,
 }
@@ -63,15 +65,46 @@ pub struct Body {
     gallery: Vec<f64>,
     /// Steady response of the galleries' mode amplitudes to each pad at full drive.
     steady: Vec<Vec<f64>>,
-    lag_decay: f64,
-    lag_mean: f64,
+    lags: Lags,
+}
+
+/// Two lags in series over one step, exact while the drive is constant.
+#[derive(Clone, Copy, Debug)]
+struct Lags {
+    /// What the step keeps of each lag's difference, and its mean over the step.
+    pad: (f64, f64),
+    contact: (f64, f64),
+    /// τ_pad/(τ_pad − τ_contact): how much of the pad's difference shows behind the contact.
+    share: f64,
+}
+
+impl Lags {
+    fn new(pad_s: f64, contact_s: f64, step_s: f64) -> Self {
+        // Equal lags are the limit of unequal ones; a per cent apart is near enough and keeps the closed form.
+        let contact_s = if (contact_s / pad_s - 1.0).abs() < 0.01 { 1.01 * pad_s } else { contact_s };
+        let over = |lag_s: f64| {
+            let keep = libm::exp(-step_s / lag_s);
+            (keep, lag_s / step_s * (1.0 - keep))
+        };
+        Self { pad: over(pad_s), contact: over(contact_s), share: pad_s / (pad_s - contact_s) }
+    }
+
+    /// Moves (pad, behind the contact) on by a step at drive `u`; the mean behind the contact over it.
+    fn advance(&self, state: &mut (f64, f64), u: f64) -> f64 {
+        let pad = self.share * (state.0 - u);
+        let contact = state.1 - u - pad;
+        let mean = u + pad * self.pad.1 + contact * self.contact.1;
+        *state = (u + (state.0 - u) * self.pad.0, u + pad * self.pad.0 + contact * self.contact.0);
+        mean
+    }
 }
 
 /// Where one body stands: mode amplitudes of both branches, and the heat under way from each pad.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Heat {
     branches: Vec<f64>,
-    arriving: Vec<f64>,
+    /// Each pad's own warmth and what is behind its contact, as shares of full drive.
+    arriving: Vec<(f64, f64)>,
 }
 
 impl Body {
@@ -91,8 +124,7 @@ impl Body {
             pads: alloc::vec![alloc::vec![0.0; 2 * n]; spans.len()],
             gallery: alloc::vec![0.0; 2 * n],
             steady: alloc::vec![alloc::vec![0.0; n]; spans.len()],
-            lag_decay: libm::exp(-step_s / physics.pad_lag_s),
-            lag_mean: physics.pad_lag_s / step_s * (1.0 - libm::exp(-step_s / physics.pad_lag_s)),
+            lags: Lags::new(physics.pad_lag_s, physics.contact_lag_s, step_s),
             step_s,
             modes,
         };
@@ -132,7 +164,7 @@ impl Body {
 
     /// A body as warm as the room.
     pub fn cold(&self) -> Heat {
-        Heat { branches: alloc::vec![0.0; self.decay.len()], arriving: alloc::vec![0.0; self.pads.len()] }
+        Heat { branches: alloc::vec![0.0; self.decay.len()], arriving: alloc::vec![(0.0, 0.0); self.pads.len()] }
     }
 
     /// Moves `heat` on by one step: each pad driven at `drive[i]` (0 to 1), the room `room_change_k` warmer at its end.
@@ -141,8 +173,7 @@ impl Body {
             *q = *q * decay + room * room_change_k;
         }
         for ((pad, arriving), u) in self.pads.iter().zip(&mut heat.arriving).zip(drive) {
-            let mean = u + (*arriving - u) * self.lag_mean;
-            *arriving = u + (*arriving - u) * self.lag_decay;
+            let mean = self.lags.advance(arriving, *u);
             // Most steps of a thermostat's night bring no heat at all.
             if mean.abs() > 1e-9 {
                 for (q, p) in heat.branches.iter_mut().zip(pad) {
@@ -154,12 +185,7 @@ impl Body {
 
     /// The galleries' mode amplitudes, K, into `out` (one a mode).
     pub fn gallery(&self, heat: &Heat, out: &mut [f64]) {
-        let n = self.modes.len();
-        let (slow, fast) = heat.branches.split_at(n);
-        let (ws, wf) = self.gallery.split_at(n);
-        for (i, o) in out.iter_mut().enumerate().take(n) {
-            *o = slow[i] * ws[i] + fast[i] * wf[i];
-        }
+        mix(&heat.branches, &self.gallery, out);
     }
 
     /// The galleries' mode amplitudes in steady state with the pads driven at `drive`, K.
@@ -176,24 +202,22 @@ impl Body {
 
 impl Heat {
     /// Heat under way from each pad, as a share of full drive.
-    pub fn arriving(&self) -> &[f64] {
-        &self.arriving
-    }
-
-    /// Adds another body's excess (the system is linear).
-    pub fn add(&mut self, other: &Self) {
-        for (a, b) in self.branches.iter_mut().zip(&other.branches) {
-            *a += b;
-        }
-        for (a, b) in self.arriving.iter_mut().zip(&other.arriving) {
-            *a += b;
-        }
+    pub fn arriving(&self) -> impl Iterator<Item = f64> + '_ {
+        self.arriving.iter().map(|a| a.1)
     }
 
     /// Cools to the room at once.
     pub fn clear(&mut self) {
         self.branches.fill(0.0);
-        self.arriving.fill(0.0);
+        self.arriving.fill((0.0, 0.0));
+    }
+}
+
+fn mix(branches: &[f64], weights: &[f64], out: &mut [f64]) {
+    let n = out.len().min(branches.len() / 2);
+    let ((slow, fast), (ws, wf)) = (branches.split_at(n), weights.split_at(n));
+    for (i, o) in out.iter_mut().enumerate().take(n) {
+        *o = slow[i] * ws[i] + fast[i] * wf[i];
     }
 }
 
@@ -231,6 +255,7 @@ mod tests {
             gallery_exchange_per_s: exchange,
             end_loss: 0.0,
             pad_lag_s: 1e-3,
+            contact_lag_s: 1e-3,
             gain_k_s: alloc::vec![3.0 / (0.0048 * 0.08) / (800.0 * 1000.0)],
         };
         (axis, physics)
@@ -249,7 +274,9 @@ mod tests {
         physics.gain_k_s[0] *= 2.0;
         let body = Body::new(&axis, &physics, 20.0, 200);
         let steady = body.steady(&[1.0]);
-        for (x, want) in [(0.0, 14.003_464), (40.0, 13.043_901), (80.0, 7.310_020), (150.0, 0.475_558), (200.0, 0.067_565)] {
+        for (x, want) in
+            [(0.0, 14.003_464), (40.0, 13.043_901), (80.0, 7.310_020), (150.0, 0.475_558), (200.0, 0.067_565)]
+        {
             let got = at(&body, &steady, x);
             assert!((got - want).abs() < 0.02, "at {x} mm: {got} for {want}");
         }
@@ -281,7 +308,9 @@ mod tests {
         physics.gain_k_s[0] *= 2.0;
         let body = Body::new(&axis, &physics, 20.0, 200);
         let steady = body.steady(&[1.0]);
-        for (x, want) in [(0.0, 4.045_720), (20.0, 7.385_781), (60.0, 11.655_288), (100.0, 7.018_642), (150.0, 0.996_777)] {
+        for (x, want) in
+            [(0.0, 4.045_720), (20.0, 7.385_781), (60.0, 11.655_288), (100.0, 7.018_642), (150.0, 0.996_777)]
+        {
             let got = at(&body, &steady, x);
             assert!((got - want).abs() < 0.02, "at {x} mm: {got} for {want}");
         }

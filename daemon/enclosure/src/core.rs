@@ -181,16 +181,15 @@ impl Core {
         let mut out = Vec::new();
         match input {
             Input::Reading(r) => self.hear(now, r, &mut out),
-            // What a will says is told by silence soon enough; the state itself is shown by the shell.
-            Input::Link { .. } => {}
             Input::Watch { alarm, failing, detail } => {
                 let key = AlarmKey { alarm, nest: None, probe: None, node: None };
                 let verdict = if failing { Verdict::Ill } else { Verdict::Well };
                 let manner = Manner::of(alarm, Span::ZERO, Span::ZERO);
                 self.put(now, key, verdict, manner, true, |_| detail, &mut out);
             }
-            Input::Keeper(act) => self.keeper(now, act, &mut out),
-            Input::Wake => {}
+            Input::Keeper(act) => self.keeper(now, &act, &mut out),
+            // What a will says is told by silence soon enough; the state itself is shown by the shell.
+            Input::Link { .. } | Input::Wake => {}
         }
         let due = self.judged.is_none_or(|j| now.since(j) >= JUDGE_EVERY);
         if due {
@@ -252,10 +251,12 @@ impl Core {
         describe: impl FnOnce(&Self) -> String,
         out: &mut Vec<Effect>,
     ) {
-        let standing = self
-            .alarms
-            .entry(key.clone())
-            .or_insert(Standing { life: Life::NotJudged, manner, since: now, cause: None });
+        let standing = self.alarms.entry(key.clone()).or_insert(Standing {
+            life: Life::NotJudged,
+            manner,
+            since: now,
+            cause: None,
+        });
         standing.manner = manner;
         let was = standing.life.state();
         let event = standing.life.judge(now, verdict, manner, may_raise);
@@ -288,14 +289,16 @@ impl Core {
         })
     }
 
-    fn keeper(&mut self, now: Timestamp, act: KeeperAct, out: &mut Vec<Effect>) {
-        let (KeeperAct::Acknowledge(key) | KeeperAct::Shelve(key, _) | KeeperAct::Unshelve(key) | KeeperAct::Reset(key)) =
-            &act;
+    fn keeper(&mut self, now: Timestamp, act: &KeeperAct, out: &mut Vec<Effect>) {
+        let (KeeperAct::Acknowledge(key)
+        | KeeperAct::Shelve(key, _)
+        | KeeperAct::Unshelve(key)
+        | KeeperAct::Reset(key)) = &act;
         let key = key.clone();
         let Some(s) = self.alarms.get_mut(&key) else { return };
         let event = match act {
             KeeperAct::Acknowledge(_) => s.life.acknowledge(now),
-            KeeperAct::Shelve(_, length) => Ok(s.life.shelve(now, length)),
+            KeeperAct::Shelve(_, length) => Ok(s.life.shelve(now, *length)),
             KeeperAct::Unshelve(_) => s.life.unshelve(now),
             KeeperAct::Reset(_) => s.life.reset(),
         };
@@ -308,8 +311,10 @@ impl Core {
 
     /// Why a keeper's act would be declined now, if it would.
     pub fn declines(&self, now: Timestamp, act: &KeeperAct) -> Option<Declined> {
-        let (KeeperAct::Acknowledge(key) | KeeperAct::Shelve(key, _) | KeeperAct::Unshelve(key) | KeeperAct::Reset(key)) =
-            act;
+        let (KeeperAct::Acknowledge(key)
+        | KeeperAct::Shelve(key, _)
+        | KeeperAct::Unshelve(key)
+        | KeeperAct::Reset(key)) = act;
         let Some(s) = self.alarms.get(key) else { return Some(Declined::NotRaised) };
         let mut life = s.life;
         match act {

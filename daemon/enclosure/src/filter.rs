@@ -12,6 +12,15 @@ pub struct Gaussian {
     pub mean: Vec<f64>,
     cov: Vec<f64>,
     fades: Vec<Fade>,
+    anchor: Option<Anchor>,
+}
+
+/// The first states lean back to where a fit put them: what a few hours seem to say about them is forgotten.
+#[derive(Clone, Debug, PartialEq)]
+struct Anchor {
+    mean: Vec<f64>,
+    cov: Vec<f64>,
+    time_s: f64,
 }
 
 /// A state that fades: Ornstein–Uhlenbeck with a time constant and a standing standard deviation.
@@ -44,7 +53,7 @@ impl Gaussian {
         for (i, s) in sd.iter().enumerate() {
             cov[i * n + i] = s * s;
         }
-        Self { mean: alloc::vec![0.0; n], cov, fades }
+        Self { mean: alloc::vec![0.0; n], cov, fades, anchor: None }
     }
 
     /// How many states.
@@ -67,8 +76,42 @@ impl Gaussian {
         self.cov.get(i * self.len() + j).copied().unwrap_or(0.0)
     }
 
+    /// Ties the first `count` states to where they are now, with this time constant.
+    pub fn tie(&mut self, count: usize, time_s: f64) {
+        let mean = self.mean.iter().take(count).copied().collect();
+        let cov = (0..count * count).map(|k| self.covariance(k / count, k % count)).collect();
+        self.anchor = Some(Anchor { mean, cov, time_s });
+    }
+
+    /// Lets them go.
+    pub fn untie(&mut self) {
+        self.anchor = None;
+    }
+
+    fn lean(&mut self, dt_s: f64) {
+        let n = self.len();
+        let Some(a) = &self.anchor else { return };
+        let count = a.mean.len();
+        let keep = libm::exp(-dt_s / a.time_s);
+        for (m, to) in self.mean.iter_mut().zip(&a.mean) {
+            *m = to + (*m - to) * keep;
+        }
+        for (i, row) in self.cov.chunks_exact_mut(n.max(1)).enumerate() {
+            if i < count {
+                let to = a.cov.chunks_exact(count).nth(i).unwrap_or(&[]);
+                for (p, c) in row.iter_mut().zip(to) {
+                    *p = *p * keep * keep + c * (1.0 - keep * keep);
+                }
+                row.iter_mut().skip(count).for_each(|p| *p *= keep);
+            } else {
+                row.iter_mut().take(count).for_each(|p| *p *= keep);
+            }
+        }
+    }
+
     /// Lets `dt_s` pass for the states that fade.
     pub fn fade(&mut self, dt_s: f64) {
+        self.lean(dt_s);
         let n = self.len();
         for f in &self.fades {
             let keep = libm::exp(-dt_s / f.time_s);
@@ -120,6 +163,19 @@ impl Gaussian {
         }
     }
 
+    /// Scales the deviation of the first `count` states by `share`.
+    pub fn narrow(&mut self, count: usize, share: f64) {
+        let n = self.len();
+        for (i, row) in self.cov.chunks_exact_mut(n.max(1)).enumerate() {
+            for (j, v) in row.iter_mut().enumerate() {
+                let times = usize::from(i < count) + usize::from(j < count);
+                for _ in 0..times {
+                    *v *= share;
+                }
+            }
+        }
+    }
+
     /// Forgets one state: mean zero, this variance, no correlation.
     pub fn renew(&mut self, i: usize, variance: f64) {
         let n = self.len();
@@ -149,19 +205,16 @@ impl Gaussian {
         s.max(0.0)
     }
 
-    /// Takes in a measurement that is `surprise` off what was `expected`. The first `considered` states are not
-    /// learned from it, but what is not known about them still counts (Schmidt's consider filter: Schmidt 1966, in
-    /// *Advances in Control Systems* 3; Jazwinski, *Stochastic Processes and Filtering Theory*, 1970, §8.4).
-    pub fn absorb(&mut self, expected: &Expected, surprise: f64, considered: usize) {
+    /// Takes in a measurement that is `surprise` off what was `expected`.
+    pub fn absorb(&mut self, expected: &Expected, surprise: f64) {
         let n = self.len();
         let scale = 1.0 / expected.variance;
-        for (m, g) in self.mean.iter_mut().zip(&expected.gain).skip(considered) {
+        for (m, g) in self.mean.iter_mut().zip(&expected.gain) {
             *m += g * scale * surprise;
         }
-        for (i, (row, g)) in self.cov.chunks_exact_mut(n.max(1)).zip(&expected.gain).enumerate() {
+        for (row, g) in self.cov.chunks_exact_mut(n.max(1)).zip(&expected.gain) {
             let k = g * scale;
-            let from = if i < considered { considered } else { 0 };
-            for (p, g) in row.iter_mut().zip(&expected.gain).skip(from) {
+            for (p, g) in row.iter_mut().zip(&expected.gain) {
                 *p -= k * g;
             }
         }
@@ -173,9 +226,9 @@ impl Gaussian {
     }
 
     /// How a difference of two hypotheses' means shrinks when both take in the same measurement.
-    pub fn relax(expected: &Expected, difference: &mut [f64], surprise_apart: f64, considered: usize) {
+    pub fn relax(expected: &Expected, difference: &mut [f64], surprise_apart: f64) {
         let scale = surprise_apart / expected.variance;
-        for (d, g) in difference.iter_mut().zip(&expected.gain).skip(considered) {
+        for (d, g) in difference.iter_mut().zip(&expected.gain) {
             *d -= g * scale;
         }
     }
@@ -197,7 +250,7 @@ mod tests {
             g.widen(0, 1469.1);
             let e = g.expect(&[1.0], 15_099.0);
             let surprise = y - e.value;
-            g.absorb(&e, surprise, 0);
+            g.absorb(&e, surprise);
             assert!((g.mean[0] - mean).abs() < 1e-3, "{}", g.mean[0]);
             assert!((g.variance(0) - variance).abs() < 1e-2, "{}", g.variance(0));
         }
@@ -208,7 +261,7 @@ mod tests {
         let start = || {
             let mut g = Gaussian::new(&[1.0, 2.0], alloc::vec![Fade { state: 1, time_s: 600.0, sd: 0.3 }]);
             let e = g.expect(&[1.0, 1.0], 0.1);
-            g.absorb(&e, 0.7, 0);
+            g.absorb(&e, 0.7);
             g
         };
         let (mut once, mut twice) = (start(), start());
@@ -230,7 +283,7 @@ mod tests {
                 g.fade(dt);
                 let e = g.expect(&[a, b, 1.0], 1e-3);
                 let surprise = y - e.value;
-                g.absorb(&e, surprise, 0);
+                g.absorb(&e, surprise);
                 for i in 0..3 {
                     prop_assert!(g.variance(i) > 0.0);
                     for j in 0..3 {

@@ -66,8 +66,8 @@ impl Habits {
     pub fn stays_on(&self, at: Timestamp, over_pad_c: f64, margin_k: f64) -> Option<Beyond> {
         let (true, since) = self.now? else { return None };
         let (longest_s, highest_c, spread_k) = Self::known(&self.on, f64::max)?;
-        let beyond = at.since(since).s() > 1.25 * longest_s + 120.0
-            && over_pad_c > highest_c + margin_k.max(2.0 * spread_k);
+        let beyond =
+            at.since(since).s() > 1.25 * longest_s + 120.0 && over_pad_c > highest_c + margin_k.max(2.0 * spread_k);
         beyond.then_some(Beyond { since, longest_s, extreme_c: highest_c })
     }
 
@@ -75,8 +75,8 @@ impl Habits {
     pub fn stays_off(&self, at: Timestamp, over_pad_c: f64, margin_k: f64) -> Option<Beyond> {
         let (false, since) = self.now? else { return None };
         let (longest_s, lowest_c, spread_k) = Self::known(&self.off, f64::min)?;
-        let beyond = at.since(since).s() > 1.5 * longest_s + 300.0
-            && over_pad_c < lowest_c - margin_k.max(2.0 * spread_k);
+        let beyond =
+            at.since(since).s() > 1.5 * longest_s + 300.0 && over_pad_c < lowest_c - margin_k.max(2.0 * spread_k);
         beyond.then_some(Beyond { since, longest_s, extreme_c: lowest_c })
     }
 

@@ -53,14 +53,7 @@ impl Judge {
         out
     }
 
-    fn brood(
-        &mut self,
-        now: Timestamp,
-        watch: &Watch,
-        band: Option<Band>,
-        s: &AlarmSettings,
-        out: &mut Vec<Finding>,
-    ) {
+    fn brood(&mut self, now: Timestamp, watch: &Watch, band: Option<Band>, s: &AlarmSettings, out: &mut Vec<Finding>) {
         let brood = watch.brood().filter(|(.., at)| now.since(*at) < STALE);
         if let Some((mean, ..)) = brood {
             if self.hour.len() == SAMPLES {
@@ -87,7 +80,8 @@ impl Judge {
         let (verdict, on_delay) = if by_guard.is_some() {
             (Verdict::Ill, Span::ZERO)
         } else {
-            (above(brood.map(|b| b.2), limit_c), s.limit_on_delay)
+            // Half a deviation below what is believed: a wide guess is no danger, and the raw guard needs no guess.
+            (above(brood.map(|b| b.2 - 0.5 * b.1), limit_c), s.limit_on_delay)
         };
         out.push(Finding { alarm: Alarm::BroodLimit, probe: None, verdict, on_delay });
         if band.is_some() {
@@ -109,12 +103,20 @@ impl Judge {
                 };
                 let mean = self.mean_c.unwrap_or(f64::NAN);
                 let sd = brood.map_or(0.5, |b| b.1);
-                format!("The brood place was {mean:.1} °C (give or take {:.1}) over the last hour, {side} bound of {limit:.1} °C.", 2.0 * sd)
+                format!(
+                    "The brood place was {mean:.1} °C (give or take {:.1}) over the last hour, {side} bound of {limit:.1} °C.",
+                    2.0 * sd
+                )
             }
             Alarm::BroodLimit => describe_limit(watch, band),
             Alarm::ProbeHot => watch.guard().1.and_then(|p| watch.ears.get(p)).and_then(|e| e.temperature).map_or_else(
                 String::new,
-                |(c, _)| format!("A probe says {c:.1} °C, three readings in a row, above {:.1} °C.", band.map_or(GUARD_C, |b| b.hot_c)),
+                |(c, _)| {
+                    format!(
+                        "A probe says {c:.1} °C, three readings in a row, above {:.1} °C.",
+                        band.map_or(GUARD_C, |b| b.hot_c)
+                    )
+                },
             ),
             Alarm::HeaterStuckOn | Alarm::HeaterNoHeat => describe_heating(watch, now),
             Alarm::ProbeSilent => match probe.and_then(|p| watch.ears.get(p)).and_then(|e| e.temperature) {
@@ -158,10 +160,9 @@ fn heater(
     let past_limit = watch.brood().is_some_and(|b| b.2 > limit_c);
     let (stuck, missing) = match watch.heating() {
         Heating::Plausible => (Verdict::Well, Verdict::Well),
-        Heating::Untold(..) => (Verdict::Ill, Verdict::Well),
         // A first warm-up alone is no evidence of a stuck heater.
         Heating::NeverLetsGo(_) if learning && !past_limit => (Verdict::Unknown, Verdict::Well),
-        Heating::NeverLetsGo(_) => (Verdict::Ill, Verdict::Well),
+        Heating::Untold(..) | Heating::NeverLetsGo(_) => (Verdict::Ill, Verdict::Well),
         Heating::Missing(..) | Heating::NeverComesOn(_) => (Verdict::Well, Verdict::Ill),
     };
     // A pad the keeper switched off for the season gives no heat on purpose.
@@ -190,7 +191,9 @@ pub fn silence_after(usual_ms: f64, s: &AlarmSettings) -> Span {
 fn describe_limit(watch: &Watch, band: Option<Band>) -> String {
     let limit_c = band.map_or(GUARD_C, |b| b.limit_c);
     if let Some(c) = watch.guard().0.and_then(|p| watch.ears.get(p)).and_then(|e| e.temperature).map(|t| t.0) {
-        return format!("A probe at the brood says {c:.1} °C, three readings in a row, above the limit of {limit_c:.1} °C.");
+        return format!(
+            "A probe at the brood says {c:.1} °C, three readings in a row, above the limit of {limit_c:.1} °C."
+        );
     }
     watch.brood().map_or_else(String::new, |(_, sd, hottest, _)| {
         format!("The hottest point of the brood place is {hottest:.1} °C (give or take {:.1}), above the limit of {limit_c:.1} °C.", 2.0 * sd)
@@ -201,40 +204,48 @@ fn describe_heating(watch: &Watch, now: Timestamp) -> String {
     let told = watch.told().map_or_else(|| String::from("unknown"), |d| format!("{:.0} %", 100.0 * d));
     match watch.heating() {
         Heating::Untold(since, nats) => format!(
-            "The pad is told {told} of its heat, but for {} the nest has warmed as if it gave all of it; {}.",
+            "The heating mat is told {told} of its heat, but for {} the nest has warmed as if it gave all of it; {}.",
             now.since(since),
             odds(nats)
         ),
         Heating::Missing(since, nats) => format!(
-            "The pad is told {told} of its heat, but for {} the nest has cooled as if it gave none; {}.",
+            "The heating mat is told {told} of its heat, but for {} the nest has cooled as if it gave none; {}.",
             now.since(since),
             odds(nats)
         ),
         Heating::NeverLetsGo(b) => format!(
-            "The pad has been on for {}; it never stayed on for more than {:.0} min before, and always let go by {:.1} °C over the pad.",
+            "The heating mat has been on for {}; it never stayed on for more than {:.0} min before, and always let go by {:.1} °C above the mat.",
             now.since(b.since),
             b.longest_s / 60.0,
             b.extreme_c
         ),
         Heating::NeverComesOn(b) => format!(
-            "The pad has been off for {}; it never stayed off for more than {:.0} min before, and always came on by {:.1} °C over the pad.",
+            "The heating mat has been off for {}; it never stayed off for more than {:.0} min before, and always came on by {:.1} °C above the mat.",
             now.since(b.since),
             b.longest_s / 60.0,
             b.extreme_c
         ),
-        Heating::Plausible => String::from("The pad behaves as told again."),
+        Heating::Plausible => String::from("The heating mat behaves as told again."),
     }
 }
 
 fn odds(nats: f64) -> String {
-    if nats > 14.0 { String::from("odds of more than a million to one") } else { format!("odds of {:.0} to one", libm::exp(nats)) }
+    if nats > 14.0 {
+        String::from("odds of more than a million to one")
+    } else {
+        format!("odds of {:.0} to one", libm::exp(nats))
+    }
 }
 
 /// The season in force, if any.
 pub fn season<'a>(watch: &'a Watch, now: Timestamp, s: &AlarmSettings) -> Option<&'a Season> {
     let day = month_day(now.plus(s.season_utc_offset));
     watch.nest.seasons.iter().find(|season| {
-        if season.from <= season.to { day >= season.from && day <= season.to } else { day >= season.from || day <= season.to }
+        if season.from <= season.to {
+            day >= season.from && day <= season.to
+        } else {
+            day >= season.from || day <= season.to
+        }
     })
 }
 

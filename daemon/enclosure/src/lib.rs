@@ -42,5 +42,3 @@ pub use alarm::{Alarm, AlarmChange, AlarmKey, Event, Priority, State};
 pub use reading::{Measured, Reading, Refusal, Rejection, SourceId};
 pub use shelf::Shelf;
 pub use time::{Span, Timestamp};
-#[doc(hidden)]
-pub fn debug(_s: &str) { #[cfg(feature="debug")] { extern crate std; std::eprintln!("{_s}"); } }

@@ -149,7 +149,9 @@ impl Life {
     pub fn due(self, manner: Manner) -> Option<Timestamp> {
         match self {
             Self::Normal { holding } => holding.map(|h| h.plus(manner.on_delay)),
-            Self::Unacknowledged { over, .. } | Self::Acknowledged { over, .. } => over.map(|o| o.plus(manner.off_delay)),
+            Self::Unacknowledged { over, .. } | Self::Acknowledged { over, .. } => {
+                over.map(|o| o.plus(manner.off_delay))
+            }
             Self::Shelved { until, .. } => Some(until),
             Self::NotJudged | Self::Returned { .. } | Self::Latched { .. } => None,
         }
@@ -172,12 +174,15 @@ impl Life {
         let held = |since: Timestamp, delay: Span| now.since(since) >= delay;
         let raised = (Self::Unacknowledged { since: now, over: None }, Some(Event::Raised));
         match (self, ill) {
-            (Self::NotJudged, false) => (Self::Normal { holding: None }, None),
+            (Self::NotJudged | Self::Normal { .. }, false) => (Self::Normal { holding: None }, None),
             (Self::NotJudged, true) => Self::Normal { holding: Some(now) }.after(now, true, manner, may_raise),
-            (Self::Normal { .. }, false) => (Self::Normal { holding: None }, None),
             (Self::Normal { holding }, true) => {
                 let since = holding.unwrap_or(now);
-                if held(since, manner.on_delay) && may_raise { raised } else { (Self::Normal { holding: Some(since) }, None) }
+                if held(since, manner.on_delay) && may_raise {
+                    raised
+                } else {
+                    (Self::Normal { holding: Some(since) }, None)
+                }
             }
             (Self::Unacknowledged { since, .. }, true) => (Self::Unacknowledged { since, over: None }, None),
             (Self::Acknowledged { since, .. }, true) => (Self::Acknowledged { since, over: None }, None),
@@ -293,7 +298,9 @@ impl Life {
             State::Acknowledged => Self::Acknowledged { since: at, over: None },
             State::Returned => Self::Returned { since: at },
             State::Latched => Self::Latched { since: at, acknowledged: true },
-            State::Shelved => Self::Shelved { since: at, until: at.plus(Span::from_min(30)), ill: false, latched: false },
+            State::Shelved => {
+                Self::Shelved { since: at, until: at.plus(Span::from_min(30)), ill: false, latched: false }
+            }
         }
     }
 }

@@ -48,12 +48,40 @@ pub struct Course {
     pub heat: Heat,
     /// Galleries' mode amplitudes, K over the room.
     pub amplitudes: Vec<f64>,
-    /// Temperature at each probe's place, °C.
-    pub surface_c: Vec<f64>,
-    /// What each probe shows, °C, at the end of the last step.
-    pub shown_c: Vec<f64>,
-    /// What it showed at the step's beginning, °C.
-    pub shown_before_c: Vec<f64>,
+    /// What the probes see of it.
+    pub seen: Seen,
+}
+
+/// What probes see of a temperature at their places: a first-order lag, exact for a surface that moves evenly.
+#[derive(Clone, Debug)]
+pub struct Seen {
+    /// At each probe's place.
+    pub surface: Vec<f64>,
+    /// What each probe shows at the end of the last step.
+    pub shown: Vec<f64>,
+    /// What it showed at its beginning.
+    pub before: Vec<f64>,
+}
+
+impl Seen {
+    /// Every probe at `value`.
+    pub fn at_rest(probes: usize, value: f64) -> Self {
+        let all = alloc::vec![value; probes];
+        Self { surface: all.clone(), shown: all.clone(), before: all }
+    }
+
+    /// One step of `step_s`, at whose end probe `p`'s place is at `new`.
+    pub fn see(&mut self, p: usize, new: f64, (lag_s, keep): (f64, f64), step_s: f64) {
+        let trail = (new - self.surface[p]) * lag_s / step_s;
+        self.before[p] = self.shown[p];
+        self.shown[p] = new - trail + (self.shown[p] - self.surface[p] + trail) * keep;
+        self.surface[p] = new;
+    }
+
+    /// What probe `p` shows at `part` (0 to 1) of the last step.
+    pub fn at(&self, p: usize, part: f64) -> f64 {
+        self.before[p] + (self.shown[p] - self.before[p]) * part
+    }
 }
 
 impl Models {
@@ -107,13 +135,7 @@ pub fn dot(a: &[f64], b: &[f64]) -> f64 {
 impl Course {
     /// A body as warm as the room at `room_c`.
     pub fn cold(body: &Body, probes: usize, room_c: f64) -> Self {
-        Self {
-            heat: body.cold(),
-            amplitudes: alloc::vec![0.0; body.modes.len()],
-            surface_c: alloc::vec![room_c; probes],
-            shown_c: alloc::vec![room_c; probes],
-            shown_before_c: alloc::vec![room_c; probes],
-        }
+        Self { heat: body.cold(), amplitudes: alloc::vec![0.0; body.modes.len()], seen: Seen::at_rest(probes, room_c) }
     }
 
     /// One step: pads driven at `drive`, the room `room_change_k` warmer and at `room_c` at its end.
@@ -121,19 +143,8 @@ impl Course {
         body.advance(&mut self.heat, step.drive, step.room_change_k);
         body.gallery(&self.heat, &mut self.amplitudes);
         for (p, row) in rows.probes.iter().enumerate() {
-            let new_c = step.room_c + dot(row, &self.amplitudes);
-            let (lag_s, keep) = step.lags[p];
-            // Exact for a surface that moves evenly over the step.
-            let trail = (new_c - self.surface_c[p]) * lag_s / step.step_s;
-            self.shown_before_c[p] = self.shown_c[p];
-            self.shown_c[p] = new_c - trail + (self.shown_c[p] - self.surface_c[p] + trail) * keep;
-            self.surface_c[p] = new_c;
+            self.seen.see(p, step.room_c + dot(row, &self.amplitudes), step.lags[p], step.step_s);
         }
-    }
-
-    /// What probe `p` shows at `part` (0 to 1) of the last step, °C.
-    pub fn shown(&self, p: usize, part: f64) -> f64 {
-        self.shown_before_c[p] + (self.shown_c[p] - self.shown_before_c[p]) * part
     }
 }
 

@@ -2,7 +2,7 @@
 use crate::body::Axis;
 use crate::core::{NestNow, ProbeNow, Profile};
 use crate::drive::Drive;
-use crate::estimate::{Estimator, PADS_MAX, STEP};
+use crate::estimate::{Estimator, Hearing, PADS_MAX, STEP};
 use crate::habits::{Beyond, Habits};
 use crate::prior::prior;
 use crate::psychro;
@@ -20,11 +20,15 @@ const PENDING_MAX: usize = 512;
 /// A gap longer than this leaves the nest's warmth unknown.
 const GAP: Span = Span::from_min(10);
 /// A gap longer than this is not run through.
-const GAP_TOO_LONG: Span = Span::from_h(3);
+const GAP_TOO_LONG: Span = Span::from_min(40);
 /// Evidence at which a pad that reports is held for faulty, nats.
 const FAULT_NATS: f64 = 16.0;
 /// Evidence at which it is believed again, nats.
-const RETURN_NATS: f64 = 8.0;
+const RETURN_NATS: f64 = 5.0;
+/// Evidence at which what a pad does is in dispute, nats: nobody blames a probe meanwhile.
+const DISPUTED_NATS: f64 = 3.0;
+/// What a fault must have over a mere jolt of the nest, nats.
+const OUTLASTS_NATS: f64 = 5.0;
 /// Evidence at which a pad that does not report is held to have switched, nats.
 const SWITCH_NATS: f64 = 4.0;
 /// Past its habits by this much a pad is held for faulty, K.
@@ -125,6 +129,8 @@ pub struct Watch {
     estimator: Option<Estimator>,
     pending: VecDeque<(Timestamp, usize, f64)>,
     habits: Habits,
+    /// End of a stretch without readings that is being run through.
+    blind_until: Option<Timestamp>,
     heating: Heating,
 }
 
@@ -157,6 +163,7 @@ impl Watch {
             estimator: None,
             pending: VecDeque::new(),
             habits: Habits::default(),
+            blind_until: None,
             heating: Heating::Plausible,
             nest: nest.clone(),
         }
@@ -176,10 +183,8 @@ impl Watch {
                 drive.report(at, measured, pad.rated_w);
             }
         }
-        if self.room_source == Some(source) {
-            if let Measured::Temperature(c) = measured {
-                self.room.measure(at, c);
-            }
+        if let (true, Measured::Temperature(c)) = (self.room_source == Some(source), measured) {
+            self.room.measure(at, c);
         }
         if let Some(p) = self.ears.iter().position(|e| e.source == source) {
             match measured {
@@ -242,6 +247,7 @@ impl Watch {
                 self.habits.interrupt();
             } else if gap > GAP {
                 est.widen(1.0);
+                self.blind_until = Some(*first);
                 self.habits.interrupt();
             }
         }
@@ -268,6 +274,9 @@ impl Watch {
             if source.is_none() {
                 est.set_mode(i, Mode::Off);
             }
+        }
+        if !self.drives.is_empty() && self.drives.iter().all(|(source, _)| source.is_none()) {
+            est.infer_drive();
         }
         self.estimator = Some(est);
         true
@@ -297,19 +306,22 @@ impl Watch {
     }
 
     fn weigh(&mut self, est: &mut Estimator, p: usize, at: Timestamp, value_c: f64, out: &mut Vec<Rejected>) {
+        let deaf = self.ears[p].trust.is_deaf();
         let trusted = self.ears[p].trust.fault().is_none();
-        let w = est.absorb(p, at, value_c, trusted);
-        let glance = Glance {
-            at,
-            value_c,
-            expected_c: w.expected_c,
-            sd_k: w.sd_k,
-            within: w.within,
-            room_c: est.room_c(),
+        let hearing = if deaf {
+            Hearing::Nobody
+        } else if trusted {
+            Hearing::All
+        } else {
+            Hearing::Rivals
         };
+        let w = est.absorb(p, at, value_c, hearing);
+        let glance =
+            Glance { at, value_c, expected_c: w.expected_c, sd_k: w.sd_k, within: w.within, room_c: est.room_c() };
         let apart = self.ears[p].trust.glance(glance);
-        if apart == Apart::Long && trusted {
-            if self.others_agree(p, at) {
+        let disputed = est.rivals().iter().any(|r| r.evidence > DISPUTED_NATS);
+        if apart == Apart::Long && trusted && !(disputed && w.explained) {
+            if self.others_agree(est, p, at) {
                 let fault = self.ears[p].trust.apart_fault();
                 self.ears[p].trust.accuse(fault, at);
             } else {
@@ -319,7 +331,7 @@ impl Watch {
         }
         let why = if !trusted {
             Some(Rejection::Distrusted)
-        } else if !w.within {
+        } else if !w.explained {
             Some(Rejection::Wild)
         } else {
             None
@@ -331,32 +343,37 @@ impl Watch {
         }
         self.believed = Some(at);
         // The coolest place tells the room, less what the pads bring there.
-        let coolest = (0..self.ears.len())
-            .min_by(|a, b| est.excess_at_probe(*a).total_cmp(&est.excess_at_probe(*b)));
+        let coolest = (0..self.ears.len()).min_by(|a, b| est.excess_at_probe(*a).total_cmp(&est.excess_at_probe(*b)));
         if coolest == Some(p) {
             self.room.infer(at, value_c - est.excess_at_probe(p));
         }
     }
 
-    /// Whether another probe speaks and agrees with the estimate.
-    fn others_agree(&self, p: usize, at: Timestamp) -> bool {
+    /// Whether another probe that feels what this one should speaks and agrees with the estimate.
+    fn others_agree(&self, est: &Estimator, p: usize, at: Timestamp) -> bool {
+        let feels = est.excess_at_probe(p).abs();
         self.ears.iter().enumerate().any(|(i, e)| {
             i != p
                 && e.trust.fault().is_none()
                 && e.trust.apart_since().is_none()
                 && e.temperature.is_some_and(|(_, t)| at.since(t) < GAP)
+                && est.excess_at_probe(i).abs() > 0.3 * feels
         })
     }
 
     fn watch_pads(&mut self, est: &mut Estimator, at: Timestamp, told: f64) {
+        est.weigh_jolts();
         let settled = est.rivals().iter().enumerate().find(|(_, r)| {
             let reports = self.drives.get(r.pad).is_some_and(|(_, d)| d.reports());
             let needed = match (reports, est.modes()[r.pad]) {
                 (false, _) => SWITCH_NATS,
-                (true, Mode::Follow) => FAULT_NATS,
+                (true, Mode::Follow) => FAULT_NATS + 1.5 * r.usual_peak,
                 (true, Mode::On | Mode::Off) => RETURN_NATS,
             };
-            r.evidence > needed
+            let outlasts = !reports
+                || est.modes()[r.pad] != Mode::Follow
+                || r.jolt.as_ref().is_some_and(|j| j.against > OUTLASTS_NATS);
+            r.evidence > needed && outlasts
         });
         let reports = self.drives.first().is_some_and(|(_, d)| d.reports());
         if let Some((i, r)) = settled {
@@ -372,6 +389,10 @@ impl Watch {
             }
         }
         let on = if reports { told > 0.5 } else { est.modes().first() == Some(&Mode::On) };
+        // What a pad did while nobody looked is no habit.
+        if self.blind_until.is_some_and(|b| at < b) {
+            return;
+        }
         let over_pad_c = est.over_pad_c();
         self.habits.note(at, on, over_pad_c);
         self.watch_habits(at, over_pad_c);
@@ -452,8 +473,7 @@ impl Watch {
         let Some(est) = self.ahead(at) else { return now };
         let (at_mm, mean_c, sd_c) = est.profile();
         now.rh_pct = self.humidity(&at_mm, &mean_c, at);
-        let share: Vec<f64> = est.arriving().to_vec();
-        let pad_w = share.iter().zip(&self.nest.pads).map(|(s, p)| s * p.rated_w).sum::<f64>();
+        let pad_w = est.arriving().zip(&self.nest.pads).map(|(s, p)| s * p.rated_w).sum::<f64>();
         now.profile = Profile { at_mm, mean_c, sd_c, pad_w, pad_w_sd: 0.15 * pad_w + 0.05 };
         now.brood_c = self.nest.brood.map(|_| est.brood());
         now.room_c = Some((est.room_c(), if self.room.is_measured(at) { 0.2 } else { 0.6 }));

@@ -12,17 +12,22 @@ use alloc::vec::Vec;
 const WIDTH_MM: f64 = 100.0;
 /// Thickness of one layer where the keeper did not say the height, mm. Common practice, no source.
 const LAYER_MM: f64 = 13.0;
-/// Film coefficient from a bare surface to the room, W m⁻² K⁻¹ (ISO 6946: 7.7 sideways, 10 up, 5.9 down).
-const FILM_W_M2K: f64 = 8.0;
-/// Lag of a foil pad and its contact, s. Common practice, no source.
-const PAD_LAG_S: f64 = 45.0;
+/// Film coefficient from a bare surface to the room, W m⁻² K⁻¹: 8 to 11 for small things indoors (ISO 6946: 7.7
+/// sideways, 10 up, 5.9 down for large ones).
+const FILM_W_M2K: f64 = 9.0;
+/// Lag of a foil pad, s. Common practice, no source.
+const PAD_LAG_S: f64 = 55.0;
+/// Lag of its contact with the nest, s. Common practice, no source.
+const CONTACT_LAG_S: f64 = 25.0;
+/// Distance between the layers' middles, contact included, in layers. Common practice, no source.
+const LAYERS_APART: f64 = 0.85;
 /// Galleries are part air: their layer holds about this share of the solid's heat. Common practice, no source.
 const GALLERY_SOLID: f64 = 0.7;
 /// Share of the pad's heat that goes into the nest and not downwards. Common practice, no source.
-const INTO_NEST: f64 = 0.9;
+const INTO_NEST: f64 = 0.8;
 
 /// How far a probe's place may be off, standard deviation, mm.
-pub const PLACE_SD_MM: f64 = 1.5;
+pub const PLACE_SD_MM: f64 = 1.3;
 /// How far a probe's offset may be off, standard deviation, K.
 pub const OFFSET_SD_K: f64 = 0.2;
 /// A probe's lag before anything is known, s, and its standard deviation on the log scale.
@@ -39,9 +44,12 @@ pub struct Prior {
 }
 
 /// How many parameters come before the pads' gains.
-pub const SHARED: usize = 7;
+pub const SHARED: usize = 8;
 
-/// Physics as logarithms: diffusivity, both losses, both exchanges, end loss, pad lag, then each pad's gain.
+/// Which of them are the pad's lags.
+pub const PAD_LAGS: core::ops::Range<usize> = 6..8;
+
+/// Physics as logarithms: diffusivity, both losses, both exchanges, end loss, both lags of the pad, then each pad's gain.
 pub fn to_log(p: &Physics) -> Vec<f64> {
     let mut v = alloc::vec![
         p.diffusivity_mm2_s,
@@ -51,6 +59,7 @@ pub fn to_log(p: &Physics) -> Vec<f64> {
         p.gallery_exchange_per_s,
         p.end_loss,
         p.pad_lag_s,
+        p.contact_lag_s,
     ];
     v.extend_from_slice(&p.gain_k_s);
     v.iter_mut().for_each(|x| *x = libm::log(*x));
@@ -68,6 +77,7 @@ pub fn from_log(log: &[f64]) -> Physics {
         gallery_exchange_per_s: e(4),
         end_loss: e(5),
         pad_lag_s: e(6),
+        contact_lag_s: e(7),
         gain_k_s: (SHARED..log.len()).map(e).collect(),
     }
 }
@@ -80,26 +90,28 @@ pub fn prior(nest: &Nest) -> Prior {
     // Heat capacity of a layer per area, J m⁻² K⁻¹.
     let base_j_m2k = m.density_kg_m3 * m.heat_capacity_j_kgk * layer_mm * 1e-3;
     let gallery_j_m2k = GALLERY_SOLID * base_j_m2k;
-    let exchange_w_m2k = m.conductivity_w_mk / (0.6 * layer_mm * 1e-3);
+    let exchange_w_m2k = m.conductivity_w_mk / (LAYERS_APART * layer_mm * 1e-3);
     let over_w_m2k = match nest.cover {
-        Some(Cover::Open) => FILM_W_M2K,
+        Some(Cover::Open) => 0.9 * FILM_W_M2K,
         Some(Cover::Lid) => 0.4 * FILM_W_M2K,
-        Some(Cover::Glass | Cover::Acrylic) | None => 0.7 * FILM_W_M2K,
+        Some(Cover::Glass | Cover::Acrylic) | None => 0.65 * FILM_W_M2K,
     };
     let physics = Physics {
         diffusivity_mm2_s: m.conductivity_w_mk / (m.density_kg_m3 * m.heat_capacity_j_kgk) * 1e6,
-        base_loss_per_s: 0.8 * FILM_W_M2K / base_j_m2k,
+        base_loss_per_s: 0.5 * FILM_W_M2K / base_j_m2k,
         gallery_loss_per_s: over_w_m2k / gallery_j_m2k,
         base_exchange_per_s: exchange_w_m2k / base_j_m2k,
         gallery_exchange_per_s: exchange_w_m2k / gallery_j_m2k,
         end_loss: FILM_W_M2K * nest.length_mm * 1e-3 / m.conductivity_w_mk,
         pad_lag_s: PAD_LAG_S,
+        contact_lag_s: CONTACT_LAG_S,
         gain_k_s: nest.pads.iter().map(|p| flux_w_m2(p, width_mm) / base_j_m2k).collect(),
     };
     let known = |v: Option<f64>, with: f64, without: f64| if v.is_some() { with } else { without };
-    let size = known(nest.height_mm, 0.3, 0.45);
-    let area = known(nest.width_mm, 0.2, 0.3);
-    let mut sd = alloc::vec![0.3, 0.5, 0.5, 0.5, 0.5, 0.4, 0.6];
+    let size = known(nest.height_mm, 0.15, 0.22);
+    let area = known(nest.width_mm, 0.12, 0.2);
+    let mut sd = alloc::vec![0.25, 0.45, 0.45, 0.45, 0.5, 0.3, 0.5, 0.7];
+    // The label's own tolerance is some 15 %.
     sd.extend(nest.pads.iter().map(|_| libm::sqrt(size * size + area * area + 0.15 * 0.15)));
     Prior { log: to_log(&physics), sd }
 }

@@ -82,14 +82,17 @@ impl Trust {
     pub fn glance(&mut self, g: Glance) -> Apart {
         self.note_run(&g);
         if g.within {
+            // Only a reading or two out of line is a jump; a longer run is another matter.
+            if (1..=2).contains(&self.apart) {
+                if self.wild.len() == WILD_KEPT {
+                    self.wild.pop_front();
+                }
+                self.wild.push_back(g.at);
+            }
             self.apart = 0;
             self.apart_began = None;
             self.near_room = 0;
         } else {
-            if self.wild.len() == WILD_KEPT {
-                self.wild.pop_front();
-            }
-            self.wild.push_back(g.at);
             self.apart += 1;
             self.apart_began.get_or_insert(g.at);
             if (g.value_c - g.room_c).abs() < 1.0 {
@@ -127,7 +130,7 @@ impl Trust {
             self.accuse(Fault::Frozen, g.at);
         }
         let recent = self.wild.iter().filter(|t| g.at.since(**t) < Span::from_h(1)).count();
-        if recent >= JUMPS_AN_HOUR && (self.apart as usize) < recent / 2 {
+        if recent >= JUMPS_AN_HOUR {
             self.accuse(Fault::Jumping, g.at);
         }
     }
@@ -168,6 +171,11 @@ impl Trust {
     /// Since when it has been beyond the gate.
     pub fn apart_since(&self) -> Option<Timestamp> {
         self.apart_began
+    }
+
+    /// Whether what it says tells nothing at all about its place.
+    pub fn is_deaf(&self) -> bool {
+        matches!(self.fault, Some((Fault::Frozen | Fault::FallenOff, _)))
     }
 
     /// Why it is held for faulty, since when.

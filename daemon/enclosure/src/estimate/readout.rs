@@ -1,0 +1,106 @@
+//! Temperatures read off the bodies, each with the row that says how every uncertain thing would move it.
+use super::Estimator;
+use super::layout::SHAPES;
+use crate::models::{NUDGE, Rows, dot};
+use alloc::vec::Vec;
+use core::f64::consts::PI;
+
+/// How far an end's sideways loss reaches into the body, mm: about a layer's thickness.
+const END_REACH_MM: f64 = 13.0;
+
+impl Estimator {
+    pub(super) fn row_of_probe(&self, p: usize, part: f64) -> Vec<f64> {
+        let l = self.layout();
+        let mut h = alloc::vec![0.0; l.len()];
+        let nominal = self.courses[0].seen.at(p, part);
+        for (i, c) in self.courses.iter().skip(1).enumerate() {
+            h[i] = (c.seen.at(p, part) - nominal) / NUDGE;
+        }
+        h[l.offset(p)] = 1.0;
+        h[l.place(p)] = dot(&self.models.rows(0).slopes[p], &self.courses[0].amplitudes);
+        h[l.lag(p)] = (self.laggards.at(p, part) - nominal) / NUDGE;
+        self.shapes(&mut h, self.places_mm[p]);
+        h
+    }
+
+    fn shapes(&self, h: &mut [f64], x_mm: f64) {
+        let l = self.layout();
+        for k in 0..SHAPES {
+            let v = libm::cos(k as f64 * PI * x_mm / self.axis.length_mm);
+            h[l.slow() + k] = v;
+            h[l.quick() + k] = v;
+        }
+    }
+
+    /// A temperature read off the bodies by `row` (given the rows of a body): nominal value over the room and its row
+    /// over the states, disturbances at the middle of `at_mm`.
+    fn read<'a>(&'a self, row: impl Fn(&'a Rows) -> &'a [f64], at_mm: f64) -> (f64, Vec<f64>) {
+        let mut h = alloc::vec![0.0; self.layout().len()];
+        let nominal = dot(row(self.models.rows(0)), &self.courses[0].amplitudes);
+        for (i, c) in self.courses.iter().enumerate().skip(1) {
+            h[i - 1] = (dot(row(self.models.rows(i)), &c.amplitudes) - nominal) / NUDGE;
+        }
+        self.shapes(&mut h, at_mm);
+        (nominal, h)
+    }
+
+    /// Mean and standard deviation at each place of the profile, °C and K.
+    pub fn profile(&self) -> (Vec<f64>, Vec<f64>, Vec<f64>) {
+        let m = &self.models;
+        let (mut mean, mut sd) = (Vec::with_capacity(m.grid_mm.len()), Vec::with_capacity(m.grid_mm.len()));
+        for (j, x) in m.grid_mm.iter().enumerate() {
+            let (nominal, h) = self.read(|r| &r.grid[j], *x);
+            mean.push(self.room_c + nominal + dot(&h, &self.belief.mean));
+            sd.push(libm::sqrt(self.belief.spread(&h) + self.unmodelled_k2(*x, nominal)));
+        }
+        (m.grid_mm.clone(), mean, sd)
+    }
+
+    /// Brood area: mean, its standard deviation, hottest point, °C, K, °C.
+    pub fn brood(&self) -> (f64, f64, f64) {
+        let mid = 0.5 * (self.brood.from_mm + self.brood.to_mm);
+        let (nominal, h) = self.read(|r| &r.brood, mid);
+        let mean = self.room_c + nominal + dot(&h, &self.belief.mean);
+        let sd = libm::sqrt(self.belief.spread(&h) + self.unmodelled_k2(mid, nominal));
+        let count = self.models.rows(0).brood_points.len();
+        let hottest = (0..count)
+            .map(|j| {
+                let x = self.brood.from_mm + self.brood.length_mm() * j as f64 / (count - 1) as f64;
+                let (nominal, h) = self.read(|r| &r.brood_points[j], x);
+                self.room_c + nominal + dot(&h, &self.belief.mean)
+            })
+            .fold(f64::NEG_INFINITY, f64::max);
+        (mean, sd, hottest)
+    }
+
+    /// Temperature over the middle of the first pad, °C: where a thermostat's habits show.
+    pub fn over_pad_c(&self) -> f64 {
+        let at = self.axis.pads.first().map_or(0.0, |p| 0.5 * (p.from_mm + p.to_mm));
+        let (nominal, h) = self.read(|r| &r.pad, at);
+        self.room_c + nominal + dot(&h, &self.belief.mean)
+    }
+
+    /// Within a layer's thickness of an end heat leaves sideways too: what two layers along one axis cannot tell grows
+    /// there, by this factor.
+    pub(super) fn end_effect(&self, x_mm: f64) -> f64 {
+        let from_end_mm = x_mm.min(self.axis.length_mm - x_mm).max(0.0);
+        1.0 + 2.0 * libm::exp(-from_end_mm / END_REACH_MM)
+    }
+
+    /// What no shape and no parameter covers: grows with the distance from the nearest probe and with the heat there.
+    fn unmodelled_k2(&self, x_mm: f64, excess_k: f64) -> f64 {
+        let far = self.places_mm.iter().map(|p| (p - x_mm).abs()).fold(f64::INFINITY, f64::min).min(60.0);
+        let share = 0.004 + 0.0004 * far + 0.02 * (self.end_effect(x_mm) - 1.0);
+        0.03 * 0.03 + (share * excess_k) * (share * excess_k)
+    }
+
+    /// How much warmer than the room probe `p` should be, K: for inferring the room.
+    pub fn excess_at_probe(&self, p: usize) -> f64 {
+        dot(&self.models.rows(0).probes[p], &self.courses[0].amplitudes)
+    }
+
+    /// Heat arriving from the pads, as shares of full drive, and the relative deviation of the first gain.
+    pub fn arriving(&self) -> impl Iterator<Item = f64> + '_ {
+        self.courses[0].heat.arriving()
+    }
+}

@@ -1,0 +1,183 @@
+//! Acts while a daemon runs: asked over its own pages' address.
+use super::{Standing, Written};
+use crate::history::Reader;
+use crate::shelf_file::ShelfFile;
+use crate::snapshot::{AlarmAct, AlarmName, Note};
+use crate::times;
+use anyhow::{Context as _, bail};
+use enclosure::{State, Timestamp};
+use serde::Deserialize;
+use serde_json::{Map, Value, json};
+use std::net::{IpAddr, Ipv4Addr, Ipv6Addr, SocketAddr};
+use std::ops::Range;
+use std::time::Duration;
+
+/// The fact under which a running daemon writes where its pages are; needed only where `[web] listen` has port 0.
+pub const PAGE_FACT: &str = "page";
+/// Longest wait for the daemon's answer: an act waits for the disk.
+const ANSWER_WITHIN: Duration = Duration::from_secs(15);
+
+/// The running daemon.
+pub(super) struct Daemon {
+    address: SocketAddr,
+    client: reqwest::Client,
+}
+
+#[derive(Deserialize)]
+struct Alarms {
+    alarms: Vec<AlarmJson>,
+}
+
+#[derive(Deserialize)]
+struct AlarmJson {
+    alarm: String,
+    state: String,
+    since: f64,
+    nest: Option<String>,
+    probe: Option<String>,
+    node: Option<String>,
+    #[serde(default)]
+    detail: String,
+}
+
+#[derive(Deserialize)]
+struct Notes {
+    notes: Vec<NoteJson>,
+}
+
+#[derive(Deserialize)]
+struct NoteJson {
+    t: f64,
+    nest: Option<String>,
+    kind: String,
+    at_mm: Option<f64>,
+    #[serde(default)]
+    text: String,
+}
+
+#[derive(Deserialize)]
+struct Answer {
+    #[serde(default)]
+    why: String,
+}
+
+impl Daemon {
+    pub(super) fn of(file: &ShelfFile) -> anyhow::Result<Self> {
+        let mut address = file.web.listen;
+        if address.port() == 0 {
+            let fact = Reader::open(&file.history.path)?.fact(PAGE_FACT)?;
+            address = fact.and_then(|text| text.parse().ok()).context(
+                "asking the running daemon: [web] listen leaves the port to chance, and it did not write down which \
+                 it took. Give [web] listen a port of its own",
+            )?;
+        }
+        Self::at(address)
+    }
+
+    pub(super) fn at(mut address: SocketAddr) -> anyhow::Result<Self> {
+        if address.ip().is_unspecified() {
+            let loopback = if address.is_ipv4() { IpAddr::V4(Ipv4Addr::LOCALHOST) } else { Ipv6Addr::LOCALHOST.into() };
+            address.set_ip(loopback);
+        }
+        drop(rustls::crypto::ring::default_provider().install_default());
+        // It is this machine: no proxy has any business here.
+        let client = reqwest::Client::builder().timeout(ANSWER_WITHIN).no_proxy().build();
+        Ok(Self { address, client: client.context("making an HTTP client")? })
+    }
+
+    pub(super) async fn standing(&self) -> anyhow::Result<Vec<Standing>> {
+        let alarms: Alarms = self.get("alarms.json", &[]).await?;
+        alarms.alarms.into_iter().map(AlarmJson::standing).collect()
+    }
+
+    pub(super) async fn notes(&self, span: Range<Timestamp>) -> anyhow::Result<Vec<Written>> {
+        let (from, to) = (times::rfc3339_ms(span.start), times::rfc3339_ms(span.end));
+        let notes: Notes = self.get("notes.json", &[("from", from), ("to", to)]).await?;
+        notes.notes.into_iter().map(NoteJson::written).collect()
+    }
+
+    pub(super) async fn act(&self, act: AlarmAct, name: &AlarmName) -> anyhow::Result<()> {
+        let (wish, minutes) = match act {
+            AlarmAct::Acknowledge => ("ack", None),
+            AlarmAct::Shelve(minutes) => ("shelve", Some(minutes)),
+            AlarmAct::Unshelve => ("unshelve", None),
+            AlarmAct::Reset => ("reset", None),
+        };
+        let mut body = Map::new();
+        body.insert("do".to_owned(), json!(wish));
+        body.insert("alarm".to_owned(), json!(name.alarm));
+        for (key, value) in [("nest", &name.nest), ("probe", &name.probe), ("node", &name.node)] {
+            if let Some(value) = value {
+                body.insert(key.to_owned(), json!(value));
+            }
+        }
+        if let Some(minutes) = minutes {
+            body.insert("minutes".to_owned(), json!(minutes));
+        }
+        self.post(&Value::Object(body)).await
+    }
+
+    pub(super) async fn write(&self, note: &Note) -> anyhow::Result<()> {
+        let mut body = json!({
+            "do": "note", "nest": note.nest, "kind": note.kind, "text": note.text, "at": note.at.unix_s(),
+        });
+        if let Some(mm) = note.at_mm {
+            body["at_mm"] = json!(mm);
+        }
+        self.post(&body).await
+    }
+
+    async fn get<T: for<'a> Deserialize<'a>>(&self, page: &str, query: &[(&str, String)]) -> anyhow::Result<T> {
+        let mut url = reqwest::Url::parse(&format!("http://{}/{page}", self.address)).context("the pages' address")?;
+        if !query.is_empty() {
+            url.query_pairs_mut().extend_pairs(query);
+        }
+        let answer = self.client.get(url).send().await.with_context(|| self.asking())?;
+        let answer = self.judged(answer).await?;
+        answer
+            .json()
+            .await
+            .with_context(|| format!("{}: its answer is not understood; is it of another version?", self.asking()))
+    }
+
+    async fn post(&self, body: &Value) -> anyhow::Result<()> {
+        let url = format!("http://{}/act", self.address);
+        let answer = self.client.post(url).json(body).send().await.with_context(|| self.asking())?;
+        self.judged(answer).await.map(drop)
+    }
+
+    async fn judged(&self, answer: reqwest::Response) -> anyhow::Result<reqwest::Response> {
+        let status = answer.status();
+        if status.is_success() {
+            return Ok(answer);
+        }
+        let why = answer.json::<Answer>().await.map(|a| a.why).unwrap_or_default();
+        let why = if why.is_empty() { format!("it answered {status}") } else { super::one_line(&why) };
+        bail!("the running daemon did not do it: {why}")
+    }
+
+    fn asking(&self) -> String {
+        format!(
+            "asking the running daemon at {}: see whether [web] listen in this shelf file is the one it runs with",
+            self.address
+        )
+    }
+}
+
+impl AlarmJson {
+    fn standing(self) -> anyhow::Result<Standing> {
+        let state = State::from_name(&self.state);
+        let since = Timestamp::from_unix_s(self.since);
+        let (state, since) =
+            state.zip(since).context("the daemon's answer is not understood; is it of another version?")?;
+        let name = AlarmName { alarm: self.alarm, nest: self.nest, probe: self.probe, node: self.node };
+        Ok(Standing { name, state, since, detail: self.detail })
+    }
+}
+
+impl NoteJson {
+    fn written(self) -> anyhow::Result<Written> {
+        let at = Timestamp::from_unix_s(self.t).context("the daemon's answer holds a time that cannot be")?;
+        Ok(Written { at, nest: self.nest, kind: self.kind, at_mm: self.at_mm, text: self.text })
+    }
+}

@@ -1,0 +1,176 @@
+//! What each command does, and the exit code it ends with.
+use crate::cli::{Cli, Command, LogForm, Replay};
+use crate::clock::{Clock, SystemClock};
+use crate::shelf_file::{self, EXIT_WRONG, ShelfErrors, ShelfFile};
+use crate::{acts, replay};
+use anyhow::Context as _;
+use std::future::Future;
+use std::io::Write as _;
+use std::path::Path;
+use std::sync::Arc;
+use tracing_subscriber::EnvFilter;
+
+/// Exit code: done.
+pub const EXIT_DONE: u8 = 0;
+/// Exit code: failed.
+pub const EXIT_FAILED: u8 = 1;
+/// Exit code: called wrongly.
+pub const EXIT_CALLED_WRONGLY: u8 = 2;
+/// The variable that says how much is logged.
+pub const LOG_VARIABLE: &str = "WARMEND_LOG";
+/// How much is logged unless it says otherwise: the broker's library tells of every client at `info`.
+const LOG_DEFAULT: &str = "info,mqtt5=warn";
+
+/// Why a command was not done; each kind has its exit code.
+#[derive(Debug, thiserror::Error)]
+pub enum Failure {
+    /// Called wrongly.
+    #[error("{0}")]
+    CalledWrongly(String),
+    /// The shelf file is wrong.
+    #[error(transparent)]
+    Shelf(#[from] ShelfErrors),
+    /// Anything else.
+    #[error("{0:#}")]
+    Failed(#[from] anyhow::Error),
+}
+
+impl Failure {
+    /// The exit code.
+    pub fn code(&self) -> u8 {
+        match self {
+            Self::CalledWrongly(_) => EXIT_CALLED_WRONGLY,
+            Self::Shelf(_) => EXIT_WRONG,
+            Self::Failed(_) => EXIT_FAILED,
+        }
+    }
+}
+
+/// Starts the log, to standard error. A filter that is not understood is said and left aside.
+pub fn start_logging(form: LogForm) {
+    let wanted = std::env::var(LOG_VARIABLE).ok().filter(|filter| !filter.is_empty());
+    let read = wanted.as_deref().map(EnvFilter::try_new);
+    let refused = read.as_ref().and_then(|read| read.as_ref().err().map(ToString::to_string));
+    let filter = read.and_then(Result::ok).unwrap_or_else(|| EnvFilter::new(LOG_DEFAULT));
+    let log = tracing_subscriber::fmt().with_env_filter(filter).with_writer(std::io::stderr);
+    // A log that is there already stays: a test may have started one.
+    let _ = match form {
+        LogForm::Text => log.with_ansi(std::io::IsTerminal::is_terminal(&std::io::stderr())).try_init(),
+        LogForm::Json => log.json().try_init(),
+    };
+    if let Some(why) = refused {
+        tracing::warn!("{LOG_VARIABLE} is not understood ({why}); taken as {LOG_DEFAULT}");
+    }
+}
+
+/// Does what was asked.
+///
+/// # Errors
+/// [`Failure`], with the exit code it stands for.
+pub fn execute(cli: Cli) -> Result<u8, Failure> {
+    let clock: Arc<dyn Clock> = Arc::new(SystemClock::new());
+    match cli.command {
+        Command::Check => Ok(check(&cli.shelf)?),
+        Command::Replay(args) => {
+            let file = load(&cli.shelf)?;
+            Ok(replay(file, &args).map(|()| EXIT_DONE)?)
+        }
+        Command::Alarms { command } => {
+            let file = load(&cli.shelf)?;
+            block_on(acts::alarms(&command, &file, clock.as_ref()))??;
+            Ok(EXIT_DONE)
+        }
+        Command::Note { command } => {
+            let file = load(&cli.shelf)?;
+            block_on(acts::notes(command, &file, clock.as_ref()))??;
+            Ok(EXIT_DONE)
+        }
+        Command::Run => {
+            let _file = load(&cli.shelf)?;
+            // INTEGRATOR: block_on(run::run(file, clock))
+            Err(anyhow::anyhow!("INTEGRATOR: run::run").into())
+        }
+        // INTEGRATOR: an unknown nest in `faults` is Failure::CalledWrongly with the list of the demo's nests.
+        Command::Demo(_args) => Err(anyhow::anyhow!("INTEGRATOR: demo::demo").into()),
+        Command::Review(_args) => {
+            let _file = load(&cli.shelf)?;
+            Err(anyhow::anyhow!("INTEGRATOR: review::review").into())
+        }
+    }
+}
+
+/// The process's environment, as far as it is text.
+fn environment() -> impl Iterator<Item = (String, String)> {
+    std::env::vars_os().map(|(k, v)| (k.to_string_lossy().into_owned(), v.to_string_lossy().into_owned()))
+}
+
+fn load(path: &Path) -> Result<ShelfFile, ShelfErrors> {
+    shelf_file::load(path, environment()).map(|(file, _)| file)
+}
+
+fn check(path: &Path) -> anyhow::Result<u8> {
+    let (report, code) = shelf_file::report(&shelf_file::load(path, environment()));
+    let out = if code == EXIT_DONE {
+        std::io::stdout().lock().write_all(report.as_bytes())
+    } else {
+        std::io::stderr().lock().write_all(report.as_bytes())
+    };
+    out.context("writing what was found")?;
+    Ok(code)
+}
+
+fn replay(file: ShelfFile, args: &Replay) -> anyhow::Result<()> {
+    let settings = replay::Settings { every: args.every, fits: !args.no_fit };
+    let mut input = replay::open(&args.file)?;
+    let mut out = std::io::BufWriter::new(std::io::stdout().lock());
+    replay::replay(file.shelf, &mut *input, &mut out, settings)?;
+    out.flush().context("writing what came of it")
+}
+
+/// Runs `work` on a runtime of its own.
+fn block_on<F: Future>(work: F) -> anyhow::Result<F::Output> {
+    let runtime = tokio::runtime::Builder::new_multi_thread().enable_all().build();
+    Ok(runtime
+        .context("starting the runtime: the system gives no threads; close something and try again")?
+        .block_on(work))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use clap::Parser as _;
+
+    fn code(line: &[&str]) -> u8 {
+        let cli = Cli::try_parse_from(std::iter::once(&"warmend").chain(line)).expect("a command line");
+        execute(cli).unwrap_or_else(|failure| failure.code())
+    }
+
+    #[test]
+    fn a_shelf_file_that_is_missing_or_wrong_is_64_for_every_command_that_needs_it() {
+        let dir = tempfile::tempdir().expect("a directory");
+        let wrong = dir.path().join("wrong.toml");
+        std::fs::write(&wrong, "[[nest]]\nid = 'Oak!'\n").expect("written");
+        let missing = dir.path().join("missing.toml");
+        for shelf in [&wrong, &missing] {
+            let shelf = shelf.to_string_lossy();
+            for command in
+                [&["check"][..], &["run"], &["review"], &["replay", "-"], &["alarms", "list"], &["note", "list"]]
+            {
+                let line: Vec<_> = command.iter().copied().chain(["--shelf", &shelf]).collect();
+                assert_eq!(code(&line), EXIT_WRONG, "{line:?}");
+            }
+        }
+    }
+
+    #[test]
+    fn a_sound_shelf_file_is_0_even_with_advice() {
+        let shelf = concat!(env!("CARGO_MANIFEST_DIR"), "/shelf.example.toml");
+        assert_eq!(code(&["check", "--shelf", shelf]), EXIT_DONE);
+    }
+
+    #[test]
+    fn a_recording_that_is_not_there_is_1() {
+        let shelf = concat!(env!("CARGO_MANIFEST_DIR"), "/shelf.example.toml");
+        assert_eq!(code(&["replay", "--shelf", shelf, "no-such-recording"]), EXIT_FAILED);
+    }
+}

@@ -1,0 +1,106 @@
+use super::*;
+use crate::clock::SystemClock;
+use crate::http_probe::{DEADLINE, Probe};
+use crate::snapshot::SENT_WAITING;
+use enclosure::{Alarm, Event, Priority};
+
+struct Out {
+    told: mpsc::Sender<Told>,
+    outcomes: mpsc::Receiver<Report>,
+    notices: Notices,
+}
+
+fn way(way: Way) -> NoticeWay {
+    NoticeWay { way, least: Priority::Advice, after: Span::ZERO, quiet: None }
+}
+
+fn hook(probe: &Probe) -> NoticeWay {
+    way(Way::Webhook { url: probe.url("/"), token_file: None })
+}
+
+fn begin(ways: &[NoticeWay]) -> Out {
+    let (told, inbox) = mpsc::channel(TOLD_WAITING);
+    let (outbox, outcomes) = mpsc::channel(SENT_WAITING);
+    let context = Arc::new(samples::context());
+    let notices = start(ways, inbox, outbox, (Arc::new(SystemClock::new()), context), None);
+    Out { told, outcomes, notices }
+}
+
+impl Out {
+    async fn tell(&self, alarm: Alarm, event: Event, nest: &str) {
+        self.told.send(samples::told(alarm, event, nest)).await.expect("the messages run");
+    }
+
+    async fn outcome(&mut self) -> Report {
+        tokio::time::timeout(DEADLINE, self.outcomes.recv()).await.expect("an outcome in time").expect("an outcome")
+    }
+}
+
+#[tokio::test]
+async fn a_change_comes_out_of_every_way_once_and_is_reported() {
+    let mut probes = [Probe::start(&[]).await, Probe::start(&[]).await];
+    let mut out = begin(&[hook(&probes[0]), hook(&probes[1])]);
+    out.tell(Alarm::BroodHot, Event::Raised, "oak").await;
+    for probe in &mut probes {
+        assert_eq!(probe.request().await.json()["alarm"], "brood-hot");
+    }
+    let mut outcomes = [out.outcome().await, out.outcome().await];
+    outcomes.sort_by(|a, b| a.delivery.way.cmp(&b.delivery.way));
+    for (outcome, name) in outcomes.iter().zip(["webhook", "webhook 2"]) {
+        let delivery = &outcome.delivery;
+        assert_eq!((delivery.way.as_str(), delivery.change, delivery.attempt), (name, Some(7), 1));
+        assert!(delivery.outcome == "sent" && !outcome.failing);
+    }
+    drop(out.told);
+    out.notices.stop().await;
+    assert!(probes.iter().all(|p| !p.has_more()));
+}
+
+#[tokio::test]
+async fn a_failed_attempt_is_reported_and_made_again_in_order() {
+    let mut probe = Probe::start(&[(500, "not now")]).await;
+    let mut out = begin(&[hook(&probe)]);
+    out.tell(Alarm::BroodHot, Event::Raised, "oak").await;
+    assert_eq!(probe.request().await.json()["nest"], "oak");
+    out.tell(Alarm::BroodHot, Event::Raised, "plaster").await;
+    let first = out.outcome().await;
+    assert!(first.delivery.attempt == 1 && first.delivery.outcome.contains("500"), "{first:?}");
+    for nest in ["oak", "plaster"] {
+        assert_eq!(probe.request().await.json()["nest"], nest);
+        assert_eq!(out.outcome().await.delivery.outcome, "sent");
+    }
+}
+
+#[tokio::test]
+async fn a_way_that_hangs_holds_up_no_other() {
+    let stuck = Probe::start(&[(0, "")]).await;
+    let mut quick = Probe::start(&[]).await;
+    let out = begin(&[hook(&stuck), hook(&quick)]);
+    for nest in ["oak", "plaster"] {
+        out.tell(Alarm::BroodLimit, Event::Raised, nest).await;
+        assert_eq!(quick.request().await.json()["nest"], nest);
+    }
+}
+
+#[tokio::test]
+async fn an_end_with_nothing_left_to_say_is_quick() {
+    let probe = Probe::start(&[]).await;
+    let mut out = begin(&[hook(&probe), way(Way::Log)]);
+    out.tell(Alarm::BroodLimit, Event::Raised, "oak").await;
+    for _ in 0..2 {
+        assert_eq!(out.outcome().await.delivery.outcome, "sent");
+    }
+    let running = tokio::spawn(out.notices.run(CancellationToken::new()));
+    drop(out.told);
+    let ended = tokio::time::timeout(STOP_GRACE, running).await.expect("no need for the grace");
+    assert!(ended.is_ok_and(|result| result.is_ok()));
+}
+
+#[tokio::test]
+async fn a_test_says_what_came_of_every_way() {
+    let probes = [Probe::start(&[]).await, Probe::start(&[(404, "")]).await];
+    let ways = [hook(&probes[0]), hook(&probes[1]), way(Way::Log)];
+    let said = test_all(&ways, &SystemClock::new(), &samples::context()).await;
+    let names: Vec<_> = said.iter().map(|(name, result)| (name.as_str(), result.is_ok())).collect();
+    assert_eq!(names, [("webhook", true), ("webhook 2", false), ("log", true)]);
+}

@@ -1,0 +1,156 @@
+use super::*;
+use crate::history::AlarmRecord;
+use crate::notices::samples;
+use enclosure::{Event, State, Timestamp};
+
+fn told(alarm: Alarm, event: Event, nest: Option<&str>) -> Told {
+    let change = AlarmRecord {
+        at: Timestamp::from_unix_ms(1_772_366_400_000),
+        alarm,
+        nest: nest.map(str::to_owned),
+        probe: None,
+        node: None,
+        event,
+        state: State::Unacknowledged,
+        detail: "The brood place was 36.2 °C (give or take 0.4).".to_owned(),
+        cause: None,
+        told: true,
+    };
+    Told { id: Some(1), change, restored: false }
+}
+
+/// Every alarm, every event, with and without a nest and with the longest of names.
+fn every() -> impl Iterator<Item = Told> {
+    let nests = [None, Some("oak".to_owned()), Some("n".repeat(32)), Some("nobody-knows-it".to_owned())];
+    let all = Alarm::ALL.into_iter().flat_map(|alarm| Event::ALL.into_iter().map(move |event| (alarm, event)));
+    all.flat_map(move |(alarm, event)| {
+        nests.clone().into_iter().flat_map(move |nest| {
+            let plain = told(alarm, event, nest.as_deref());
+            let mut named = plain.clone();
+            named.change.probe = Some("oak-node:warm".to_owned());
+            let mut long = plain.clone();
+            long.change.node = Some("x".repeat(200));
+            [plain, named, long]
+        })
+    })
+}
+
+#[test]
+fn the_first_line_is_complete_on_a_lock_screen() {
+    let context = samples::context();
+    for told in every() {
+        let line = compose(&told, &context, 0).first_line;
+        assert!(letters(&line) <= FIRST_LINE_MAX, "{} letters: {line}", letters(&line));
+        assert!(!line.contains('\n') && !line.contains('…'), "{line}");
+        if told.begins() {
+            let rank = words::rank(told.priority());
+            let act = words::of(told.change.alarm).first;
+            assert!(line.starts_with(&format!("{rank}: ")) && line.contains(act), "{line}");
+        }
+        assert!(told.change.nest.as_deref().is_none_or(|nest| line.contains(nest)), "{line}");
+    }
+}
+
+#[test]
+fn a_stuck_heating_mat_reads_so() {
+    let message = compose(&told(Alarm::HeaterStuckOn, Event::Raised, Some("oak")), &samples::context(), 0);
+    assert_eq!(message.first_line, "DANGER: nest oak, the heating mat will not switch off. Unplug it now.");
+    assert!(message.body.starts_with("1. Smoke, flame or a burning smell"), "{}", message.body);
+    for part in [
+        "unplug the pad at the wall. It is this plug: left strip, socket 2.",
+        "thermostat's sensor still sits in the nest",
+        "Where: nest oak, shelf study, study, oak board",
+        "Since: Sun 1 March, 12:00 (UTC)",
+        "How sure: Worked out",
+        "For the brood: ",
+        "Evidence: The brood place was 36.2 °C",
+        "`warmend alarms ack heater-stuck-on@oak`",
+        "the same heating mat warms plaster",
+    ] {
+        assert!(message.body.contains(part), "{part} is not in:\n{}", message.body);
+    }
+    let steps = message.body.find("1. Smoke").zip(message.body.find("Where: ")).zip(message.body.find("Evidence: "));
+    assert!(steps.is_some_and(|((steps, place), evidence)| steps < place && place < evidence));
+}
+
+#[test]
+fn every_danger_says_what_to_do_about_fire_and_plugs() {
+    let context = samples::context();
+    let dangers = Alarm::ALL.into_iter().filter(|a| a.priority() == Priority::Danger);
+    for alarm in dangers {
+        for nest in [Some("oak"), Some("nobody-knows-it"), None] {
+            for repeat in [0, 7] {
+                let text = compose(&told(alarm, Event::Raised, nest), &context, repeat).text().to_lowercase();
+                for part in [
+                    "smoke, flame or a burning smell: do not touch it, get everyone out, close the door, call the fire \
+                     service from outside",
+                    "otherwise unplug the pad at the wall",
+                    "if plug, socket or cable is hot, discoloured or wet, do not touch it; switch off that circuit if \
+                     you can reach it safely",
+                    "no water, no ice",
+                    "leave it unplugged until you know why",
+                    "this is not a protective device and not a smoke alarm",
+                    "local codes",
+                    "licensed people",
+                    "repeated until somebody answers",
+                ] {
+                    assert!(text.contains(part), "{alarm}: {part} is not in:\n{text}");
+                }
+            }
+        }
+    }
+}
+
+#[test]
+fn nothing_is_called_safe_protected_or_guaranteed_and_no_number_is_given_to_call() {
+    let context = samples::context();
+    let texts = every().flat_map(|told| [compose(&told, &context, 0).text(), compose(&told, &context, 3).text()]);
+    for text in texts.chain([test_message(&context).text()]) {
+        // Two phrases deny or ask for it; they may stay.
+        let bare = text.to_lowercase().replace("not a protective device", "").replace("if you can reach it safely", "");
+        for word in
+            ["safe", "protect", "guarant", "secure", "harmless", "no danger", "all clear", "all is well", "surely"]
+        {
+            assert!(!bare.contains(word), "\"{word}\" in:\n{text}");
+        }
+        for number in ["112", "911", "999", "000"] {
+            let called = text.split(|c: char| !c.is_ascii_digit()).any(|digits| digits == number);
+            assert!(!called, "{number} in:\n{text}");
+        }
+    }
+}
+
+#[test]
+fn water_begins_with_the_plug_and_a_cold_mat_with_its_plug() {
+    let context = samples::context();
+    let first_step = |alarm| {
+        let body = compose(&told(alarm, Event::Raised, Some("oak")), &context, 0).body;
+        body.lines().next().unwrap_or_default().to_owned()
+    };
+    for alarm in [Alarm::WaterLow, Alarm::HumidityLow, Alarm::HumidityHigh, Alarm::Condensation] {
+        assert_eq!(first_step(alarm), "1. Unplug the pad before you add or wipe water.", "{alarm}");
+    }
+    assert!(first_step(Alarm::HeaterNoHeat).contains("plug is in"));
+}
+
+#[test]
+fn every_alarm_has_steps_evidence_and_meaning() {
+    for alarm in Alarm::ALL {
+        let words = words::of(alarm);
+        assert!(!words.steps.is_empty() && !words.sure.is_empty() && !words.brood.is_empty(), "{alarm}");
+        assert!(letters(words.short) + letters(words.first) <= words::SHORT_MAX, "{alarm}");
+    }
+    // No two alarms read alike.
+    let whats: std::collections::BTreeSet<_> = Alarm::ALL.into_iter().map(|a| words::of(a).what).collect();
+    assert_eq!(whats.len(), Alarm::ALL.len());
+}
+
+#[test]
+fn a_hostile_name_breaks_no_line() {
+    let mut hostile = told(Alarm::ProbeSilent, Event::Raised, Some("oak"));
+    hostile.change.probe = Some("a\r\nSubject: b\u{1b}[2J".to_owned());
+    hostile.change.detail = "x\ny".repeat(100_000);
+    let message = compose(&hostile, &samples::context(), 0);
+    assert!(!message.text().contains('\u{1b}') && !message.text().contains('\r'));
+    assert!(!message.body.lines().any(|l| l.starts_with("Subject")) && message.body.len() < 10_000);
+}

@@ -1,0 +1,195 @@
+//! `warmend review`: a span of history as a page, a picture or text. Reads only; whether a daemon runs does not matter.
+use crate::clock::Clock;
+use crate::history::Reader;
+use crate::shelf_file::ShelfFile;
+use crate::views::hours::{Hours, moment};
+use crate::views::past::{COLUMNS, recall};
+use crate::views::week::week_view;
+use anyhow::{Context as _, Result};
+use dashboards::{Assets, Frame, Paint, WeekPage, WeekView};
+use enclosure::shelf::Nest;
+use enclosure::{Span, Timestamp};
+use std::io::{IsTerminal as _, Write};
+use std::ops::Range;
+use std::path::{Path, PathBuf};
+
+/// The span unless another is asked for.
+const WEEK: Span = Span::from_h(7 * 24);
+/// Most columns of a picture; up to here one an hour.
+const COLUMNS_MAX: usize = 2_000;
+/// Pixels per unit of a drawing.
+const PNG_SCALE: f32 = 2.0;
+/// Width of text where the terminal tells none, characters.
+const TEXT_COLUMNS: usize = 100;
+
+/// What is to be drawn.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Args {
+    /// The shelf.
+    pub file: ShelfFile,
+    /// The nest; left out: the only one, or as text all of them.
+    pub nest: Option<String>,
+    /// Begin: RFC 3339, or a span back from now. Left out: a week before the end.
+    pub from: Option<String>,
+    /// End, likewise; left out: now.
+    pub to: Option<String>,
+    /// `.html`, `.png` or `.svg`; left out: text to standard output.
+    pub out: Option<PathBuf>,
+}
+
+/// How it was called wrongly (exit code 2); found in the returned error by `downcast_ref`.
+#[derive(Debug, thiserror::Error)]
+pub enum WrongCall {
+    /// No such nest.
+    #[error("looking for the nest {asked}: the shelf file names {known}. Call again with --nest and one of these")]
+    Nest {
+        /// What was asked for.
+        asked: String,
+        /// Ids.
+        known: String,
+    },
+    /// A picture shows one nest.
+    #[error("drawing into one file: the shelf has several nests ({known}). Call again with --nest and one of these")]
+    Several {
+        /// Ids.
+        known: String,
+    },
+    /// A moment that is none.
+    #[error("reading --{flag}: {why}")]
+    Moment {
+        /// `from` or `to`.
+        flag: &'static str,
+        /// What was not understood, and what would be.
+        why: String,
+    },
+    /// The span is empty.
+    #[error("the span begins {from} and ends {to}: call again with --from before --to, and both before now")]
+    Span {
+        /// Begin.
+        from: String,
+        /// End.
+        to: String,
+    },
+    /// Not one of the endings.
+    #[error("writing {path}: its ending says nothing known. Call again with a name that ends in .html, .png or .svg")]
+    Ending {
+        /// The file.
+        path: PathBuf,
+    },
+}
+
+/// Where text goes, and how.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+struct Terminal {
+    columns: usize,
+    paint: Paint,
+}
+
+/// Draws what `args` asks for.
+///
+/// # Errors
+/// A [`WrongCall`]; history that is missing, damaged or empty over the span; a file that cannot be written.
+pub fn review(args: &Args, clock: &dyn Clock) -> Result<()> {
+    let stdout = std::io::stdout();
+    let paint = if stdout.is_terminal() && std::env::var_os("NO_COLOR").is_none() { Paint::Ansi } else { Paint::Plain };
+    let columns = std::env::var("COLUMNS").ok().and_then(|c| c.parse().ok()).unwrap_or(TEXT_COLUMNS);
+    write(args, clock.now(), &Hours::system(), (&mut stdout.lock(), Terminal { columns, paint }))
+}
+
+fn write(args: &Args, now: Timestamp, hours: &Hours, (out, terminal): (&mut dyn Write, Terminal)) -> Result<()> {
+    let nests = chosen(args)?;
+    let ending = args.out.as_deref().map(ending).transpose()?;
+    let span = span(args, now, hours)?;
+    let reader = Reader::open(&args.file.history.path)?;
+    for (i, nest) in nests.iter().enumerate() {
+        let week = week(&reader, args, nest, &span, hours)?;
+        let Some((path, ending)) = args.out.as_deref().zip(ending) else {
+            let gap = if i > 0 { "\n" } else { "" };
+            let text = dashboards::week_text(&week, terminal.columns, terminal.paint);
+            write!(out, "{gap}{text}").context("writing the text")?;
+            continue;
+        };
+        let bytes = drawn(ending, args, week)?;
+        std::fs::write(path, bytes).with_context(|| {
+            format!("writing {}: check that the directory exists and may be written", path.display())
+        })?;
+    }
+    out.flush().context("writing the text")
+}
+
+fn chosen(args: &Args) -> Result<Vec<&Nest>, WrongCall> {
+    let nests = &args.file.shelf.nests;
+    let known = || nests.iter().map(|n| n.id.as_str()).collect::<Vec<_>>().join(", ");
+    match &args.nest {
+        Some(id) => match nests.iter().find(|n| n.id == *id) {
+            Some(nest) => Ok(vec![nest]),
+            None => Err(WrongCall::Nest { asked: id.clone(), known: known() }),
+        },
+        None if nests.len() > 1 && args.out.is_some() => Err(WrongCall::Several { known: known() }),
+        None => Ok(nests.iter().collect()),
+    }
+}
+
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Ending {
+    Html,
+    Png,
+    Svg,
+}
+
+fn ending(path: &Path) -> Result<Ending, WrongCall> {
+    let ending = path.extension().and_then(|e| e.to_str()).map(str::to_ascii_lowercase);
+    match ending.as_deref() {
+        Some("html" | "htm") => Ok(Ending::Html),
+        Some("png") => Ok(Ending::Png),
+        Some("svg") => Ok(Ending::Svg),
+        _ => Err(WrongCall::Ending { path: path.to_owned() }),
+    }
+}
+
+fn span(args: &Args, now: Timestamp, hours: &Hours) -> Result<Range<Timestamp>, WrongCall> {
+    let read = |flag, text: &Option<String>, otherwise| {
+        let given = text.as_ref().map(|t| moment(t, now).map_err(|why| WrongCall::Moment { flag, why }));
+        given.unwrap_or(Ok(otherwise))
+    };
+    let to = read("to", &args.to, now)?.min(now);
+    let from = read("from", &args.from, to.minus(WEEK))?;
+    if from >= to {
+        return Err(WrongCall::Span { from: hours.dated(from), to: hours.dated(to) });
+    }
+    Ok(from..to)
+}
+
+fn week(reader: &Reader, args: &Args, nest: &Nest, span: &Range<Timestamp>, hours: &Hours) -> Result<WeekView> {
+    let shelf = &args.file.shelf;
+    let per_hour = span.end.since(span.start).ms() / Span::from_h(1).ms();
+    let columns = usize::try_from(per_hour).unwrap_or(COLUMNS).clamp(COLUMNS, COLUMNS_MAX);
+    let past = recall(reader, (shelf, nest), span.clone(), columns, &|| false)?;
+    if past.readings == 0 {
+        let stored = reader.series()?;
+        let ever = nest.probes.iter().any(|p| stored.iter().any(|(source, _)| *source == p.source));
+        let hint = if ever {
+            "Ask for another span with --from and --to"
+        } else {
+            "None of its probes ever was stored: check their sources in the shelf file"
+        };
+        anyhow::bail!("looking back at {}: history holds no reading of it from {}. {hint}", nest.id, hours.span(span));
+    }
+    Ok(week_view(&past, reader, shelf.alarms.season_utc_offset, hours)?)
+}
+
+fn drawn(ending: Ending, args: &Args, week: WeekView) -> Result<Vec<u8>> {
+    match ending {
+        Ending::Svg => Ok(dashboards::heatmap_svg(&week).into_bytes()),
+        Ending::Png => {
+            dashboards::svg_to_png(&dashboards::heatmap_svg(&week), PNG_SCALE).context("drawing the picture")
+        }
+        Ending::Html => {
+            let frame = Frame { shelf_name: args.file.shelf.name.clone(), assets: Assets::Inline, ..Frame::default() };
+            Ok(dashboards::week_html(&WeekPage { frame, week, ..WeekPage::default() }).into_bytes())
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests;

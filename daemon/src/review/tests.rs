@@ -1,0 +1,86 @@
+//! Pictures, pages and text over a made history.
+use super::*;
+use crate::views::sample::{made, utc};
+
+const PLAIN: Terminal = Terminal { columns: 80, paint: Paint::Plain };
+
+fn args(nest: Option<&str>, out: Option<PathBuf>) -> Args {
+    let text = |t: &str| Some(t.to_owned());
+    Args { file: made().file.clone(), nest: nest.map(str::to_owned), from: text("60h"), to: None, out }
+}
+
+fn text(args: &Args, terminal: Terminal) -> String {
+    let mut out = Vec::new();
+    write(args, made().end, &utc(), (&mut out, terminal)).unwrap();
+    String::from_utf8(out).unwrap()
+}
+
+fn file(name: &str) -> Vec<u8> {
+    let dir = tempfile::tempdir().unwrap();
+    let path = dir.path().join(name);
+    assert_eq!(text(&args(Some("oak"), Some(path.clone())), PLAIN), "");
+    std::fs::read(path).unwrap()
+}
+
+#[track_caller]
+fn wrong(args: &Args, words: &[&str]) {
+    let error = write(args, made().end, &utc(), (&mut Vec::new(), PLAIN)).unwrap_err();
+    let text = format!("{error:#}");
+    assert!(error.downcast_ref::<WrongCall>().is_some(), "{text}");
+    assert!(words.iter().all(|w| text.contains(w)), "{text}");
+}
+
+#[test]
+fn text_is_as_wide_as_asked_and_tells_both_nests() {
+    let text = text(&args(None, None), PLAIN);
+    assert!(text.contains("oak, ") && text.contains("plaster, "));
+    assert!(!text.contains('\x1b'));
+    // The map and its sentences; the list of what happened may run longer.
+    let too_wide: Vec<_> = text.lines().filter(|l| !l.starts_with("  ") && l.chars().count() > 80).collect();
+    assert!(too_wide.is_empty(), "{too_wide:#?}");
+}
+
+#[test]
+fn a_terminal_gets_colours() {
+    let terminal = Terminal { paint: Paint::Ansi, ..PLAIN };
+    assert!(text(&args(Some("oak"), None), terminal).contains("\x1b["));
+}
+
+#[test]
+fn a_picture_is_one() {
+    let png = file("oak.png");
+    let reader = png::Decoder::new(std::io::Cursor::new(png)).read_info().unwrap();
+    assert!(reader.info().width >= 800 && reader.info().height >= 400);
+}
+
+#[test]
+fn a_drawing_and_a_page_stand_alone() {
+    let svg = String::from_utf8(file("oak.svg")).unwrap();
+    assert!(svg.starts_with("<svg") && svg.trim_end().ends_with("</svg>"));
+    let html = String::from_utf8(file("oak.HTML")).unwrap();
+    assert!(html.contains("<style>") && !html.contains("<script"));
+    for link in html.split("href=\"").skip(1) {
+        assert!(link.starts_with('#') || link.starts_with("data:"), "{}", link.get(..80).unwrap_or(link));
+    }
+    assert!(html.contains("two heaps &amp; &lt;eggs&gt;"));
+}
+
+#[test]
+fn a_wrong_call_says_what_would_be_right() {
+    wrong(&args(Some("oka"), None), &["oka", "oak, plaster"]);
+    wrong(&args(None, Some("x.png".into())), &["--nest", "oak, plaster"]);
+    wrong(&args(Some("oak"), Some("x.gif".into())), &[".png"]);
+    wrong(&Args { from: Some("yesterday".to_owned()), ..args(Some("oak"), None) }, &["--from", "7d"]);
+    wrong(&Args { from: Some("1d".to_owned()), to: Some("2d".to_owned()), ..args(Some("oak"), None) }, &["--to"]);
+}
+
+#[test]
+fn nothing_stored_is_said_and_nothing_is_written() {
+    let span = Args { from: Some("300d".to_owned()), to: Some("290d".to_owned()), ..args(Some("oak"), None) };
+    let error = write(&span, made().end, &utc(), (&mut Vec::new(), PLAIN)).unwrap_err();
+    assert!(format!("{error:#}").contains("no reading of it"), "{error:#}");
+    let mut elsewhere = args(Some("oak"), None);
+    elsewhere.file.history.path = made().dir.path().join("none.db");
+    let error = write(&elsewhere, made().end, &utc(), (&mut Vec::new(), PLAIN)).unwrap_err();
+    assert!(format!("{error:#}").contains("there is none yet"), "{error:#}");
+}

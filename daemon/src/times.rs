@@ -1,0 +1,196 @@
+//! The one reader of moments and durations that a keeper writes: `7d`, `90s`, `2026-03-01T12:00:00Z`.
+use enclosure::{Span, Timestamp};
+use std::fmt;
+
+/// Longest duration that is understood: a century.
+const LONGEST: Span = Span::from_h(100 * 366 * 24);
+
+/// Why a duration or a moment was not understood.
+#[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
+pub enum TimeError {
+    /// It is no duration.
+    #[error("\"{0}\" is no duration: write a number with ms, s, m, h, d or w behind it, as 10m, 1h30m or 7d")]
+    NoDuration(String),
+    /// It must be more than nothing.
+    #[error("\"{0}\" is no time at all: write a duration above 0, as 10m")]
+    Nothing(String),
+    /// It is longer than anything on a shelf.
+    #[error("\"{0}\" is longer than a hundred years: write a shorter one, as 52w")]
+    TooLong(String),
+    /// It is no moment.
+    #[error("\"{0}\" is no moment: write it as 2026-03-01T12:00:00Z (RFC 3339), or as a span back from now, as 7d")]
+    NoMoment(String),
+}
+
+/// A moment as a keeper names it: absolute, or so far back.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Moment {
+    /// An hour of its own.
+    At(Timestamp),
+    /// So long before now.
+    Back(Span),
+}
+
+impl Moment {
+    /// The moment meant, at `now`.
+    pub fn from(self, now: Timestamp) -> Timestamp {
+        match self {
+            Self::At(at) => at,
+            Self::Back(span) => now.minus(span),
+        }
+    }
+}
+
+/// A duration above 0: whole numbers with `ms`, `s`, `m` (or `min`), `h`, `d` or `w`, one after the other: `1h30m`.
+///
+/// # Errors
+/// [`TimeError`], with what to write instead.
+pub fn duration(text: &str) -> Result<Span, TimeError> {
+    let bad = || TimeError::NoDuration(shown(text));
+    let mut rest = text;
+    let mut total_ms = 0_i64;
+    if rest.is_empty() {
+        return Err(bad());
+    }
+    while !rest.is_empty() {
+        let digits = rest.len() - rest.trim_start_matches(|c: char| c.is_ascii_digit()).len();
+        let (number, after) = rest.split_at(digits);
+        let letters = after.len() - after.trim_start_matches(|c: char| c.is_ascii_alphabetic()).len();
+        let (unit, after) = after.split_at(letters);
+        let unit_ms = unit_ms(unit).filter(|_| !number.is_empty()).ok_or_else(bad)?;
+        // Only digits stand there: what does not fit is too long, nothing else.
+        let number: i64 = number.parse().map_err(|_| TimeError::TooLong(shown(text)))?;
+        total_ms = total_ms.saturating_add(number.saturating_mul(unit_ms));
+        rest = after;
+    }
+    match Span::from_ms(total_ms) {
+        Span::ZERO => Err(TimeError::Nothing(shown(text))),
+        span if span > LONGEST => Err(TimeError::TooLong(shown(text))),
+        span => Ok(span),
+    }
+}
+
+/// A moment: `now`, RFC 3339, or a span back from now as [`duration`] reads it.
+///
+/// # Errors
+/// [`TimeError`], with what to write instead.
+pub fn moment(text: &str) -> Result<Moment, TimeError> {
+    if let Ok(at) = text.parse::<jiff::Timestamp>() {
+        return Ok(Moment::At(Timestamp::from_unix_ms(at.as_millisecond())));
+    }
+    if text == "now" {
+        return Ok(Moment::Back(Span::ZERO));
+    }
+    match duration(text) {
+        Ok(span) => Ok(Moment::Back(span)),
+        Err(TimeError::NoDuration(text)) => Err(TimeError::NoMoment(text)),
+        Err(other) => Err(other),
+    }
+}
+
+/// A moment as RFC 3339 in UTC, to the second; what no calendar holds is shown as seconds since 1970.
+pub fn rfc3339(at: Timestamp) -> String {
+    jiff::Timestamp::from_second(at.unix_ms().div_euclid(1000))
+        .map_or_else(|_| format!("{} s since 1970", at.unix_s()), |t| t.to_string())
+}
+
+/// The same to the millisecond, for machines.
+pub fn rfc3339_ms(at: Timestamp) -> String {
+    jiff::Timestamp::from_millisecond(at.unix_ms()).map_or_else(|_| rfc3339(at), |t| t.to_string())
+}
+
+/// A moment as a keeper reads it, in their own time zone: `Sun 1 March, 14:05 (CET)`.
+pub fn in_words(at: Timestamp, zone: &jiff::tz::TimeZone) -> impl fmt::Display + use<> {
+    jiff::Timestamp::from_millisecond(at.unix_ms()).map_or_else(
+        |_| rfc3339(at),
+        |t| t.to_zoned_datetime(zone.clone()).strftime("%a %-d %B, %H:%M (%Z)").to_string(),
+    )
+}
+
+fn unit_ms(unit: &str) -> Option<i64> {
+    Some(match unit {
+        "ms" => 1,
+        "s" => 1_000,
+        "m" | "min" => 60_000,
+        "h" => 3_600_000,
+        "d" => 86_400_000,
+        "w" => 7 * 86_400_000,
+        _ => return None,
+    })
+}
+
+/// At most so much of a wrong word is repeated, and nothing that a terminal would obey.
+fn shown(text: &str) -> String {
+    text.chars().take(40).map(|c| if c.is_control() { '?' } else { c }).collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn durations_are_sums_of_numbers_with_units() {
+        for (text, ms) in [
+            ("250ms", 250),
+            ("30s", 30_000),
+            ("10m", 600_000),
+            ("10min", 600_000),
+            ("1h", 3_600_000),
+            ("1h30m", 5_400_000),
+            ("7d", 604_800_000),
+            ("2w", 1_209_600_000),
+        ] {
+            assert_eq!(duration(text), Ok(Span::from_ms(ms)), "{text}");
+        }
+    }
+
+    #[test]
+    fn what_is_no_duration_is_refused_with_its_words() {
+        for text in ["", "m", "10", "-5m", "1.5h", "10 m", "10x", "1h30", "∞d", "h1"] {
+            assert_eq!(duration(text), Err(TimeError::NoDuration(text.to_owned())), "{text}");
+        }
+        for text in ["0s", "0h0m"] {
+            assert_eq!(duration(text), Err(TimeError::Nothing(text.to_owned())), "{text}");
+        }
+        for text in ["6000w", "9223372036854775807d", "99999999999999999999s"] {
+            assert_eq!(duration(text), Err(TimeError::TooLong(text.to_owned())), "{text}");
+        }
+    }
+
+    #[test]
+    fn moments_are_absolute_or_back_from_now() {
+        // 2026-03-01T12:00:00Z is 1,772,366,400 s after 1970 (POSIX).
+        let noon = Timestamp::from_unix_ms(1_772_366_400_000);
+        let now = noon.plus(Span::from_h(24));
+        for text in ["2026-03-01T12:00:00Z", "2026-03-01T13:00:00+01:00", "1d", "24h"] {
+            assert_eq!(moment(text).map(|m| m.from(now)), Ok(noon), "{text}");
+        }
+        for text in ["", "yesterday", "2026-03-01", "2026-13-01T00:00:00Z", "2026-03-01T12:00:00"] {
+            assert_eq!(moment(text), Err(TimeError::NoMoment(text.to_owned())), "{text}");
+        }
+    }
+
+    #[test]
+    fn a_moment_written_out_is_read_back() {
+        for s in [0, 1_772_366_400, -1, 4_102_444_799] {
+            let at = Timestamp::from_unix_ms(s * 1000);
+            assert_eq!(moment(&rfc3339(at)), Ok(Moment::At(at)));
+            let between = at.plus(Span::from_ms(250));
+            assert_eq!(moment(&rfc3339_ms(between)), Ok(Moment::At(between)));
+        }
+    }
+
+    #[test]
+    fn no_calendar_and_no_wild_word_stops_it() {
+        let _ = rfc3339(Timestamp::from_unix_ms(i64::MAX));
+        let _ = in_words(Timestamp::from_unix_ms(i64::MIN), &jiff::tz::TimeZone::UTC).to_string();
+        let wrong = duration(&"\u{1b}[2J".repeat(1000)).map_err(|e| e.to_string());
+        assert!(wrong.is_err_and(|e| e.len() < 300 && !e.contains('\u{1b}')));
+    }
+
+    #[test]
+    fn hours_are_told_in_the_keepers_zone() {
+        let at = Timestamp::from_unix_ms(1_772_366_400_000);
+        assert_eq!(in_words(at, &jiff::tz::TimeZone::UTC).to_string(), "Sun 1 March, 12:00 (UTC)");
+    }
+}

@@ -1,0 +1,21 @@
+//! From what the daemon knows to what `dashboards` draws: judged, worded and timed, but not yet drawn.
+//!
+//! - [`hours`]: moments in the keeper's own time zone, and the spans that a keeper asks for;
+//! - [`words`]: what each alarm means and what to do;
+//! - [`now`]: a snapshot as the page of now;
+//! - [`past`]: stored readings, run through a core of its own, as a picture of a span;
+//! - [`week`]: that picture with alarms and notes on it;
+//! - [`events`]: alarms and notes of a span, as marks and as a list;
+//! - [`sentences`]: a span day by day and in words.
+pub mod events;
+pub mod hours;
+pub mod now;
+pub mod past;
+pub mod sentences;
+pub mod week;
+pub mod words;
+
+#[cfg(test)]
+pub(crate) mod sample;
+#[cfg(test)]
+mod tests;

@@ -1,0 +1,123 @@
+//! Alarms and notes of a span: as marks upon its picture, and as a list.
+use super::hours::Hours;
+use super::now::tone;
+use super::words;
+use crate::history::{AlarmRecord, HistoryError, KeeperNote, Reader};
+use dashboards::{Mark, MarkKind, alarm_words};
+use enclosure::{Event, Span, State, Timestamp};
+use std::ops::Range;
+
+/// Most marks of a span: the rest is counted in one more.
+const MARKS_MAX: usize = 200;
+/// How far back an alarm may have been raised that still stands when the span begins.
+const STANDING_BACK: Span = Span::from_h(7 * 24);
+
+/// Marks of nest `nest` in `span`, oldest first.
+///
+/// # Errors
+/// [`HistoryError`] where history cannot be read.
+pub fn marks(reader: &Reader, nest: &str, span: &Range<Timestamp>, hours: &Hours) -> Result<Vec<Mark>, HistoryError> {
+    let changes = reader.alarm_changes(span.start.minus(STANDING_BACK)..span.end)?;
+    let of_nest = |id: &Option<String>| id.as_deref().is_none_or(|id| id == nest);
+    let changes: Vec<AlarmRecord> = changes.into_iter().map(|(_, c)| c).filter(|c| of_nest(&c.nest)).collect();
+    let notes = reader.notes(span.clone())?;
+    let mut dated: Vec<(Timestamp, Mark)> = notes
+        .iter()
+        .filter(|n| of_nest(&n.nest) && is_note(&n.kind))
+        .map(|n| (n.at, note_mark(n, span, hours)))
+        .collect();
+    for (i, raised) in changes.iter().enumerate().filter(|(_, c)| c.event == Event::Raised) {
+        let end = changes.iter().skip(i + 1).find(|c| same(c, raised) && ends(c)).map(|c| c.at);
+        if end.is_none_or(|e| e >= span.start) {
+            dated.push((raised.at, alarm_mark(raised, end, span, hours)));
+        }
+    }
+    dated.sort_by_key(|(at, _)| *at);
+    let more = dated.len().saturating_sub(MARKS_MAX);
+    let mut marks: Vec<Mark> = dated.into_iter().take(MARKS_MAX).map(|(_, m)| m).collect();
+    if more > 0 {
+        let text = format!("and {more} more");
+        marks.push(Mark { at: 1.0, text, ..Mark::default() });
+    }
+    Ok(marks)
+}
+
+/// Acts upon alarms may be kept as notes too, but they are told with their alarm.
+fn is_note(kind: &str) -> bool {
+    !matches!(kind, "acknowledged" | "shelved" | "unshelved" | "reset")
+}
+
+fn same(a: &AlarmRecord, b: &AlarmRecord) -> bool {
+    a.alarm == b.alarm && a.nest == b.nest && a.probe == b.probe && a.node == b.node
+}
+
+fn ends(change: &AlarmRecord) -> bool {
+    matches!(change.state, State::Normal | State::Returned | State::Latched | State::NotJudged)
+}
+
+/// A moment as a part of the span, 0 to 1.
+pub(super) fn part(at: Timestamp, span: &Range<Timestamp>) -> f64 {
+    let length = span.end.since(span.start).s();
+    if length > 0.0 { (at.since(span.start).s() / length).clamp(0.0, 1.0) } else { 0.0 }
+}
+
+fn note_mark(note: &KeeperNote, span: &Range<Timestamp>, hours: &Hours) -> Mark {
+    let mut text = words::note_kind(&note.kind).to_owned();
+    if let Some(mm) = note.at_mm {
+        text = format!("{text} at {mm:.0} mm");
+    }
+    if !note.text.is_empty() {
+        text = format!("{text}: {}", note.text);
+    }
+    Mark {
+        at: part(note.at, span),
+        at_mm: note.at_mm,
+        kind: MarkKind::Note,
+        time_text: hours.dated(note.at),
+        text,
+        ..Mark::default()
+    }
+}
+
+fn alarm_mark(raised: &AlarmRecord, end: Option<Timestamp>, span: &Range<Timestamp>, hours: &Hours) -> Mark {
+    let lasted = end.map_or("still so at the end".to_owned(), |e| format!("for {}", e.since(raised.at)));
+    Mark {
+        at: part(raised.at, span),
+        until: Some(end.map_or(1.0, |e| part(e, span))),
+        at_mm: None,
+        kind: MarkKind::Alarm(tone(raised.alarm.priority())),
+        time_text: hours.dated(raised.at),
+        text: format!("{}, {lasted}", sentence(raised, false)),
+    }
+}
+
+/// An alarm's change as a sentence without its hour: `oak: the brood place is too warm (raised)`.
+pub fn sentence(change: &AlarmRecord, with_nest: bool) -> String {
+    let mut text = alarm_words(change.alarm.name()).to_owned();
+    if let (true, Some(nest)) = (with_nest, &change.nest) {
+        text = format!("{nest}: {text}");
+    }
+    if let Some(about) = change.probe.as_ref().or(change.node.as_ref()) {
+        text = format!("{text} ({about})");
+    }
+    if let Some(cause) = change.cause {
+        text = format!("{text}, because {}", alarm_words(cause.name()));
+    }
+    text
+}
+
+/// The newest `most` changes in `span`, newest first: when, and a sentence.
+///
+/// # Errors
+/// [`HistoryError`] where history cannot be read.
+pub fn past_alarms(
+    reader: &Reader,
+    span: Range<Timestamp>,
+    most: usize,
+    hours: &Hours,
+) -> Result<Vec<(String, String)>, HistoryError> {
+    let changes = reader.alarm_changes(span)?;
+    let told =
+        |(_, c): &(i64, AlarmRecord)| (hours.dated(c.at), format!("{}: {}", sentence(c, true), words::event(c.event)));
+    Ok(changes.iter().rev().take(most).map(told).collect())
+}

@@ -1,0 +1,199 @@
+//! Moments as a clock on the keeper's wall says them, and the spans that a keeper asks for.
+use enclosure::shelf::{Band, Nest};
+use enclosure::{Span, Timestamp};
+use jiff::tz::TimeZone;
+use jiff::{Timestamp as Instant, ZonedDateTime};
+use std::ops::Range;
+
+/// Longest text that is taken for a moment or a span.
+const MOMENT_CHARS_MAX: usize = 64;
+
+/// A time zone, to tell moments in.
+#[derive(Clone, Debug)]
+pub struct Hours {
+    zone: TimeZone,
+}
+
+impl Hours {
+    /// The machine's own zone; UTC where it has none.
+    pub fn system() -> Self {
+        Self { zone: TimeZone::system() }
+    }
+
+    /// A zone of the caller's.
+    pub fn new(zone: TimeZone) -> Self {
+        Self { zone }
+    }
+
+    fn zoned(&self, at: Timestamp) -> ZonedDateTime {
+        let end = if at.unix_ms() < 0 { Instant::MIN } else { Instant::MAX };
+        Instant::from_millisecond(at.unix_ms()).unwrap_or(end).to_zoned_datetime(self.zone.clone())
+    }
+
+    /// `03:12`.
+    pub fn clock(&self, at: Timestamp) -> String {
+        self.zoned(at).strftime("%H:%M").to_string()
+    }
+
+    /// `03:12` on the day of `now`, `Tue 03:12` within six days of it, else `Tue 3 March 2026, 03:12`.
+    pub fn near(&self, at: Timestamp, now: Timestamp) -> String {
+        let (then, today) = (self.zoned(at), self.zoned(now));
+        if then.date() == today.date() {
+            then.strftime("%H:%M").to_string()
+        } else if now.since(at).ms().abs() < Span::from_h(6 * 24).ms() {
+            then.strftime("%a %H:%M").to_string()
+        } else {
+            then.strftime("%a %-d %B %Y, %H:%M").to_string()
+        }
+    }
+
+    /// `Tue 3 March, 03:12`.
+    pub fn dated(&self, at: Timestamp) -> String {
+        self.zoned(at).strftime("%a %-d %B, %H:%M").to_string()
+    }
+
+    /// `Tue 3 March`.
+    pub fn day(&self, at: Timestamp) -> String {
+        self.zoned(at).strftime("%a %-d %B").to_string()
+    }
+
+    /// `Tue 3`.
+    pub fn short_day(&self, at: Timestamp) -> String {
+        self.zoned(at).strftime("%a %-d").to_string()
+    }
+
+    /// `Mon 2 March, 03:00, to Mon 9 March 2026, 03:00`.
+    pub fn span(&self, span: &Range<Timestamp>) -> String {
+        let (from, to) = (self.zoned(span.start), self.zoned(span.end));
+        let start = if from.year() == to.year() { "%a %-d %B, %H:%M" } else { "%a %-d %B %Y, %H:%M" };
+        format!("{} to {}", from.strftime(start), to.strftime("%a %-d %B %Y, %H:%M"))
+    }
+
+    /// RFC 3339 in UTC, to the second: for addresses.
+    pub fn rfc3339(at: Timestamp) -> String {
+        let second = at.unix_ms().div_euclid(1000);
+        Instant::from_second(second).unwrap_or(Instant::UNIX_EPOCH).to_string()
+    }
+
+    /// Beginnings of the keeper's days that touch `span`; the first may lie before it. At most `most`.
+    pub fn days(&self, span: &Range<Timestamp>, most: usize) -> Vec<Timestamp> {
+        let mut days = Vec::new();
+        let mut day = self.zoned(span.start).start_of_day();
+        while let Ok(start) = day {
+            let at = Timestamp::from_unix_ms(start.timestamp().as_millisecond());
+            if at >= span.end || days.len() >= most {
+                break;
+            }
+            days.push(at);
+            // A day is 23 to 25 hours long where clocks change.
+            day = start.tomorrow().and_then(|next| next.start_of_day());
+        }
+        days
+    }
+}
+
+/// The band in force for `nest` at `at`: its season's, else its own. `ahead` is the keeper's winter time ahead of UTC.
+pub fn band_in_force(nest: &Nest, at: Timestamp, ahead: Span) -> Option<Band> {
+    let day = Hours::new(TimeZone::UTC).zoned(at.plus(ahead));
+    let today = (u8::try_from(day.month()).unwrap_or(0), u8::try_from(day.day()).unwrap_or(0));
+    let holds = |from, to| if from <= to { today >= from && today <= to } else { today >= from || today <= to };
+    match nest.seasons.iter().find(|s| holds(s.from, s.to)) {
+        Some(season) => season.band,
+        None => nest.band,
+    }
+}
+
+/// A moment as a keeper asks for it: RFC 3339, a span back from now (`7d`, `90m`, `1.5h`), or `now`.
+///
+/// # Errors
+/// What was not understood, and what would be.
+pub fn moment(text: &str, now: Timestamp) -> Result<Timestamp, String> {
+    let text = text.trim();
+    if text == "now" {
+        return Ok(now);
+    }
+    let short: String = text.chars().take(MOMENT_CHARS_MAX).collect();
+    let wrong =
+        || format!("“{short}” is no moment: write 2026-03-01T08:00:00Z, or a span back from now as 7d, 12h or 30m");
+    if text.chars().count() > MOMENT_CHARS_MAX {
+        return Err(wrong());
+    }
+    if let Some(back) = span(text) {
+        return Ok(now.minus(back));
+    }
+    text.parse::<Instant>().map(|t| Timestamp::from_unix_ms(t.as_millisecond())).map_err(|_| wrong())
+}
+
+/// A length of time as a keeper writes it: a number and `s`, `m` (`min`), `h`, `d` or `w`. `None` if it is none.
+pub fn span(text: &str) -> Option<Span> {
+    let digits = text.find(|c: char| !c.is_ascii_digit() && c != '.')?;
+    let (number, unit) = text.split_at(digits);
+    let unit_s = match unit.trim() {
+        "s" => 1.0,
+        "m" | "min" => 60.0,
+        "h" => 3_600.0,
+        "d" => 86_400.0,
+        "w" => 604_800.0,
+        _ => return None,
+    };
+    let s = number.parse::<f64>().ok()? * unit_s;
+    // A hundred years, so that the sum with any date stays a date.
+    (s.is_finite() && s <= 3.2e9).then(|| Span::from_ms((s * 1000.0).round() as i64))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn at(text: &str) -> Timestamp {
+        moment(text, Timestamp::from_unix_ms(0)).unwrap()
+    }
+
+    #[test]
+    fn moments_are_dates_or_spans_back_from_now_and_nothing_else() {
+        let now = at("2026-03-08T12:00:00Z");
+        let ok = |text: &str| moment(text, now).unwrap();
+        assert_eq!(ok("now"), now);
+        assert_eq!(ok(" 7d "), at("2026-03-01T12:00:00Z"));
+        assert_eq!(ok("1.5h"), at("2026-03-08T10:30:00Z"));
+        assert_eq!(ok("90 m"), ok("90min"));
+        assert_eq!(ok("2026-03-01T08:00:00+02:00"), at("2026-03-01T06:00:00Z"));
+        for hostile in
+            ["", "7", "d", "-7d", "1e9d", "999999999999d", "inf d", "NaNh", "<script>", "..h", &"9".repeat(9_999)]
+        {
+            let why = moment(hostile, now).unwrap_err();
+            assert!(why.chars().count() < 250, "{why}");
+        }
+    }
+
+    #[test]
+    fn a_day_is_as_long_as_the_clocks_on_the_wall_make_it() {
+        // Clocks went forward on 2026-03-29 in Lisbon, as everywhere in the European Union (IANA tz database).
+        let hours = Hours::new(TimeZone::get("Europe/Lisbon").unwrap());
+        let days = hours.days(&(at("2026-03-28T12:00:00Z")..at("2026-03-30T12:00:00Z")), 400);
+        let lengths: Vec<_> = days.windows(2).map(|d| d[1].since(d[0])).collect();
+        assert_eq!(lengths, [Span::from_h(24), Span::from_h(23)]);
+        assert_eq!(days[0], at("2026-03-28T00:00:00Z"));
+    }
+
+    #[test]
+    fn the_nearer_the_shorter() {
+        let hours = Hours::new(TimeZone::UTC);
+        let now = at("2026-03-08T12:00:00Z");
+        assert_eq!(hours.near(at("2026-03-08T03:12:00Z"), now), "03:12");
+        assert_eq!(hours.near(at("2026-03-07T03:12:00Z"), now), "Sat 03:12");
+        assert_eq!(hours.near(at("2026-02-07T03:12:00Z"), now), "Sat 7 February 2026, 03:12");
+        assert_eq!(Hours::rfc3339(now), "2026-03-08T12:00:00Z");
+    }
+
+    #[test]
+    fn no_moment_is_too_wild_to_be_told() {
+        let hours = Hours::new(TimeZone::UTC);
+        for ms in [i64::MIN, -1, 0, i64::MAX] {
+            let at = Timestamp::from_unix_ms(ms);
+            let told = [hours.clock(at), hours.dated(at), hours.near(at, at), Hours::rfc3339(at)];
+            assert!(told.iter().all(|t| !t.is_empty()));
+            assert!(hours.days(&(at..at.plus(Span::from_h(48))), 400).len() <= 3);
+        }
+    }
+}

@@ -1,0 +1,286 @@
+//! A snapshot as the page of now: what is believed, what stands, what to do.
+use super::hours::{Hours, band_in_force};
+use super::words;
+use crate::snapshot::{Snapshot, StandingAlarm, Vitals};
+use dashboards::{
+    Action, AlarmView, BandView, BroodView, ColourRange, Frame, Link, MatPlace, MatView, NestView, NowPage, ProbeView,
+    ProfileView, Stretch, Tone,
+};
+use enclosure::core::ProbeNow;
+use enclosure::shelf::{Nest, PadPlace};
+use enclosure::{NestNow, Priority, Span, State, Timestamp};
+
+/// A nest's estimate rests on nothing newer than this: said in its sentence.
+const OLD_AFTER: Span = Span::from_min(10);
+/// Minutes for which the page's button silences an alarm.
+pub const SHELVE_MIN: u32 = 60;
+/// Most sources that no nest lists, on the page.
+const UNLISTED_MAX: usize = 64;
+
+/// The whole page, as of `now` on the wall.
+pub fn now_page(snap: &Snapshot, now: Timestamp, hours: &Hours) -> NowPage {
+    let colour = colours(snap);
+    let nest = |i: usize| nest_view(snap, i, now, hours).map(|view| NestView { colour, ..view });
+    let newest = snap.nests.iter().filter_map(|n| n.heard).max();
+    NowPage {
+        frame: frame(snap, "/"),
+        as_of_text: hours.near(snap.at, now),
+        age_s: newest.map(|t| now.since(t).s().max(0.0)),
+        reload_s: 30,
+        stalled: None,
+        alarms: alarms(snap, now, hours, "/"),
+        nests: (0..snap.shelf.nests.len()).filter_map(nest).collect(),
+        unlisted: snap
+            .strangers
+            .iter()
+            .take(UNLISTED_MAX)
+            .map(|(name, value, at)| (name.clone(), format!("{value}, {}", ago(*at, now))))
+            .collect(),
+        watch: vitals(snap, now, hours),
+    }
+}
+
+/// Name and links, `current` being the address shown.
+pub fn frame(snap: &Snapshot, current: &str) -> Frame {
+    let link = |label: &str, url: String| Link { label: label.to_owned(), current: url == current, url };
+    let mut nav = vec![link("Now", "/".to_owned())];
+    nav.extend(snap.shelf.nests.iter().map(|n| link(&n.id, nest_url(&n.id))));
+    nav.push(link("Alarms", "/alarms".to_owned()));
+    Frame { shelf_name: snap.shelf.name.clone(), nav, ..Frame::default() }
+}
+
+/// The address of a nest's page.
+pub fn nest_url(id: &str) -> String {
+    format!("/nest/{id}")
+}
+
+/// How loud an alarm is.
+pub const fn tone(priority: Priority) -> Tone {
+    match priority {
+        Priority::Advice => Tone::Advice,
+        Priority::Warning => Tone::Warning,
+        Priority::Danger => Tone::Danger,
+    }
+}
+
+/// Alarms that a keeper is shown. Buttons lead back to `back`.
+pub fn alarms(snap: &Snapshot, now: Timestamp, hours: &Hours, back: &str) -> Vec<AlarmView> {
+    shown(snap).map(|a| alarm_view(snap, a, (now, hours), back)).collect()
+}
+
+/// Alarms that are neither normal nor not judged yet.
+pub fn shown(snap: &Snapshot) -> impl Iterator<Item = &StandingAlarm> {
+    snap.alarms.iter().filter(|a| !matches!(a.state, State::Normal | State::NotJudged))
+}
+
+/// The nest's id, the probe's source and the node of an alarm.
+pub fn names<'a>(snap: &'a Snapshot, alarm: &'a StandingAlarm) -> (Option<&'a str>, Option<&'a str>, Option<&'a str>) {
+    let nest = alarm.key.nest.and_then(|i| snap.shelf.nests.get(usize::from(i))).map(|n| n.id.as_str());
+    let probe = alarm.key.probe.and_then(|id| snap.sources.get(usize::from(id.0))).map(String::as_str);
+    (nest, probe, alarm.key.node.as_deref())
+}
+
+fn alarm_view(snap: &Snapshot, alarm: &StandingAlarm, (now, hours): (Timestamp, &Hours), back: &str) -> AlarmView {
+    let (nest, probe, node) = names(snap, alarm);
+    let says = words::alarm(alarm.key.alarm);
+    let fields = |what: &str| {
+        let mut fields = vec![("do", what), ("alarm", alarm.key.alarm.name()), ("back", back)];
+        let named = [("nest", nest), ("probe", probe), ("node", node)];
+        fields.extend(named.into_iter().filter_map(|(name, value)| Some((name, value?))));
+        let mut fields: Vec<(String, String)> =
+            fields.into_iter().map(|(name, value)| (name.to_owned(), value.to_owned())).collect();
+        if what == "shelve" {
+            fields.push(("minutes".to_owned(), SHELVE_MIN.to_string()));
+        }
+        fields
+    };
+    let action = |(what, label): &(&str, &str)| Action {
+        label: (*label).to_owned(),
+        url: "/alarm".to_owned(),
+        fields: fields(what),
+    };
+    AlarmView {
+        alarm: alarm.key.alarm.name().to_owned(),
+        tone: tone(alarm.priority()),
+        state: alarm.state.name().to_owned(),
+        nests: nest.map(str::to_owned).into_iter().collect(),
+        about: probe.or(node).map(str::to_owned),
+        since_text: format!("{}, for {}", hours.near(alarm.since, now), length(now.since(alarm.since))),
+        detail: if alarm.detail.is_empty() { says.means.to_owned() } else { alarm.detail.clone() },
+        what_to_do: if alarm.state == State::Returned { words::OVER.to_owned() } else { says.steps.join(" ") },
+        cause: alarm.cause.map(|c| c.name().to_owned()),
+        actions: words::buttons(alarm.state).iter().map(action).collect(),
+    }
+}
+
+/// The colours of a page: one range for all its nests.
+fn colours(snap: &Snapshot) -> ColourRange {
+    let profiles = snap.nests.iter().flat_map(|n| n.profile.mean_c.iter().copied());
+    let zones = snap.shelf.nests.iter().filter_map(|n| n.band).flat_map(|b| [b.low_c, b.high_c]);
+    ColourRange::around(profiles.chain(zones).chain(snap.nests.iter().filter_map(|n| n.room_c).map(|r| r.0)))
+}
+
+/// One nest; `None` where the shelf has none of that number.
+pub fn nest_view(snap: &Snapshot, i: usize, now: Timestamp, hours: &Hours) -> Option<NestView> {
+    let (nest, seen) = (snap.shelf.nests.get(i)?, snap.nests.get(i)?);
+    let band = band_in_force(nest, snap.at, snap.shelf.alarms.season_utc_offset);
+    let standing = shown(snap).filter(|a| a.key.nest.map(usize::from) == Some(i));
+    // What is over, silenced or a consequence is listed, but does not make the nest itself loud.
+    let loud = |state| matches!(state, State::Unacknowledged | State::Acknowledged | State::Latched);
+    let speaking = standing.filter(|a| loud(a.state));
+    let loudest = speaking.map(|a| tone(a.priority())).max().unwrap_or_default();
+    let old = seen.heard.map(|t| now.since(t)).filter(|age| *age > OLD_AFTER);
+    let band = band.map(|b| BandView { low_c: b.low_c, high_c: b.high_c, limit_c: b.limit_c });
+    Some(NestView {
+        id: nest.id.clone(),
+        name: nest.id.clone(),
+        url: nest_url(&nest.id),
+        summary: format!("{}{}", summary(seen, band, old), doubts(seen)),
+        tone: if old.is_some() { loudest.max(Tone::Warning) } else { loudest },
+        length_mm: nest.length_mm,
+        mats: mats(nest),
+        brood: brood(nest),
+        band,
+        probes: seen.probes.iter().filter_map(|p| probe(snap, nest, p, now)).collect(),
+        profile: ProfileView {
+            at_mm: seen.profile.at_mm.clone(),
+            mean_c: seen.profile.mean_c.clone(),
+            sd_c: seen.profile.sd_c.clone(),
+        },
+        brood_now: seen.brood_c.map(|(mean_c, sd_c, hottest_c)| BroodView { mean_c, sd_c, hottest_c }),
+        room_c: seen.room_c,
+        told_duty: seen.told_duty,
+        gives_w: (!seen.profile.at_mm.is_empty() && !nest.pads.is_empty())
+            .then_some((seen.profile.pad_w, seen.profile.pad_w_sd)),
+        rh_pct: seen.rh_pct.clone(),
+        learning_until: seen.learning_until.filter(|t| *t > now).map(|t| hours.near(t, now)),
+        as_of_text: hours.near(snap.at, now),
+        colour: ColourRange::around(seen.profile.mean_c.iter().copied()),
+    })
+}
+
+/// The nest's mats as they are drawn.
+pub fn mats(nest: &Nest) -> Vec<MatView> {
+    let place = |place| match place {
+        PadPlace::Under => MatPlace::Under,
+        PadPlace::Beside => MatPlace::Beside,
+        PadPlace::Lid => MatPlace::Lid,
+        PadPlace::Inside => MatPlace::Inside,
+    };
+    let view = |p: &enclosure::shelf::Pad| MatView {
+        span: Stretch { from_mm: p.span.from_mm, to_mm: p.span.to_mm },
+        place: place(p.place),
+        rated_w: p.rated_w,
+    };
+    nest.pads.iter().map(view).collect()
+}
+
+/// The nest's brood place as it is drawn.
+pub fn brood(nest: &Nest) -> Option<Stretch> {
+    nest.brood.map(|b| Stretch { from_mm: b.from_mm, to_mm: b.to_mm })
+}
+
+fn probe(snap: &Snapshot, nest: &Nest, p: &ProbeNow, now: Timestamp) -> Option<ProbeView> {
+    let name = snap.sources.get(usize::from(p.source.0))?;
+    // The core hears pads and rooms with the same ears; only what has a place is drawn.
+    let place = nest.probes.iter().find(|listed| listed.source == *name)?;
+    let heard = [p.temperature.map(|t| t.1), p.humidity.map(|h| h.1)].into_iter().flatten().max();
+    Some(ProbeView {
+        name: name.clone(),
+        at_mm: place.at_mm,
+        temperature_c: p.temperature.map(|t| t.0),
+        humidity_pct: p.humidity.map(|h| h.0),
+        heard_text: heard.map_or("not heard yet".to_owned(), |t| ago(t, now)),
+        not_believed_because: p.rejected.map(|why| words::not_believed_because(why).to_owned()),
+    })
+}
+
+/// How a nest stands, in one or two sentences.
+fn summary(seen: &NestNow, band: Option<BandView>, old: Option<Span>) -> String {
+    if seen.heard.is_none() {
+        return "Nothing heard from it yet.".to_owned();
+    }
+    let mut text = match (seen.brood_c, band) {
+        (Some((mean, _, _)), Some(b)) => format!("The brood place is at {mean:.1} °C, {}.", against(mean, b)),
+        (Some((mean, _, _)), None) => format!("The brood place is at {mean:.1} °C."),
+        (None, _) => String::new(),
+    };
+    let (low, high) = ends(&seen.profile.mean_c);
+    if low <= high {
+        let gap = if text.is_empty() { "" } else { " " };
+        text = format!("{text}{gap}From {low:.1} to {high:.1} °C along the nest.");
+    }
+    if let Some(age) = old {
+        text = format!("Its newest reading that was believed is {age} old: what stands here is a guess. {text}");
+    }
+    text
+}
+
+/// What is drawn rests on fewer probes than are there: said beside it, because it may be the picture that is wrong.
+fn doubts(seen: &NestNow) -> String {
+    let heard = seen.probes.iter().filter(|p| p.temperature.is_some());
+    let doubted = heard.clone().filter(|p| p.rejected.is_some()).count();
+    match (doubted, heard.count()) {
+        (0, _) => String::new(),
+        (1, _) => " One probe is not believed: the nest may differ from what is drawn.".to_owned(),
+        (n, all) => format!(" {n} of {all} probes are not believed: the nest may differ from what is drawn."),
+    }
+}
+
+fn against(mean: f64, band: BandView) -> String {
+    let BandView { low_c, high_c, .. } = band;
+    if mean < low_c {
+        format!("{:.1} K below the band of {low_c} to {high_c} °C", low_c - mean)
+    } else if mean > high_c {
+        format!("{:.1} K above the band of {low_c} to {high_c} °C", mean - high_c)
+    } else {
+        format!("within the band of {low_c} to {high_c} °C")
+    }
+}
+
+fn ends(values: &[f64]) -> (f64, f64) {
+    let finite = values.iter().copied().filter(|v| v.is_finite());
+    finite.fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), v| (low.min(v), high.max(v)))
+}
+
+/// A span that cannot be negative, for a page.
+fn length(span: Span) -> Span {
+    span.max(Span::ZERO)
+}
+
+/// `20 s ago`.
+fn ago(at: Timestamp, now: Timestamp) -> String {
+    format!("{} ago", length(now.since(at)))
+}
+
+/// The state of the watch itself, a sentence each.
+fn vitals(snap: &Snapshot, now: Timestamp, hours: &Hours) -> Vec<String> {
+    let v: &Vitals = &snap.vitals;
+    let mut out = Vec::new();
+    if let Some(why) = &v.broker_lost {
+        out.push(format!("The broker cannot be reached: {why}."));
+    }
+    if let Some(why) = &v.history_failing {
+        out.push(format!("History cannot be written: {why}."));
+    }
+    out.extend(v.notices_failing.iter().map(|(way, why)| format!("Messages by {way} do not get out: {why}.")));
+    let down = snap.links.iter().filter(|(_, up)| !**up).map(|(node, _)| node.as_str());
+    out.extend(down.map(|node| format!("The node {node} has taken its leave or lost its connection.")));
+    out.push(format!(
+        "Watching since {}: {} readings judged, {} stored. The last one was on disk after {} ms, the slowest of the last minute after {} ms.",
+        hours.near(snap.started, now), v.readings, v.stored, v.commit_ms.0, v.commit_ms.1
+    ));
+    let counts = |counted: &std::collections::BTreeMap<&'static str, u64>| {
+        counted.iter().filter(|(_, n)| **n > 0).map(|(why, n)| format!("{why} {n}")).collect::<Vec<_>>().join(", ")
+    };
+    for (what, counted) in [("Records refused", &v.refused), ("Readings not believed", &v.rejected)] {
+        let said = counts(counted);
+        if !said.is_empty() {
+            out.push(format!("{what}: {said}."));
+        }
+    }
+    if v.dropped > 0 {
+        out.push(format!("{} messages were dropped for lack of room; their nodes send them again.", v.dropped));
+    }
+    out
+}

@@ -1,0 +1,181 @@
+//! Stored readings, run once more through a core of its own, in event time: what was believed at each moment of a span.
+//!
+//! Nothing is drawn from stored estimates, so a better model betters old weeks. The run begins [`LEAD`] earlier: the
+//! core learns the nest's physics anew in it.
+use crate::history::{HistoryError, Reader};
+use enclosure::shelf::Nest;
+use enclosure::{Core, Input, NestNow, Reading, Shelf, Span, Timestamp};
+use std::ops::Range;
+
+/// How long before the span the run begins: long enough for the first fits and a whole day.
+pub const LEAD: Span = Span::from_h(24);
+/// Columns of the picture: about every 30 minutes for a week.
+pub const COLUMNS: usize = 336;
+/// Samples in each column, so that a thermostat's swing shows as lowest and highest.
+pub const PER_COLUMN: usize = 3;
+/// Nothing is known where the newest believed reading is older than a column, and than the first of these ...
+const GAP_LEAST: Span = Span::from_min(20);
+/// ... but never where it is older than the second.
+const GAP_MOST: Span = Span::from_h(2);
+
+/// What was believed over a span.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Past {
+    /// The nest, as the shelf file describes it today.
+    pub nest: Nest,
+    /// The span.
+    pub span: Range<Timestamp>,
+    /// Places of the profiles, mm.
+    pub at_mm: Vec<f64>,
+    /// Evenly spaced samples, [`PER_COLUMN`] a column; `None` where nothing is known.
+    pub samples: Vec<Option<Seen>>,
+    /// Readings found in the span itself.
+    pub readings: u64,
+}
+
+/// One sample.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Seen {
+    /// Believed temperature at each place, °C.
+    pub mean_c: Vec<f32>,
+    /// Brood place: mean and hottest, °C.
+    pub brood_c: Option<(f64, f64)>,
+    /// Room, °C.
+    pub room_c: Option<f64>,
+    /// Heat of the mats, W.
+    pub heat_w: f64,
+    /// Relative humidity in the middle of the brood place (of the nest if there is none), %RH.
+    pub rh_pct: Option<f64>,
+}
+
+impl Past {
+    /// The moment of sample `k`.
+    pub fn at(&self, k: usize) -> Timestamp {
+        sample_at(&self.span, self.samples.len(), k)
+    }
+
+    /// Time between two samples.
+    pub fn step(&self) -> Span {
+        Span::from_ms(self.span.end.since(self.span.start).ms() / i64::try_from(self.samples.len().max(1)).unwrap_or(1))
+    }
+}
+
+/// The middle of part `k` of `n`.
+fn sample_at(span: &Range<Timestamp>, n: usize, k: usize) -> Timestamp {
+    let length = i128::from(span.end.since(span.start).ms());
+    let into = length * (2 * k as i128 + 1) / (2 * n.max(1) as i128);
+    span.start.plus(Span::from_ms(i64::try_from(into).unwrap_or(i64::MAX)))
+}
+
+/// Runs the stored readings of nest `nest` through a core, [`LEAD`] before `span` and over it, in `columns` columns.
+///
+/// `stop` is asked now and then; once it says so the rest of the span stays unknown.
+///
+/// # Errors
+/// [`HistoryError`] where history cannot be read.
+pub fn recall(
+    reader: &Reader,
+    (shelf, nest): (&Shelf, &Nest),
+    span: Range<Timestamp>,
+    columns: usize,
+    stop: &dyn Fn() -> bool,
+) -> Result<Past, HistoryError> {
+    let alone = Shelf { name: shelf.name.clone(), nests: vec![nest.clone()], alarms: shelf.alarms.clone() };
+    let mut run = Run::new(alone, span.clone(), columns * PER_COLUMN);
+    let sources: Vec<String> = run.core.sources().to_vec();
+    let names: Vec<&str> = sources.iter().map(String::as_str).collect();
+    reader.each_reading(Some(&names), span.start.minus(LEAD)..span.end, |r| {
+        if run.stopped || stop() {
+            run.stopped = true;
+            return;
+        }
+        if let Some(source) = run.core.source(&r.source) {
+            run.hear(Reading { source, at: r.at, measured: r.measured });
+        }
+    })?;
+    if !run.stopped {
+        run.pass(span.end);
+    }
+    let middle = nest.length_mm;
+    let at_mm = if run.at_mm.is_empty() { vec![0.0, middle] } else { run.at_mm };
+    run.samples.resize(columns * PER_COLUMN, None);
+    Ok(Past { nest: nest.clone(), span, at_mm, samples: run.samples, readings: run.readings })
+}
+
+struct Run {
+    core: Core,
+    span: Range<Timestamp>,
+    wanted: usize,
+    gap: Span,
+    middle_mm: f64,
+    at_mm: Vec<f64>,
+    samples: Vec<Option<Seen>>,
+    readings: u64,
+    stopped: bool,
+}
+
+impl Run {
+    fn new(shelf: Shelf, span: Range<Timestamp>, wanted: usize) -> Self {
+        let column = span.end.since(span.start).ms() / i64::try_from(wanted / PER_COLUMN).unwrap_or(1).max(1);
+        let middle_mm = shelf
+            .nests
+            .first()
+            .map_or(0.0, |n| n.brood.map_or(n.length_mm / 2.0, |b| f64::midpoint(b.from_mm, b.to_mm)));
+        Self {
+            core: Core::new(shelf),
+            span,
+            wanted,
+            gap: Span::from_ms(column).clamp(GAP_LEAST, GAP_MOST),
+            middle_mm,
+            at_mm: Vec::new(),
+            samples: Vec::with_capacity(wanted),
+            readings: 0,
+            stopped: false,
+        }
+    }
+
+    fn hear(&mut self, reading: Reading) {
+        self.pass(reading.at);
+        self.readings += u64::from(self.span.contains(&reading.at));
+        // What it raises was raised then, or was not: history says so itself.
+        let _ = self.core.step(reading.at, Input::Reading(reading));
+    }
+
+    /// Lets time pass: timers at their own times, samples at theirs, each before what is heard at `until`.
+    fn pass(&mut self, until: Timestamp) {
+        loop {
+            let k = self.samples.len();
+            let sample = (k < self.wanted).then(|| sample_at(&self.span, self.wanted, k)).filter(|t| *t < until);
+            let wake = self.core.wake_at().filter(|w| *w <= until);
+            match (wake, sample) {
+                (Some(w), s) if s.is_none_or(|s| w <= s) => {
+                    let _ = self.core.step(w, Input::Wake);
+                }
+                (_, Some(s)) => self.sample(s),
+                _ => return,
+            }
+        }
+    }
+
+    fn sample(&mut self, at: Timestamp) {
+        let now = self.core.nest(0, at).filter(|n| n.heard.is_some_and(|h| at.since(h) <= self.gap));
+        let seen = now.filter(|n| !n.profile.at_mm.is_empty()).map(|n| self.seen(&n));
+        self.samples.push(seen);
+    }
+
+    fn seen(&mut self, now: &NestNow) -> Seen {
+        let places = &now.profile.at_mm;
+        let rh_pct =
+            places.iter().position(|x| *x >= self.middle_mm).and_then(|i| now.rh_pct.get(i).copied().flatten());
+        if self.at_mm.is_empty() {
+            self.at_mm.clone_from(places);
+        }
+        Seen {
+            mean_c: now.profile.mean_c.iter().map(|c| *c as f32).collect(),
+            brood_c: now.brood_c.map(|(mean, _, hottest)| (mean, hottest)),
+            room_c: now.room_c.map(|r| r.0),
+            heat_w: now.profile.pad_w,
+            rh_pct,
+        }
+    }
+}

@@ -1,0 +1,131 @@
+//! The views over a made history.
+use super::now::now_page;
+use super::past::{COLUMNS, Past, recall};
+use super::sample::{CUT_H, LENGTH_S, Made, at_h, made, silent, utc};
+use super::week::week_view;
+use dashboards::{MarkKind, WeekView};
+use enclosure::{Core, Input, Reading, Span, Timestamp};
+use std::ops::Range;
+
+fn past(made: &Made, nest: usize, span: Range<Timestamp>, columns: usize) -> Past {
+    let nest = &made.file.shelf.nests[nest];
+    recall(&made.reader(), (&made.file.shelf, nest), span, columns, &|| false).unwrap()
+}
+
+fn week(made: &Made, past: &Past) -> WeekView {
+    week_view(past, &made.reader(), Span::ZERO, &utc()).unwrap()
+}
+
+fn whole() -> Range<Timestamp> {
+    at_h(0.0)..at_h(LENGTH_S / 3600.0)
+}
+
+#[test]
+fn the_past_is_what_the_core_believed_then() {
+    let made = made();
+    let past = past(made, 0, whole(), COLUMNS);
+    let k = past.samples.len() / 3;
+    let at = past.at(k);
+    // A core of the whole shelf that hears what was there until then, and nothing later.
+    let mut core = Core::new(made.file.shelf.clone());
+    for r in made.reader().readings(None, at_h(-1.0)..at).unwrap() {
+        while let Some(wake) = core.wake_at().filter(|w| *w <= r.at) {
+            core.step(wake, Input::Wake);
+        }
+        let source = core.source(&r.source).unwrap();
+        core.step(r.at, Input::Reading(Reading { source, at: r.at, measured: r.measured }));
+    }
+    let (now, then) = (core.nest(0, at).unwrap(), past.samples[k].as_ref().unwrap());
+    assert!((now.brood_c.unwrap().0 - then.brood_c.unwrap().0).abs() < 1e-6, "{then:?}");
+    assert_eq!(now.profile.at_mm, past.at_mm);
+    assert!(now.profile.mean_c.iter().zip(&then.mean_c).all(|(a, b)| (a - f64::from(*b)).abs() < 1e-3));
+}
+
+#[test]
+fn a_gap_stays_a_gap() {
+    let made = made();
+    let week = week(made, &past(made, 0, whole(), COLUMNS));
+    let column = |h: f64| (h * 3600.0 / LENGTH_S * COLUMNS as f64) as usize;
+    let known = |range: Range<usize>| range.filter(|c| week.map.columns[*c].is_some()).count();
+    // Twenty minutes after the last reading nothing is known any more.
+    assert_eq!(known(column(CUT_H.0 + 0.6)..column(CUT_H.1)), 0);
+    let (before, after) = (column(5.0)..column(CUT_H.0), column(CUT_H.1 + 0.5)..COLUMNS);
+    assert_eq!((known(before.clone()), known(after.clone())), (before.len(), after.len()));
+    assert!(week.sentences.iter().any(|s| s.contains("nothing is known")), "{:?}", week.sentences);
+    assert!(week.lanes.iter().all(|l| l.points[column(CUT_H.1 - 1.0)].is_none()));
+    let day = &week.days[1];
+    let want = 1.0 - (CUT_H.1 - CUT_H.0 - 1.0 / 3.0) / 24.0;
+    assert!((day.known - want).abs() < 0.02, "{} against {want}", day.known);
+}
+
+#[test]
+fn days_sentences_and_marks_tell_the_span() {
+    let made = made();
+    let week = week(made, &past(made, 0, whole(), COLUMNS));
+    let days: Vec<_> = week.days.iter().map(|d| d.day.as_str()).collect();
+    assert_eq!(days, ["Sun 1 March", "Mon 2 March", "Tue 3 March"]);
+    for day in &week.days {
+        let brood = day.brood_c.unwrap();
+        assert!(brood.min <= brood.mean && brood.mean <= brood.max);
+        assert!((0.0..=1.0).contains(&day.in_band.unwrap()));
+    }
+    assert!((1..=3).contains(&week.sentences.len()));
+    let marks = |alarm: bool| week.marks.iter().filter(move |m| matches!(m.kind, MarkKind::Alarm(_)) == alarm);
+    assert!(marks(true).any(|m| m.text.contains("heat it was not told to give")), "{:?}", week.marks);
+    let notes: Vec<_> = marks(false).map(|m| (m.text.as_str(), m.at_mm)).collect();
+    assert_eq!(notes, [("brood seen at 62 mm: two heaps & <eggs>", Some(62.0)), ("water refilled", None)]);
+    assert!(week.marks.windows(2).all(|m| m[0].at <= m[1].at));
+}
+
+#[test]
+fn a_span_without_readings_is_all_gap_and_says_so() {
+    let made = made();
+    let week = week(made, &past(made, 1, at_h(-400.0)..at_h(-300.0), COLUMNS));
+    assert!(week.map.is_empty() && week.map.columns.len() == COLUMNS);
+    assert_eq!(week.sentences.len(), 1);
+}
+
+#[test]
+fn a_run_that_is_stopped_leaves_the_rest_unknown() {
+    let made = made();
+    let asked = std::cell::Cell::new(0);
+    let stop = || {
+        asked.set(asked.get() + 1);
+        asked.get() > 20_000
+    };
+    let nest = &made.file.shelf.nests[0];
+    let past = recall(&made.reader(), (&made.file.shelf, nest), whole(), COLUMNS, &stop).unwrap();
+    assert!(past.samples.iter().any(Option::is_some));
+    assert!(past.samples.last().unwrap().is_none());
+}
+
+#[test]
+fn the_page_of_now_shows_what_stands_and_what_can_be_done() {
+    let made = made();
+    let page = now_page(&made.snapshot, made.end, &utc());
+    let stuck = page.alarms.iter().find(|a| a.alarm == "heater-stuck-on").unwrap();
+    assert!(stuck.what_to_do.starts_with("Pull the plug"));
+    let named = |name: &str| stuck.actions[0].fields.iter().find(|(n, _)| n == name).map(|(_, v)| v.as_str());
+    assert_eq!((named("alarm"), named("nest")), (Some("heater-stuck-on"), Some("oak")));
+    assert_eq!(page.nests.len(), 2);
+    assert_eq!(page.nests[0].probes.len(), 3);
+    let html = dashboards::now_html(&page);
+    assert!(html.contains("attic-node:&lt;b&gt;") && !html.contains("<b>"));
+}
+
+#[test]
+fn before_the_first_reading_nothing_is_claimed() {
+    let silent = silent();
+    let page = now_page(&silent, silent.at, &utc());
+    assert!(page.age_s.is_none() && page.alarms.is_empty());
+    assert!(page.nests.iter().all(|n| n.profile.at_mm.is_empty() && n.summary == "Nothing heard from it yet."));
+}
+
+#[test]
+fn an_estimate_without_fresh_readings_calls_itself_a_guess() {
+    let made = made();
+    let later = made.end.plus(Span::from_h(2));
+    let page = now_page(&made.snapshot, later, &utc());
+    assert!(page.nests[0].summary.contains("a guess"), "{}", page.nests[0].summary);
+    assert!(page.nests[0].tone >= dashboards::Tone::Warning);
+}

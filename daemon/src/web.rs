@@ -1,0 +1,172 @@
+//! The pages, and the same for machines: everything that is served over HTTP.
+//!
+//! - Nothing here can hold up the pipeline: it reads snapshots, hands acts over a bounded queue, and reads history
+//!   through readers of its own, [`HISTORY_READS_MAX`] at once, on blocking threads.
+//! - Everything is bounded: connections, requests at once, viewers, bodies, time, and how long a span may be.
+//! - There is no password: whoever reaches the address may look and answer alarms. What a foreign page makes a browser
+//!   send is refused ([`guard`]).
+mod acts;
+mod guard;
+mod health;
+mod json;
+mod line;
+mod live;
+mod metrics;
+mod pages;
+mod weeks;
+
+#[cfg(test)]
+mod tests;
+
+pub use health::{Health, Pulse};
+
+use crate::clock::Clock;
+use crate::snapshot::{Act, Snapshot};
+use crate::views::hours::Hours;
+use anyhow::Context as _;
+use axum::Router;
+use axum::extract::DefaultBodyLimit;
+use axum::middleware::{from_fn, from_fn_with_state};
+use axum::routing::{get, post};
+use enclosure::Timestamp;
+use std::path::PathBuf;
+use std::sync::Arc;
+use std::sync::atomic::AtomicU64;
+use std::time::Duration;
+use tokio::net::TcpListener;
+use tokio::sync::{Semaphore, mpsc, watch};
+use tokio_util::sync::CancellationToken;
+
+/// Connections open at once; more wait to be accepted.
+pub const CONNECTIONS_MAX: usize = 256;
+/// Requests answered at once; more are told to come back.
+pub const REQUESTS_MAX: usize = 64;
+/// Pages that follow live at once; more are told to come back (they work, without following).
+pub const VIEWERS_MAX: usize = 48;
+/// Spans of history read at once, each on a thread of its own.
+pub const HISTORY_READS_MAX: usize = 2;
+/// Largest body of a request, bytes.
+pub const BODY_BYTES_MAX: usize = 16 * 1024;
+/// Longest time for an answer.
+pub const ANSWER_WITHIN: Duration = Duration::from_secs(30);
+/// Open connections get this long to end when the daemon stops.
+const STOP_WITHIN: Duration = Duration::from_secs(3);
+
+/// What every request may use.
+pub(crate) struct App {
+    snapshots: watch::Receiver<Arc<Snapshot>>,
+    acts: mpsc::Sender<Act>,
+    history: PathBuf,
+    clock: Arc<dyn Clock>,
+    hours: Hours,
+    pulse: Arc<Pulse>,
+    reads: Arc<Semaphore>,
+    viewers: Arc<Semaphore>,
+    requests: Semaphore,
+    weeks: weeks::Weeks,
+    counted: Counted,
+    stop: CancellationToken,
+}
+
+/// What the pages count of themselves.
+#[derive(Debug, Default)]
+pub(crate) struct Counted {
+    /// Requests that arrived.
+    pub(crate) requests: AtomicU64,
+    /// Requests refused by the guard.
+    pub(crate) refused: AtomicU64,
+    /// Requests sent away for lack of room, or that took too long.
+    pub(crate) busy: AtomicU64,
+}
+
+impl App {
+    pub(crate) fn new(
+        snapshots: watch::Receiver<Arc<Snapshot>>,
+        acts: mpsc::Sender<Act>,
+        (history, hours): (PathBuf, Hours),
+        clock: Arc<dyn Clock>,
+        stop: CancellationToken,
+    ) -> Arc<Self> {
+        Arc::new(Self {
+            snapshots,
+            acts,
+            history,
+            clock,
+            hours,
+            pulse: Arc::default(),
+            reads: Arc::new(Semaphore::new(HISTORY_READS_MAX)),
+            viewers: Arc::new(Semaphore::new(VIEWERS_MAX)),
+            requests: Semaphore::new(REQUESTS_MAX),
+            weeks: weeks::Weeks::default(),
+            counted: Counted::default(),
+            stop,
+        })
+    }
+
+    fn snapshot(&self) -> Arc<Snapshot> {
+        Arc::clone(&self.snapshots.borrow())
+    }
+
+    fn now(&self) -> Timestamp {
+        self.clock.now()
+    }
+}
+
+/// Every address.
+pub(crate) fn router(app: Arc<App>) -> Router {
+    Router::new()
+        .route("/", get(pages::now))
+        .route(dashboards::FRAGMENT_PATH, get(pages::fragment))
+        .route("/nest/{id}", get(pages::nest))
+        .route("/nest/{id}/{file}", get(pages::picture))
+        .route("/alarms", get(pages::alarms))
+        .route(dashboards::STYLE_PATH, get(pages::style))
+        .route(dashboards::LIVE_PATH, get(pages::script))
+        .route(dashboards::EVENTS_PATH, get(live::events))
+        .route("/now.json", get(json::now))
+        .route("/alarms.json", get(json::alarms))
+        .route("/notes.json", get(json::notes))
+        .route("/health", get(health::health))
+        .route("/metrics", get(metrics::metrics))
+        .route("/alarm", post(acts::alarm_form))
+        .route("/note", post(acts::note_form))
+        .route("/act", post(acts::act_json))
+        .fallback(pages::missing)
+        .layer(DefaultBodyLimit::max(BODY_BYTES_MAX))
+        .layer(from_fn_with_state(Arc::clone(&app), guard::check))
+        .layer(from_fn_with_state(Arc::clone(&app), guard::limit))
+        .layer(from_fn(guard::headers))
+        .with_state(app)
+}
+
+/// Serves the pages on `listener` until `stop`.
+///
+/// # Errors
+/// If the listener fails for good.
+pub async fn serve(
+    listener: TcpListener,
+    snapshots: watch::Receiver<Arc<Snapshot>>,
+    acts: mpsc::Sender<Act>,
+    history: PathBuf,
+    clock: Arc<dyn Clock>,
+    stop: CancellationToken,
+) -> anyhow::Result<()> {
+    let app = App::new(snapshots, acts, (history, Hours::system()), clock, stop.clone());
+    serve_app(listener, app, stop).await
+}
+
+pub(crate) async fn serve_app(listener: TcpListener, app: Arc<App>, stop: CancellationToken) -> anyhow::Result<()> {
+    let feeling = tokio::spawn(health::feel(Arc::clone(&app.pulse), app.snapshots.clone(), stop.clone()));
+    let serving =
+        axum::serve(line::Line::new(listener), router(app)).with_graceful_shutdown(stop.clone().cancelled_owned());
+    let late = async {
+        stop.cancelled().await;
+        tokio::time::sleep(STOP_WITHIN).await;
+    };
+    let ended = tokio::select! {
+        ended = serving => ended.context("serving the pages: the listener failed; start again, and look at [web] listen"),
+        () = late => Ok(()),
+    };
+    feeling.abort();
+    ended
+}

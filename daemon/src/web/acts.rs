@@ -1,0 +1,197 @@
+//! What a keeper does: forms from the pages, and one JSON address for the command line and for scripts.
+use super::App;
+use super::pages::plain;
+use crate::snapshot::{Act, ActKind, AlarmAct, AlarmName, Note};
+use crate::views::hours::moment;
+use crate::views::now::{SHELVE_MIN, nest_url};
+use crate::views::words::NOTE_KINDS;
+use axum::Json;
+use axum::extract::Form;
+use axum::extract::State;
+use axum::extract::rejection::{FormRejection, JsonRejection};
+use axum::http::{StatusCode, header};
+use axum::response::{IntoResponse, Response};
+use enclosure::{Alarm, Timestamp};
+use serde::Deserialize;
+use std::sync::Arc;
+use std::time::Duration;
+use tokio::sync::oneshot;
+
+/// Longest time an act may wait for the pipeline.
+const ACT_WITHIN: Duration = Duration::from_secs(10);
+/// Longest silence, minutes: a week.
+pub(super) const SHELVE_MIN_MAX: u32 = 7 * 24 * 60;
+/// Longest text of a note, characters.
+pub(super) const NOTE_CHARS_MAX: usize = 1_000;
+
+/// Fields of a form and of `POST /act`. Empty is as good as absent.
+#[derive(Debug, Default, Deserialize)]
+#[serde(default, deny_unknown_fields)]
+pub(super) struct Wish {
+    /// `ack`, `shelve`, `unshelve`, `reset` or `note`.
+    r#do: String,
+    alarm: String,
+    nest: String,
+    probe: String,
+    node: String,
+    minutes: Loose,
+    kind: String,
+    at_mm: Loose,
+    text: String,
+    at: Loose,
+    /// Where a form leads back to.
+    back: String,
+}
+
+/// A number or a text: forms know only texts.
+#[derive(Debug, Default, Deserialize)]
+#[serde(untagged)]
+enum Loose {
+    #[default]
+    None,
+    Number(f64),
+    Text(String),
+}
+
+impl Loose {
+    fn number(&self, what: &str) -> Result<Option<f64>, String> {
+        let parsed = match self {
+            Self::None => return Ok(None),
+            Self::Number(v) => Some(*v),
+            Self::Text(t) if t.trim().is_empty() => return Ok(None),
+            Self::Text(t) => t.trim().replace(',', ".").parse().ok(),
+        };
+        parsed.filter(|v| v.is_finite()).map(Some).ok_or_else(|| format!("{what} is no number"))
+    }
+
+    /// Seconds since 1970, or a moment in words; now where nothing stands.
+    fn moment(&self, now: Timestamp) -> Result<Timestamp, String> {
+        match self {
+            Self::None => Ok(now),
+            Self::Number(s) => Timestamp::from_unix_s(*s).ok_or_else(|| "the moment is none".to_owned()),
+            Self::Text(t) if t.trim().is_empty() => Ok(now),
+            Self::Text(t) => moment(t, now),
+        }
+    }
+}
+
+impl Wish {
+    /// What it asks for, in the pipeline's words.
+    fn act(self, now: Timestamp) -> Result<ActKind, String> {
+        let what = match self.r#do.as_str() {
+            "ack" => AlarmAct::Acknowledge,
+            "shelve" => AlarmAct::Shelve(self.minutes()?),
+            "unshelve" => AlarmAct::Unshelve,
+            "reset" => AlarmAct::Reset,
+            "note" => return self.note(now).map(ActKind::Note),
+            _ => return Err("nothing is known to do by that name: ack, shelve, unshelve, reset or note".to_owned()),
+        };
+        if Alarm::from_name(&self.alarm).is_none() {
+            return Err("there is no alarm of that name".to_owned());
+        }
+        let given = |text: String| Some(text).filter(|t| !t.is_empty());
+        let (nest, probe, node) = (given(self.nest), given(self.probe), given(self.node));
+        Ok(ActKind::Alarm(what, AlarmName { alarm: self.alarm, nest, probe, node }))
+    }
+
+    fn minutes(&self) -> Result<u32, String> {
+        let minutes = self.minutes.number("the length of the silence")?.unwrap_or(f64::from(SHELVE_MIN));
+        if (1.0..=f64::from(SHELVE_MIN_MAX)).contains(&minutes) {
+            Ok(minutes as u32)
+        } else {
+            Err(format!("an alarm can be silenced for 1 to {SHELVE_MIN_MAX} minutes"))
+        }
+    }
+
+    fn note(self, now: Timestamp) -> Result<Note, String> {
+        let kinds = NOTE_KINDS.map(|(kind, _)| kind);
+        if !kinds.contains(&self.kind.as_str()) {
+            return Err(format!("a note is one of {}", kinds.join(", ")));
+        }
+        if self.text.chars().count() > NOTE_CHARS_MAX {
+            return Err(format!("a note has at most {NOTE_CHARS_MAX} characters"));
+        }
+        let at = self.at.moment(now)?;
+        if at > now {
+            return Err("a note is about what was, not about what will be".to_owned());
+        }
+        let at_mm = self.at_mm.number("the place")?;
+        Ok(Note { at, nest: self.nest, kind: self.kind, at_mm, text: self.text.trim().to_owned() })
+    }
+}
+
+impl App {
+    /// Checks a wish against the shelf and hands it to the pipeline; `Err`: status and why not.
+    async fn fulfil(&self, wish: Wish) -> Result<(), (StatusCode, String)> {
+        let snap = self.snapshot();
+        let known = |id: &str| snap.shelf.nests.iter().find(|n| n.id == id);
+        let wrong = |why: String| (StatusCode::BAD_REQUEST, why);
+        let kind = wish.act(self.now()).map_err(wrong)?;
+        let nest = match &kind {
+            ActKind::Alarm(_, name) => name.nest.as_deref(),
+            ActKind::Note(note) => Some(note.nest.as_str()),
+        };
+        let described = match nest {
+            Some(id) => Some(known(id).ok_or_else(|| {
+                let ids: Vec<_> = snap.shelf.nests.iter().map(|n| n.id.as_str()).collect();
+                wrong(format!("no nest has that name; there are {}", ids.join(", ")))
+            })?),
+            None => None,
+        };
+        if let (ActKind::Note(Note { at_mm: Some(mm), .. }), Some(n)) = (&kind, described)
+            && !(0.0..=n.length_mm).contains(mm)
+        {
+            return Err(wrong(format!("the place lies outside the nest: 0 to {} mm", n.length_mm)));
+        }
+        let (reply, answer) = oneshot::channel();
+        let busy = |why: &str| (StatusCode::SERVICE_UNAVAILABLE, why.to_owned());
+        self.acts.try_send(Act { kind, reply }).map_err(|_| busy("too much waits to be done already: try again"))?;
+        match tokio::time::timeout(ACT_WITHIN, answer).await {
+            Ok(Ok(Ok(()))) => Ok(()),
+            Ok(Ok(Err(why))) => Err((StatusCode::CONFLICT, why)),
+            Ok(Err(_)) => Err(busy("the part that does it has ended; look at the log")),
+            Err(_) => Err(busy("it was handed on, but nobody said that it was done: look whether it was")),
+        }
+    }
+
+    /// Only pages of our own.
+    fn back(&self, wanted: &str) -> String {
+        let snap = self.snapshot();
+        let nests = snap.shelf.nests.iter().map(|n| nest_url(&n.id));
+        nests.chain(["/alarms".to_owned()]).find(|url| url == wanted).unwrap_or_else(|| "/".to_owned())
+    }
+}
+
+pub(super) async fn alarm_form(State(app): State<Arc<App>>, form: Result<Form<Wish>, FormRejection>) -> Response {
+    answer_form(&app, form, "What you did to the alarm was not done").await
+}
+
+pub(super) async fn note_form(State(app): State<Arc<App>>, form: Result<Form<Wish>, FormRejection>) -> Response {
+    let form = form.map(|Form(wish)| Form(Wish { r#do: "note".to_owned(), ..wish }));
+    answer_form(&app, form, "The note was not written down").await
+}
+
+async fn answer_form(app: &App, form: Result<Form<Wish>, FormRejection>, title: &str) -> Response {
+    let wish = match form {
+        Ok(Form(wish)) => wish,
+        Err(e) => return plain(app, e.status(), title, vec!["The form could not be read.".to_owned()]),
+    };
+    let back = app.back(&wish.back);
+    match app.fulfil(wish).await {
+        Ok(()) => (StatusCode::SEE_OTHER, [(header::LOCATION, back)]).into_response(),
+        Err((status, why)) => plain(app, status, title, vec![format!("It was not done: {why}.")]),
+    }
+}
+
+/// `POST /act`: `{"do":"ack","alarm":"brood-hot","nest":"oak"}` or
+/// `{"do":"note","nest":"oak","kind":"brood","at_mm":60,"text":"…"}`; the answer is `{"done":true}` or says why not.
+pub(super) async fn act_json(State(app): State<Arc<App>>, body: Result<Json<Wish>, JsonRejection>) -> Response {
+    let done = match body {
+        Ok(Json(wish)) => app.fulfil(wish).await,
+        Err(e) => Err((e.status(), e.body_text())),
+    };
+    match done {
+        Ok(()) => Json(serde_json::json!({ "done": true })).into_response(),
+        Err((status, why)) => (status, Json(serde_json::json!({ "done": false, "why": why }))).into_response(),
+    }
+}

@@ -1,0 +1,149 @@
+//! `GET /metrics`: OpenMetrics 1.0. Labels come from the shelf file and from closed lists, never from what a node says.
+use super::App;
+use crate::snapshot::Snapshot;
+use crate::views::now::{names, shown};
+use axum::extract::State;
+use axum::http::{StatusCode, header};
+use axum::response::{IntoResponse, Response};
+use prometheus_client::encoding::text::encode;
+use prometheus_client::metrics::counter::Counter;
+use prometheus_client::metrics::family::Family;
+use prometheus_client::metrics::gauge::Gauge;
+use prometheus_client::registry::{Registry, Unit};
+use std::collections::BTreeMap;
+use std::sync::Arc;
+use std::sync::atomic::{AtomicU64, Ordering};
+
+/// The type of the text, as OpenMetrics 1.0 names it.
+const TYPE: &str = "application/openmetrics-text; version=1.0.0; charset=utf-8";
+
+type Labels = Vec<(&'static str, String)>;
+type Number = Gauge<f64, AtomicU64>;
+type Numbers = Family<Labels, Number>;
+
+pub(super) async fn metrics(State(app): State<Arc<App>>) -> Response {
+    let mut registry = Registry::with_prefix("warmend");
+    let snap = app.snapshot();
+    nests(&mut registry, &snap);
+    vitals(&mut registry, &snap);
+    gauge(
+        &mut registry,
+        ("up", "1 while readings are judged and history is written"),
+        None,
+        [(vec![], f64::from(u8::from(super::Health::of(&snap, app.pulse.stalled()).well)))],
+    );
+    let pages = [
+        ("web_requests", "Requests to the pages", &app.counted.requests),
+        ("web_refused", "Requests refused as foreign", &app.counted.refused),
+        ("web_busy", "Requests sent away for lack of room or time", &app.counted.busy),
+    ];
+    for (name, help, counted) in pages {
+        count(&mut registry, (name, help), counted.load(Ordering::Relaxed));
+    }
+    let mut text = String::new();
+    if encode(&mut text, &registry).is_err() {
+        return StatusCode::INTERNAL_SERVER_ERROR.into_response();
+    }
+    ([(header::CONTENT_TYPE, TYPE)], text).into_response()
+}
+
+/// Values that are no number are left out.
+fn gauge(
+    registry: &mut Registry,
+    (name, help): (&str, &str),
+    unit: Option<Unit>,
+    values: impl IntoIterator<Item = (Labels, f64)>,
+) {
+    let family = Numbers::default();
+    for (labels, value) in values.into_iter().filter(|(_, v)| v.is_finite()) {
+        family.get_or_create(&labels).set(value);
+    }
+    match unit {
+        Some(unit) => registry.register_with_unit(name, help, unit, family),
+        None => registry.register(name, help, family),
+    }
+}
+
+fn count(registry: &mut Registry, (name, help): (&str, &str), value: u64) {
+    let counter: Counter = Counter::default();
+    counter.inc_by(value);
+    registry.register(name, help, counter);
+}
+
+fn counts(registry: &mut Registry, (name, help): (&str, &str), values: &BTreeMap<&'static str, u64>) {
+    let family = Family::<Labels, Counter>::default();
+    for (reason, n) in values {
+        family.get_or_create(&vec![("reason", (*reason).to_owned())]).inc_by(*n);
+    }
+    registry.register(name, help, family);
+}
+
+fn nests(registry: &mut Registry, snap: &Snapshot) {
+    let each = || snap.shelf.nests.iter().zip(&snap.nests);
+    let nest = |id: &str| vec![("nest", id.to_owned())];
+    let celsius = || Some(Unit::Celsius);
+    let brood =
+        |pick: fn((f64, f64, f64)) -> f64| each().filter_map(move |(n, s)| Some((nest(&n.id), pick(s.brood_c?))));
+    gauge(registry, ("brood_mean", "Believed mean of the brood place"), celsius(), brood(|b| b.0));
+    gauge(registry, ("brood_mean_sd", "Standard deviation of its error"), celsius(), brood(|b| b.1));
+    gauge(registry, ("brood_hottest", "Believed hottest point of the brood place"), celsius(), brood(|b| b.2));
+    let room = each().filter_map(|(n, s)| Some((nest(&n.id), s.room_c?.0)));
+    gauge(registry, ("room", "Believed temperature of the room"), celsius(), room);
+    let heat = each().filter(|(_, s)| s.heard.is_some()).map(|(n, s)| (nest(&n.id), s.profile.pad_w));
+    gauge(registry, ("heat_watts", "Believed heat of the heating mats, W"), None, heat);
+    let heard = each().filter_map(|(n, s)| Some((nest(&n.id), s.heard?.unix_s())));
+    gauge(registry, ("heard_timestamp", "Newest believed reading"), Some(Unit::Seconds), heard);
+    let probes = || {
+        let name = |source: enclosure::SourceId| snap.sources.get(usize::from(source.0)).cloned();
+        each().flat_map(move |(n, s)| {
+            s.probes.iter().filter_map(move |p| Some((vec![("nest", n.id.clone()), ("probe", name(p.source)?)], p)))
+        })
+    };
+    let warmth = probes().filter_map(|(l, p)| Some((l, p.temperature?.0)));
+    gauge(registry, ("probe", "Last temperature of a probe"), celsius(), warmth);
+    let damp = probes().filter_map(|(l, p)| Some((l, p.humidity?.0 / 100.0)));
+    gauge(registry, ("probe_humidity", "Last relative humidity of a probe, 0 to 1.1"), Some(Unit::Ratios), damp);
+    let believed = probes().map(|(l, p)| (l, f64::from(u8::from(p.rejected.is_none() && p.temperature.is_some()))));
+    gauge(registry, ("probe_believed", "1 if the last reading of a probe was believed"), None, believed);
+    let alarms = shown(snap).map(|a| {
+        let (nest, probe, node) = names(snap, a);
+        let mut labels = vec![("alarm", a.key.alarm.name().to_owned()), ("state", a.state.name().to_owned())];
+        let named = [("nest", nest), ("probe", probe), ("node", node)];
+        labels.extend(named.into_iter().filter_map(|(name, value)| Some((name, value?.to_owned()))));
+        labels.push(("priority", a.priority().name().to_owned()));
+        (labels, 1.0)
+    });
+    gauge(registry, ("alarm", "1 for each alarm that is not normal"), None, alarms.collect::<Vec<_>>());
+}
+
+fn vitals(registry: &mut Registry, snap: &Snapshot) {
+    let v = &snap.vitals;
+    count(registry, ("messages", "Messages received"), v.messages);
+    count(registry, ("readings", "Readings judged"), v.readings);
+    count(registry, ("stored", "Readings stored"), v.stored);
+    count(registry, ("duplicates", "Readings that were there already"), v.duplicates);
+    count(registry, ("dropped", "Messages dropped for lack of room"), v.dropped);
+    counts(registry, ("refused", "Records that are no readings"), &v.refused);
+    counts(registry, ("rejected", "Readings not believed"), &v.rejected);
+    let flag = |ok: bool| [(vec![], f64::from(u8::from(ok)))];
+    gauge(registry, ("broker_up", "1 while the broker is in reach"), None, flag(v.broker_lost.is_none()));
+    gauge(registry, ("history_up", "1 while history is written"), None, flag(v.history_failing.is_none()));
+    let failing = v.notices_failing.keys().map(|way| (vec![("way", way.clone())], 1.0));
+    gauge(registry, ("notice_failing", "1 for each way of messages that fails"), None, failing);
+    let commit = [("newest", v.commit_ms.0), ("worst", v.commit_ms.1)];
+    let commit = commit.map(|(which, ms)| (vec![("which", which.to_owned())], ms as f64 / 1000.0));
+    gauge(
+        registry,
+        ("commit", "From a message's arrival to the disk: newest, and worst of a minute"),
+        Some(Unit::Seconds),
+        commit,
+    );
+    let judged = v.judged.map(|t| (vec![], t.unix_s()));
+    gauge(registry, ("judged_timestamp", "Newest judged reading"), Some(Unit::Seconds), judged);
+    gauge(
+        registry,
+        ("started_timestamp", "Start of the daemon"),
+        Some(Unit::Seconds),
+        [(vec![], snap.started.unix_s())],
+    );
+}

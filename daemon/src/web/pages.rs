@@ -1,0 +1,187 @@
+//! The pages themselves.
+use super::weeks::{Asked, SPAN_MAX, SpanQuery};
+use super::{App, health::Health};
+use crate::views::events::past_alarms;
+use crate::views::hours::Hours;
+use crate::views::now::{alarms as alarm_views, frame, nest_url, nest_view, now_page};
+use crate::views::words::NOTE_KINDS;
+use axum::extract::{Path, Query, State};
+use axum::http::{StatusCode, header};
+use axum::response::{Html, IntoResponse, Response};
+use dashboards::{AlarmsPage, Link, NoteForm, NowPage, PlainPage, WeekPage, WeekView};
+use enclosure::{Span, Timestamp};
+use std::ops::Range;
+use std::sync::Arc;
+
+/// Alarms of so long ago are listed.
+const PAST_ALARMS: Span = Span::from_h(30 * 24);
+/// Most of them.
+const PAST_ALARMS_MAX: usize = 200;
+/// Pixels per unit of a drawing: fit for a screen of today.
+const PNG_SCALE: f32 = 2.0;
+/// Style and script change only with the program.
+const KEEP_FOR: &str = "max-age=3600";
+
+fn view(app: &App) -> NowPage {
+    let page = now_page(&app.snapshot(), app.now(), &app.hours);
+    let stalled = app.pulse.stalled();
+    NowPage {
+        stalled: stalled.map(|why| format!("{why}: look at the nests yourself, and at the log of this watch")),
+        ..page
+    }
+}
+
+pub(super) async fn now(State(app): State<Arc<App>>) -> Html<String> {
+    Html(dashboards::now_html(&view(&app)))
+}
+
+pub(super) async fn fragment(State(app): State<Arc<App>>) -> Html<String> {
+    Html(dashboards::now_fragment(&view(&app)))
+}
+
+pub(super) async fn style() -> Response {
+    ([(header::CONTENT_TYPE, "text/css; charset=utf-8"), (header::CACHE_CONTROL, KEEP_FOR)], dashboards::STYLE_CSS)
+        .into_response()
+}
+
+pub(super) async fn script() -> Response {
+    ([(header::CONTENT_TYPE, "text/javascript; charset=utf-8"), (header::CACHE_CONTROL, KEEP_FOR)], dashboards::LIVE_JS)
+        .into_response()
+}
+
+pub(super) async fn missing(State(app): State<Arc<App>>) -> Response {
+    plain(&app, StatusCode::NOT_FOUND, "No such page", vec!["Choose one above.".to_owned()])
+}
+
+/// An error as a page.
+pub(super) fn plain(app: &App, status: StatusCode, title: &str, sentences: Vec<String>) -> Response {
+    let page = PlainPage { frame: frame(&app.snapshot(), ""), title: title.to_owned(), sentences };
+    (status, Html(dashboards::plain_html(&page))).into_response()
+}
+
+fn no_nest(app: &App, id: &str) -> Response {
+    let ids: Vec<_> = app.snapshot().shelf.nests.iter().map(|n| n.id.clone()).collect();
+    // What was asked for may be anything of any length.
+    let id: String = id.chars().take(40).collect();
+    let why = format!("Looking for the nest “{id}”: the shelf file names {}. Choose one above.", ids.join(", "));
+    plain(app, StatusCode::NOT_FOUND, "No nest of that name", vec![why])
+}
+
+pub(super) async fn nest(
+    State(app): State<Arc<App>>,
+    Path(id): Path<String>,
+    Query(query): Query<SpanQuery>,
+) -> Response {
+    let snap = app.snapshot();
+    let Some(i) = snap.shelf.nests.iter().position(|n| n.id == id) else { return no_nest(&app, &id) };
+    let asked = match Asked::of(&query, app.now(), Some(SPAN_MAX)) {
+        Ok(asked) => asked.rounded(),
+        Err(why) => return plain(&app, StatusCode::BAD_REQUEST, "No such span", vec![format!("{why}.")]),
+    };
+    let week = match app.week(i, asked.span.clone()).await {
+        Ok(week) => week,
+        Err(why) => WeekView {
+            nest_id: id.clone(),
+            nest_name: id.clone(),
+            span_text: app.hours.span(&asked.span),
+            length_mm: snap.shelf.nests.get(i).map_or(0.0, |n| n.length_mm),
+            sentences: vec![format!("What was cannot be shown: {why}.")],
+            ..WeekView::default()
+        },
+    };
+    let url = nest_url(&id);
+    let page = WeekPage {
+        frame: frame(&snap, &url),
+        now: nest_view(&snap, i, app.now(), &app.hours),
+        week,
+        note: Some(note_form(&id, &url)),
+        earlier_url: Some(span_url(&url, &earlier(&asked.span))),
+        later_url: (!asked.latest).then(|| span_url(&url, &later(&asked.span, app.now()))),
+        downloads: [("as picture (PNG)", "week.png"), ("as drawing (SVG)", "week.svg")]
+            .map(|(label, file)| link(label, span_url(&format!("{url}/{file}"), &asked.span)))
+            .into(),
+    };
+    let health = Health::of(&snap, app.pulse.stalled());
+    // A page of the past stays true when the watch has stopped; a page of now does not.
+    let page = if health.well { page } else { unwell(page, &health) };
+    Html(dashboards::week_html(&page)).into_response()
+}
+
+fn unwell(page: WeekPage, health: &Health) -> WeekPage {
+    let now = page.now.map(|n| dashboards::NestView {
+        summary: format!("The watch is not well: {}. {}", health.why, n.summary),
+        tone: n.tone.max(dashboards::Tone::Warning),
+        ..n
+    });
+    WeekPage { now, ..page }
+}
+
+fn link(label: &str, url: String) -> Link {
+    Link { label: label.to_owned(), url, current: false }
+}
+
+fn note_form(id: &str, url: &str) -> NoteForm {
+    let pair = |(a, b): (&str, &str)| (a.to_owned(), b.to_owned());
+    NoteForm {
+        url: "/note".to_owned(),
+        fields: [("nest", id), ("back", url)].map(pair).into(),
+        kinds: NOTE_KINDS.map(pair).into(),
+    }
+}
+
+fn span_url(url: &str, span: &Range<Timestamp>) -> String {
+    format!("{url}?from={}&to={}", Hours::rfc3339(span.start), Hours::rfc3339(span.end))
+}
+
+fn earlier(span: &Range<Timestamp>) -> Range<Timestamp> {
+    span.start.minus(span.end.since(span.start))..span.start
+}
+
+fn later(span: &Range<Timestamp>, now: Timestamp) -> Range<Timestamp> {
+    let length = span.end.since(span.start);
+    let end = span.end.plus(length).min(now);
+    end.minus(length)..end
+}
+
+/// `week.svg` and `week.png` of a nest: the same picture, to be kept or sent on.
+pub(super) async fn picture(
+    State(app): State<Arc<App>>,
+    Path((id, file)): Path<(String, String)>,
+    Query(query): Query<SpanQuery>,
+) -> Response {
+    let Some(i) = app.snapshot().shelf.nests.iter().position(|n| n.id == id) else { return no_nest(&app, &id) };
+    if file != "week.svg" && file != "week.png" {
+        return missing(State(app)).await;
+    }
+    let failed = |why: String| plain(&app, StatusCode::BAD_REQUEST, "No picture", vec![format!("{why}.")]);
+    let asked = match Asked::of(&query, app.now(), Some(SPAN_MAX)) {
+        Ok(asked) => asked.rounded(),
+        Err(why) => return failed(why),
+    };
+    let week = match app.week(i, asked.span).await {
+        Ok(week) => week,
+        Err(why) => return failed(why),
+    };
+    if file == "week.svg" {
+        return ([(header::CONTENT_TYPE, "image/svg+xml")], dashboards::heatmap_svg(&week)).into_response();
+    }
+    let drawn = app.read_history(move |_| Ok(dashboards::svg_to_png(&dashboards::heatmap_svg(&week), PNG_SCALE))).await;
+    match drawn {
+        Ok(Ok(png)) => ([(header::CONTENT_TYPE, "image/png")], png).into_response(),
+        Ok(Err(e)) => failed(format!("drawing the picture: {e}")),
+        Err(why) => failed(why),
+    }
+}
+
+pub(super) async fn alarms(State(app): State<Arc<App>>) -> Response {
+    let (snap, now) = (app.snapshot(), app.now());
+    let hours = app.hours.clone();
+    let past = app.read_history(move |r| past_alarms(r, now.minus(PAST_ALARMS)..now, PAST_ALARMS_MAX, &hours)).await;
+    let page = AlarmsPage {
+        frame: frame(&snap, "/alarms"),
+        as_of_text: app.hours.near(snap.at, now),
+        alarms: alarm_views(&snap, now, &app.hours, "/alarms"),
+        past: past.unwrap_or_else(|why| vec![(String::new(), format!("What was cannot be shown: {why}"))]),
+    };
+    Html(dashboards::alarms_html(&page)).into_response()
+}

@@ -1,0 +1,384 @@
+//! The pages over real loopback connections, asked by an ordinary client.
+use super::health::Health;
+use super::*;
+use crate::clock::ManualClock;
+use crate::snapshot::{ActKind, AlarmAct};
+use crate::views::sample::{made, silent, utc};
+use enclosure::Span;
+use serde_json::{Value, json};
+use std::net::SocketAddr;
+
+/// Longest wait of a test for anything.
+const PATIENCE: Duration = Duration::from_secs(30);
+
+struct Served {
+    address: SocketAddr,
+    client: reqwest::Client,
+    snapshots: watch::Sender<Arc<Snapshot>>,
+    acts: mpsc::Receiver<Act>,
+    stop: CancellationToken,
+    ended: tokio::task::JoinHandle<anyhow::Result<()>>,
+}
+
+async fn serve(snapshot: Snapshot) -> Served {
+    serve_at(snapshot, "127.0.0.1:0", made().history()).await
+}
+
+async fn serve_at(snapshot: Snapshot, listen: &str, history: PathBuf) -> Served {
+    // Another test may have done so already.
+    let _ = rustls::crypto::ring::default_provider().install_default();
+    let clock = Arc::new(ManualClock::new(snapshot.at));
+    let (snapshots, pictures) = watch::channel(Arc::new(snapshot));
+    let (sender, acts) = mpsc::channel(crate::snapshot::ACTS_WAITING);
+    let stop = CancellationToken::new();
+    let listener = TcpListener::bind(listen).await.unwrap();
+    let address = listener.local_addr().unwrap();
+    let app = App::new(pictures, sender, (history, utc()), clock, stop.clone());
+    let ended = tokio::spawn(serve_app(listener, app, stop.clone()));
+    let client = reqwest::Client::builder()
+        .redirect(reqwest::redirect::Policy::none())
+        .no_proxy()
+        .timeout(PATIENCE)
+        .build()
+        .unwrap();
+    Served { address, client, snapshots, acts, stop, ended }
+}
+
+impl Served {
+    fn url(&self, path: &str) -> String {
+        format!("http://{}{path}", self.address)
+    }
+
+    async fn get(&self, path: &str) -> reqwest::Response {
+        self.client.get(self.url(path)).send().await.unwrap()
+    }
+
+    async fn page(&self, path: &str) -> (u16, String) {
+        let answer = self.get(path).await;
+        (answer.status().as_u16(), answer.text().await.unwrap())
+    }
+
+    async fn json(&self, path: &str) -> Value {
+        serde_json::from_str(&self.page(path).await.1).unwrap()
+    }
+
+    async fn post(&self, path: &str, body: &'static str, headers: &[(&'static str, &str)]) -> reqwest::Response {
+        let kind = if path == "/act" { "application/json" } else { "application/x-www-form-urlencoded" };
+        let mut request = self.client.post(self.url(path)).header("content-type", kind).body(body);
+        for (name, value) in headers {
+            request = request.header(*name, *value);
+        }
+        request.send().await.unwrap()
+    }
+
+    /// Posts, lets the pipeline's part answer, and gives what it was asked to do.
+    async fn acted(
+        &mut self,
+        path: &str,
+        body: &'static str,
+        answer: Result<(), String>,
+    ) -> (ActKind, reqwest::Response) {
+        let url = self.url(path);
+        let kind = if path == "/act" { "application/json" } else { "application/x-www-form-urlencoded" };
+        let sent = tokio::spawn(self.client.post(url).header("content-type", kind).body(body).send());
+        let act = tokio::time::timeout(PATIENCE, self.acts.recv()).await.unwrap().unwrap();
+        act.reply.send(answer).unwrap();
+        (act.kind, sent.await.unwrap().unwrap())
+    }
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn every_page_opens_under_a_strict_policy() {
+    let served = serve(made().snapshot.clone()).await;
+    for path in
+        ["/", "/fragment", "/nest/oak", "/nest/plaster?from=1d", "/alarms", "/style.css", "/live.js", "/now.json"]
+    {
+        let answer = served.get(path).await;
+        assert_eq!(answer.status(), 200, "{path}");
+        let policy = answer.headers()["content-security-policy"].to_str().unwrap().to_owned();
+        assert!(policy.starts_with("default-src 'none';") && policy.contains("frame-ancestors 'none'"), "{path}");
+        assert_eq!(answer.headers()["x-content-type-options"], "nosniff");
+        assert_eq!(answer.headers()["referrer-policy"], "same-origin");
+        let text = answer.text().await.unwrap();
+        assert!(!text.contains("style=\"") && !text.contains("onclick="), "{path}");
+    }
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn now_json_has_the_contracts_shape() {
+    let served = serve(made().snapshot.clone()).await;
+    let now = served.json("/now.json").await;
+    assert_eq!(now["t"], json!(made().end.unix_s()));
+    let oak = &now["nests"][0];
+    assert_eq!(oak["nest"], "oak");
+    assert!(oak["t"].is_f64() && oak["pad_w"].is_f64() && oak["learning_until"].is_f64());
+    let lengths = ["at_mm", "mean_c", "sd_c", "rh_pct"].map(|list| oak[list].as_array().unwrap().len());
+    assert!(lengths[0] >= 41 && lengths.iter().all(|n| *n == lengths[0]), "{lengths:?}");
+    assert!(oak["mean_c"].as_array().unwrap().iter().all(Value::is_f64));
+    let alarms = oak["alarms"].as_array().unwrap();
+    let stuck = alarms.iter().find(|a| a["alarm"] == "heater-stuck-on").unwrap();
+    assert!(stuck["state"].is_string() && stuck["since"].is_f64());
+    assert!(alarms.iter().all(|a| a["state"] != "normal" && a["state"] != "not-judged"));
+    assert!(now["alarms"].is_array());
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_nest_never_heard_has_no_time_and_empty_lists() {
+    let served = serve(silent()).await;
+    let now = served.json("/now.json").await;
+    for nest in now["nests"].as_array().unwrap() {
+        assert!(nest["t"].is_null() && nest["learning_until"].is_null() && nest["pad_w"].is_null());
+        for list in ["at_mm", "mean_c", "sd_c", "rh_pct", "alarms"] {
+            assert_eq!(nest[list], json!([]), "{list}");
+        }
+    }
+    assert!(served.page("/").await.1.contains("waiting for the first reading"));
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn hostile_addresses_do_no_harm() {
+    let served = serve(made().snapshot.clone()).await;
+    let long = format!("/nest/oak?from={}", "9".repeat(5_000));
+    let cases = [
+        ("/nest/%3Cscript%3Ealert(1)%3C/script%3E", 404),
+        ("/nest/%3Cscript%3E", 404),
+        ("/nest/oak?from=%3Cscript%3E", 400),
+        ("/nest/oak?from=9999999d", 400),
+        ("/nest/oak?from=1d&to=2d", 400),
+        ("/nest/oak?from=-9999-01-01T00:00:00Z", 400),
+        ("/nest/oak?from=NaN&to=inf", 400),
+        ("/nest/oak?to=2999-01-01T00:00:00Z", 200),
+        ("/nest/oak?%00=%ff&from=", 200),
+        (long.as_str(), 400),
+        ("/nest/oak/../../etc/passwd", 404),
+        ("/nest/oak/%2e%2e%2fweek.png", 404),
+        ("/alarms.json?from=x", 400),
+    ];
+    for (path, want) in cases {
+        let (status, text) = served.page(path).await;
+        assert_eq!(status, want, "{path}: {text}");
+        assert!(!text.contains("<script>"), "{path}");
+        assert!(text.len() < 400_000, "{path}");
+    }
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_foreign_page_can_neither_act_nor_name_us() {
+    let mut served = serve(made().snapshot.clone()).await;
+    let own = format!("http://{}", served.address);
+    let body = "do=ack&alarm=heater-stuck-on&nest=oak";
+    let foreign: [&[(&'static str, &str)]; 4] = [
+        &[("sec-fetch-site", "cross-site"), ("origin", "http://evil.example")],
+        &[("origin", "http://evil.example")],
+        &[("origin", "null")],
+        &[("sec-fetch-site", "same-site"), ("origin", &own)],
+    ];
+    for headers in foreign {
+        assert_eq!(served.post("/alarm", body, headers).await.status(), 403, "{headers:?}");
+    }
+    assert_eq!(served.post("/alarm", body, &[("host", "evil.example")]).await.status(), 421);
+    let named = served.client.get(served.url("/now.json")).header("host", "rebound.example:7180").send().await.unwrap();
+    assert_eq!(named.status(), 421);
+    assert!(served.acts.try_recv().is_err());
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn forms_become_acts_and_lead_back() {
+    let mut served = serve(made().snapshot.clone()).await;
+    let form = "do=shelve&alarm=brood-hot&nest=oak&minutes=90&back=/nest/oak";
+    let (kind, answer) = served.acted("/alarm", form, Ok(())).await;
+    let ActKind::Alarm(AlarmAct::Shelve(90), name) = kind else { panic!("{kind:?}") };
+    assert_eq!((name.alarm.as_str(), name.nest.as_deref(), name.probe), ("brood-hot", Some("oak"), None));
+    assert_eq!((answer.status().as_u16(), &answer.headers()["location"]), (303, &"/nest/oak".parse().unwrap()));
+
+    let form = "do=ack&alarm=brood-hot&nest=oak&back=//evil.example/";
+    let (_, answer) = served.acted("/alarm", form, Ok(())).await;
+    assert_eq!(answer.headers()["location"], "/");
+
+    let (_, answer) = served.acted("/alarm", form, Err("<it> is not raised".to_owned())).await;
+    assert_eq!(answer.status(), 409);
+    assert!(answer.text().await.unwrap().contains("&lt;it&gt; is not raised"));
+
+    let form = "nest=oak&kind=brood&at_mm=62,5&text=+two+heaps+&at=20m";
+    let (kind, _) = served.acted("/note", form, Ok(())).await;
+    let ActKind::Note(note) = kind else { panic!("{kind:?}") };
+    assert_eq!(
+        (note.at_mm, note.text.as_str(), note.at),
+        (Some(62.5), "two heaps", made().end.minus(Span::from_min(20)))
+    );
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn the_command_line_acts_by_json() {
+    let mut served = serve(made().snapshot.clone()).await;
+    let (kind, answer) = served.acted("/act", r#"{"do":"reset","alarm":"heater-stuck-on","nest":"oak"}"#, Ok(())).await;
+    assert!(matches!(kind, ActKind::Alarm(AlarmAct::Reset, _)));
+    assert_eq!(answer.text().await.unwrap(), r#"{"done":true}"#);
+    let note = r#"{"do":"note","nest":"plaster","kind":"fed","at_mm":40,"text":"honey","at":1772409600}"#;
+    let (kind, _) = served.acted("/act", note, Ok(())).await;
+    assert!(matches!(kind, ActKind::Note(n) if n.at.unix_ms() == 1_772_409_600_000 && n.at_mm == Some(40.0)));
+    let wrong = [
+        r#"{"do":"explode"}"#,
+        r#"{"do":"ack","alarm":"no-such-alarm"}"#,
+        r#"{"do":"ack","alarm":"brood-hot","nest":"oka"}"#,
+        r#"{"do":"shelve","alarm":"brood-hot","nest":"oak","minutes":1e9}"#,
+        r#"{"do":"note","nest":"oak","kind":"poem","text":"x"}"#,
+        r#"{"do":"note","nest":"oak","kind":"fed","at_mm":9000}"#,
+        r#"{"do":"note","nest":"oak","kind":"fed","at":"2999-01-01T00:00:00Z"}"#,
+        r#"{"do":"ack","alarm":"brood-hot","nest":"oak","more":1}"#,
+        "not json",
+        "[[[[[[",
+    ];
+    for body in wrong {
+        let answer = served.post("/act", body, &[]).await;
+        assert!(answer.status().is_client_error(), "{body}");
+        let told: Value = serde_json::from_str(&answer.text().await.unwrap()).unwrap();
+        assert_eq!(told["done"], false, "{body}");
+        assert!(told["why"].as_str().unwrap().len() > 5, "{body}");
+    }
+    assert!(served.acts.try_recv().is_err());
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_full_queue_and_a_large_body_are_refused() {
+    let mut served = serve(made().snapshot.clone()).await;
+    let big = Box::leak("x".repeat(BODY_BYTES_MAX + 1).into_boxed_str());
+    assert_eq!(served.post("/act", big, &[]).await.status(), 413);
+    served.acts.close();
+    let answer = served.post("/act", r#"{"do":"ack","alarm":"brood-hot","nest":"oak"}"#, &[]).await;
+    assert_eq!(answer.status(), 503);
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn lists_come_from_history() {
+    let served = serve(made().snapshot.clone()).await;
+    let notes = served.json("/notes.json").await;
+    assert_eq!(notes["notes"][0]["text"], "two heaps & <eggs>");
+    assert_eq!(notes["notes"][0]["at_mm"], 62.0);
+    let alarms = served.json("/alarms.json?from=7d").await;
+    let events: Vec<_> = alarms["past"].as_array().unwrap().iter().map(|c| c["event"].as_str().unwrap()).collect();
+    assert!(events.contains(&"raised"), "{events:?}");
+    assert!(alarms["alarms"].as_array().unwrap().iter().any(|a| a["nest"] == "oak"));
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn the_week_page_shows_gap_note_and_alarm() {
+    let served = serve(made().snapshot.clone()).await;
+    let (status, page) = served.page("/nest/oak").await;
+    assert_eq!(status, 200);
+    assert!(page.contains("two heaps &amp; &lt;eggs&gt;") && !page.contains("<eggs>"));
+    assert!(page.contains("gives heat it was not told to give"));
+    assert!(page.contains("nothing is known"));
+    assert!(page.contains("action=\"/note\"") && page.contains("week.png?from="));
+    let png = served.get("/nest/oak/week.png?from=1d").await;
+    assert_eq!(png.headers()["content-type"], "image/png");
+    let png = png.bytes().await.unwrap();
+    assert!(png::Decoder::new(std::io::Cursor::new(png)).read_info().unwrap().info().width >= 800);
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn without_history_now_is_still_shown() {
+    let nowhere = made().dir.path().join("none.db");
+    let served = serve_at(made().snapshot.clone(), "127.0.0.1:0", nowhere).await;
+    let (status, page) = served.page("/nest/oak").await;
+    assert_eq!(status, 200);
+    assert!(page.contains("What was cannot be shown") && page.contains("Now, "));
+    assert_eq!(served.page("/alarms").await.0, 200);
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_live_page_hears_of_each_new_snapshot_until_the_end() {
+    let served = serve(made().snapshot.clone()).await;
+    let mut live = served.get("/live").await;
+    assert_eq!(live.headers()["content-type"], "text/event-stream");
+    let next = async |live: &mut reqwest::Response| loop {
+        let chunk = tokio::time::timeout(PATIENCE, live.chunk()).await.unwrap().unwrap();
+        let Some(chunk) = chunk else { break String::new() };
+        let text = String::from_utf8(chunk.to_vec()).unwrap();
+        if text.contains("event:") {
+            break text;
+        }
+    };
+    assert!(next(&mut live).await.contains("event: now"));
+    let later = Snapshot { at: made().end.plus(Span::from_min(1)), ..made().snapshot.clone() };
+    let t = later.at.unix_s().to_string();
+    served.snapshots.send(Arc::new(later)).unwrap();
+    assert!(next(&mut live).await.contains(&t));
+    served.stop.cancel();
+    assert_eq!(next(&mut live).await, "");
+    tokio::time::timeout(PATIENCE, served.ended).await.unwrap().unwrap().unwrap();
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn so_many_pages_follow_and_no_more() {
+    let served = serve(made().snapshot.clone()).await;
+    let mut following = Vec::new();
+    for _ in 0..VIEWERS_MAX {
+        let live = served.get("/live").await;
+        assert_eq!(live.status(), 200);
+        following.push(live);
+    }
+    assert_eq!(served.get("/live").await.status(), 503);
+    assert_eq!(served.get("/").await.status(), 200);
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn metrics_are_open_metrics() {
+    let served = serve(made().snapshot.clone()).await;
+    let answer = served.get("/metrics").await;
+    let kind = answer.headers()["content-type"].to_str().unwrap().to_owned();
+    assert_eq!(kind, "application/openmetrics-text; version=1.0.0; charset=utf-8");
+    let text = answer.text().await.unwrap();
+    assert!(text.ends_with("# EOF\n"), "{text}");
+    for line in [
+        "warmend_brood_mean_celsius{nest=\"oak\"} ",
+        "warmend_readings_total 40000",
+        "warmend_up 1",
+        "# UNIT warmend_brood_mean_celsius celsius",
+        "warmend_alarm{alarm=\"heater-stuck-on\"",
+    ] {
+        assert!(text.contains(line), "{line} in {text}");
+    }
+    assert!(!text.contains("NaN") && !text.contains("attic-node"));
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn the_page_says_when_the_pipeline_has_ended() {
+    let mut served = serve(made().snapshot.clone()).await;
+    assert_eq!(served.get("/health").await.status(), 200);
+    let (gone, _) = watch::channel(Arc::new(made().snapshot.clone()));
+    drop(std::mem::replace(&mut served.snapshots, gone));
+    let ended = async {
+        while served.get("/health").await.status() != 503 {
+            tokio::task::yield_now().await;
+        }
+    };
+    tokio::time::timeout(PATIENCE, ended).await.unwrap();
+    assert!(served.page("/").await.1.contains("The watch has stopped"));
+}
+
+#[test]
+fn health_is_a_matrix() {
+    let well = made().snapshot.clone();
+    let (at, patience) = (well.at, well.shelf.alarms.silent_at_least);
+    let over = patience.ms() + 1;
+    let vitals = |change: &dyn Fn(&mut crate::snapshot::Vitals)| {
+        let mut snap = well.clone();
+        change(&mut snap.vitals);
+        snap
+    };
+    let young = Snapshot { started: at.minus(patience), ..vitals(&|v| v.judged = None) };
+    let check = |snap: &Snapshot, stalled, want: bool, word: &str| {
+        let health = Health::of(snap, stalled);
+        assert_eq!(health.well, want, "{health:?}");
+        assert!(health.why.contains(word), "{health:?}");
+    };
+    check(&well, None, true, "readings are judged");
+    check(&young, None, true, "waiting for the first reading");
+    check(&Snapshot { started: at.minus(Span::from_ms(over)), ..young.clone() }, None, false, "no reading");
+    check(&vitals(&|v| v.judged = Some(at.minus(patience))), None, true, "");
+    check(&vitals(&|v| v.judged = Some(at.minus(Span::from_ms(over)))), None, false, "newest reading");
+    check(&vitals(&|v| v.history_failing = Some("disk full".to_owned())), None, false, "disk full");
+    check(&vitals(&|v| v.broker_lost = Some("refused".to_owned())), None, true, "refused");
+    check(&well, Some("nothing has been judged"), false, "nothing has been judged");
+}
