@@ -105,11 +105,6 @@ impl Drive {
         Some(if self.state.is_some() { now.max(last) } else { last })
     }
 
-    /// Whether it has ever reported.
-    pub fn reports(&self) -> bool {
-        self.last.is_some()
-    }
-
     /// The last value: what is taken to hold until the next record.
     pub fn last_duty(&self) -> Option<f64> {
         self.state.or_else(|| self.spans.back().map(|t| t.duty))

@@ -11,10 +11,10 @@ mod layout;
 mod readout;
 
 use crate::body::Axis;
-use crate::filter::{Expected, Fade, Gaussian};
+use crate::filter::{Fade, Gaussian};
 use crate::models::{Course, Models, NUDGE, Seen, Step};
 use crate::prior::{OFFSET_SD_K, PLACE_SD_MM, PROBE_LAG_S, Prior};
-use crate::rival::{Jolt, Mode, Rival, Said};
+use crate::rival::{Mode, Rival, Said};
 use crate::shelf::Stretch;
 use crate::time::{Span, Timestamp};
 use alloc::collections::VecDeque;
@@ -52,20 +52,14 @@ const GATE_SIGMA: f64 = 5.0;
 const UNKNOWN_DRIVE_SHARE: f64 = 0.3;
 /// And what quick disturbances may take instead, K for each shape.
 const UNKNOWN_DRIVE_QUICK_K: f64 = 0.25;
-/// Share of a rival's heat that must be seen before it counts for a fault.
-const FAULT_DOUBT: f64 = 0.6;
 /// What the two layers cannot tell at one moment, K.
 const MOMENT_ERROR_K: f64 = 0.08;
 /// What a few hours seem to say about the physics beyond the last fit is forgotten over this long, s.
 const LEAN_S: f64 = 2.0 * 3600.0;
+/// Share of what the last fit left open by which a rival's long prediction may be off: the belief bends meanwhile.
+const OPEN_SHARE: f64 = 0.1;
 /// Readings of one probe this far apart tell different things, s.
 const INDEPENDENT_S: f64 = 60.0;
-/// A jolt is considered once a rival has so much to say for itself, nats.
-const JOLT_FROM_NATS: f64 = 4.0;
-/// A jolt that is so much likelier than the rival is taken, nats.
-const JOLT_WINS_NATS: f64 = 4.0;
-/// What a jolt may shift, K for each shape.
-const JOLT_SD_K: f64 = 1.5;
 /// Random walk of every parameter, log scale per root day.
 const DRIFT_PER_ROOT_DAY: f64 = 0.02;
 
@@ -124,12 +118,16 @@ pub struct Estimator {
     prior_log: Vec<f64>,
     /// What the fits so far have learned, from the second day on: the prior of the next one.
     learned: Option<Learned>,
+    /// Whether any fit has been adopted.
+    fitted: bool,
     last_heard: Vec<Option<Timestamp>>,
     last_values: Vec<[Option<f64>; 2]>,
     modes: Vec<Mode>,
     rivals: Vec<Rival>,
     /// Whether some drive reports: then a mode other than as told is a fault.
     drives_known: bool,
+    /// Highest fruitless evidence of late of each rival, by pad and mode: it outlives the rivals.
+    usual: Vec<(usize, Mode, f64)>,
 }
 
 #[derive(Clone, Copy, Debug)]
@@ -183,6 +181,7 @@ impl Estimator {
             modes: alloc::vec![Mode::Follow; axis.pads.len()],
             rivals: Vec::new(),
             drives_known: true,
+            usual: Vec::new(),
             prior_sd: prior.sd.clone(),
             log: prior.log.clone(),
             lags: alloc::vec![lag; probes],
@@ -192,6 +191,7 @@ impl Estimator {
             heard: VecDeque::new(),
             prior_log: prior.log.clone(),
             learned: None,
+            fitted: false,
             last_heard: alloc::vec![None; probes],
             last_values: alloc::vec![[None; 2]; probes],
             started: step,
@@ -222,6 +222,16 @@ impl Estimator {
         self.room_c
     }
 
+    /// How long it has been running.
+    pub fn age(&self) -> Span {
+        Span::from_ms((self.step - self.started).saturating_mul(STEP.ms()))
+    }
+
+    /// Whether a fit has seen this nest.
+    pub fn is_fitted(&self) -> bool {
+        self.fitted
+    }
+
     /// What each pad is held to do.
     pub fn modes(&self) -> &[Mode] {
         &self.modes
@@ -230,7 +240,7 @@ impl Estimator {
     /// Says what pad `pad` is held to do from here on.
     pub fn set_mode(&mut self, pad: usize, mode: Mode) {
         self.modes[pad] = mode;
-        self.rivals.retain(|r| r.pad != pad);
+        self.drop_rivals();
     }
 
     /// Says that no pad reports. With the drive unknown, gain and duty are one product: the physics must not bend to
@@ -258,7 +268,7 @@ impl Estimator {
         self.ensure_rivals();
         for r in &mut self.rivals {
             let apart = r.mode.drive(told[r.pad]) - drive[r.pad];
-            r.advance(&self.models, &self.lags, apart, STEP.s());
+            r.advance(&self.models, &self.lags, apart, (&self.belief.mean, STEP.s()));
         }
         self.room_c = room_c;
         self.step += 1;
@@ -294,15 +304,21 @@ impl Estimator {
         for (pad, mode) in self.modes.iter().enumerate() {
             for other in mode.rivals() {
                 if !self.rivals.iter().any(|r| r.pad == pad && r.mode == *other) {
-                    self.rivals.push(Rival::new(
-                        &self.models.bodies[0],
-                        pad,
-                        *other,
-                        self.lags.len(),
-                        self.belief.len(),
-                    ));
+                    let mut rival = Rival::new(&self.models.bodies[0], pad, *other, self.lags.len());
+                    let known = self.usual.iter().find(|(p, m, _)| *p == pad && m == other);
+                    rival.usual_peak = known.map_or(0.0, |u| u.2);
+                    self.rivals.push(rival);
                 }
             }
+        }
+    }
+
+    /// Ends all rivals, but not what they taught.
+    fn drop_rivals(&mut self) {
+        for mut r in core::mem::take(&mut self.rivals) {
+            r.restart();
+            self.usual.retain(|(p, m, _)| !(*p == r.pad && *m == r.mode));
+            self.usual.push((r.pad, r.mode, r.usual_peak));
         }
     }
 
@@ -322,20 +338,17 @@ impl Estimator {
         if hearing != Hearing::Nobody {
             let said = Said {
                 probe: p,
-                surprise,
+                part,
                 beyond_nominal: value_c - self.courses[0].seen.at(p, part),
                 row: &h,
-                noise: self.noise_of(p),
+                noise: self.noise_of(p) + OPEN_SHARE * self.belief.anchored_spread(&h),
                 weight: self.independence(p, at),
-                doubt: if self.drives_known { FAULT_DOUBT } else { 0.5 },
             };
             for r in &mut self.rivals {
-                let apart = r.apart(p, part, &h);
-                r.hear(&said, apart, &expected);
-                explained |= r.evidence > 1.0 && (surprise - apart).abs() <= GATE_SIGMA * sd_k;
+                explained |= r.hear(&said);
             }
             if within && hearing == Hearing::All {
-                self.take(p, part, surprise, &expected, &h);
+                self.belief.absorb(&expected, surprise);
                 self.note_noise(p, value_c);
                 self.remember(p, part, value_c);
             }
@@ -360,27 +373,6 @@ impl Estimator {
         last.map_or(1.0, |l| (at.since(l).s() / INDEPENDENT_S).clamp(0.02, 1.0))
     }
 
-    /// Lets a rival that has something to say for itself hold out against a jolt, and takes the jolt where it wins.
-    pub fn weigh_jolts(&mut self) {
-        let quick = self.layout().quick();
-        for r in &mut self.rivals {
-            // What is held for a fault must be easy to give up: no jolt shields it.
-            let follows = self.drives_known && self.modes[r.pad] == Mode::Follow;
-            if follows && r.jolt.is_none() && r.evidence > JOLT_FROM_NATS {
-                let mut belief = self.belief.clone();
-                for k in 0..SHAPES {
-                    belief.widen(quick + k, JOLT_SD_K * JOLT_SD_K);
-                }
-                r.jolt = Some(Jolt { belief, against: 0.0 });
-            }
-        }
-        let jolted = self.rivals.iter().position(|r| r.jolt.as_ref().is_some_and(|j| j.against < -JOLT_WINS_NATS));
-        if let Some(jolt) = jolted.and_then(|i| self.rivals[i].jolt.take()) {
-            self.belief = jolt.belief;
-            self.rivals.iter_mut().for_each(Rival::restart);
-        }
-    }
-
     fn remember(&mut self, p: usize, part: f64, value_c: f64) {
         let again = self.heard.iter().rev().take_while(|h| h.step == self.step).any(|h| usize::from(h.probe) == p);
         if again {
@@ -391,14 +383,6 @@ impl Estimator {
         }
         let probe = p.min(255) as u8;
         self.heard.push_back(Heard { step: self.step, part: part as f32, value_c: value_c as f32, probe });
-    }
-
-    fn take(&mut self, p: usize, part: f64, surprise: f64, expected: &Expected, h: &[f64]) {
-        for r in &mut self.rivals {
-            let apart = r.apart(p, part, h);
-            Gaussian::relax(expected, &mut r.means_apart, apart);
-        }
-        self.belief.absorb(expected, surprise);
     }
 
     /// Opens the estimate to what probe `p` keeps saying: its readings agree with each other against the model.
@@ -421,8 +405,8 @@ impl Estimator {
         }
         let dt_s = (self.step - self.faded) as f64 * STEP.s();
         self.belief.fade(dt_s);
-        for j in self.rivals.iter_mut().filter_map(|r| r.jolt.as_mut()) {
-            j.belief.fade(dt_s);
+        for r in &mut self.rivals {
+            self.belief.fade_mean(&mut r.origin, dt_s);
         }
         let drift = DRIFT_PER_ROOT_DAY * DRIFT_PER_ROOT_DAY * dt_s / 86_400.0;
         for i in 0..self.log.len() {

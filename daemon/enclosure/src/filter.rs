@@ -131,6 +131,29 @@ impl Gaussian {
         }
     }
 
+    /// Variance of hᵀx by what the last fit left open: what a long prediction may be off by.
+    pub fn anchored_spread(&self, h: &[f64]) -> f64 {
+        let Some(a) = &self.anchor else { return 0.0 };
+        let rows = a.cov.chunks_exact(a.mean.len().max(1));
+        let s: f64 = rows.zip(h).map(|(row, x)| x * row.iter().zip(h).map(|(c, y)| c * y).sum::<f64>()).sum();
+        s.max(0.0)
+    }
+
+    /// Lets `dt_s` pass for a mean of the same states that is not the filter's own.
+    pub fn fade_mean(&self, mean: &mut [f64], dt_s: f64) {
+        if let Some(a) = &self.anchor {
+            let keep = libm::exp(-dt_s / a.time_s);
+            for (m, to) in mean.iter_mut().zip(&a.mean) {
+                *m = to + (*m - to) * keep;
+            }
+        }
+        for f in &self.fades {
+            if let Some(m) = mean.get_mut(f.state) {
+                *m *= libm::exp(-dt_s / f.time_s);
+            }
+        }
+    }
+
     /// Adds variance to one state: something happened that the model does not know.
     pub fn widen(&mut self, i: usize, variance: f64) {
         let n = self.len();
@@ -222,14 +245,6 @@ impl Gaussian {
         for i in 0..n {
             let v = &mut self.cov[i * n + i];
             *v = v.max(1e-12);
-        }
-    }
-
-    /// How a difference of two hypotheses' means shrinks when both take in the same measurement.
-    pub fn relax(expected: &Expected, difference: &mut [f64], surprise_apart: f64) {
-        let scale = surprise_apart / expected.variance;
-        for (d, g) in difference.iter_mut().zip(&expected.gain) {
-            *d -= g * scale;
         }
     }
 }

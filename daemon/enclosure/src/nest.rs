@@ -22,13 +22,15 @@ const GAP: Span = Span::from_min(10);
 /// A gap longer than this is not run through.
 const GAP_TOO_LONG: Span = Span::from_min(40);
 /// Evidence at which a pad that reports is held for faulty, nats.
-const FAULT_NATS: f64 = 16.0;
+const FAULT_NATS: f64 = 11.0;
+/// Before the first fit, and so long at the most, nothing is concluded about the pad.
+const GUESSES_FOR: Span = Span::from_h(12);
+/// After that, so many times that evidence where no fit would settle.
+const GUESSED_TIMES: f64 = 3.0;
 /// Evidence at which it is believed again, nats.
 const RETURN_NATS: f64 = 5.0;
 /// Evidence at which what a pad does is in dispute, nats: nobody blames a probe meanwhile.
 const DISPUTED_NATS: f64 = 3.0;
-/// What a fault must have over a mere jolt of the nest, nats.
-const OUTLASTS_NATS: f64 = 5.0;
 /// Evidence at which a pad that does not report is held to have switched, nats.
 const SWITCH_NATS: f64 = 4.0;
 /// Past its habits by this much a pad is held for faulty, K.
@@ -371,20 +373,19 @@ impl Watch {
     }
 
     fn watch_pads(&mut self, est: &mut Estimator, at: Timestamp, told: f64) {
-        est.weigh_jolts();
         let settled = est.rivals().iter().enumerate().find(|(_, r)| {
-            let reports = self.drives.get(r.pad).is_some_and(|(_, d)| d.reports());
-            let needed = match (reports, est.modes()[r.pad]) {
+            let reports = self.drives.get(r.pad).is_some_and(|(source, _)| source.is_some());
+            let needed = match (reports, r.mode) {
                 (false, _) => SWITCH_NATS,
-                (true, Mode::Follow) => FAULT_NATS + 1.5 * r.usual_peak,
-                (true, Mode::On | Mode::Off) => RETURN_NATS,
+                (true, Mode::Follow) => RETURN_NATS,
+                (true, Mode::On | Mode::Off) if est.is_fitted() => FAULT_NATS + r.usual_peak,
+                // Until a fit has seen the nest its physics is a guess by the label; the raw guard needs no guess.
+                (true, Mode::On | Mode::Off) if est.age() < GUESSES_FOR => f64::INFINITY,
+                (true, Mode::On | Mode::Off) => GUESSED_TIMES * FAULT_NATS + r.usual_peak,
             };
-            let outlasts = !reports
-                || est.modes()[r.pad] != Mode::Follow
-                || r.jolt.as_ref().is_some_and(|j| j.against > OUTLASTS_NATS);
-            r.evidence > needed && outlasts
+            r.evidence > needed
         });
-        let reports = self.drives.first().is_some_and(|(_, d)| d.reports());
+        let reports = self.drives.first().is_some_and(|(source, _)| source.is_some());
         if let Some((i, r)) = settled {
             let since = at.minus(Span::from_ms(STEP.ms() * r.steps as i64));
             let (mode, evidence) = (r.mode, r.evidence);
@@ -404,7 +405,10 @@ impl Watch {
         }
         let over_pad_c = est.over_pad_c();
         self.habits.note(at, on, over_pad_c);
-        self.watch_habits(at, over_pad_c);
+        // While it is in dispute what the pad does, what is believed above it proves nothing.
+        if !reports || est.rivals().iter().all(|r| r.evidence < DISPUTED_NATS) {
+            self.watch_habits(at, over_pad_c);
+        }
     }
 
     fn watch_habits(&mut self, at: Timestamp, over_pad_c: f64) {

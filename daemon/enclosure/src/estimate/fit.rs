@@ -42,16 +42,20 @@ const STRIDE: f64 = 0.5;
 impl Estimator {
     /// Accepts rival `i`: the past since it began is run again with its drive.
     pub fn accept(&mut self, i: usize) {
-        let r = self.rivals.swap_remove(i);
+        let mut r = self.rivals.swap_remove(i);
         let steps = r.steps.min(self.memory.len());
         let from = self.memory.len() - steps;
         for past in self.memory.iter_mut().skip(from) {
             past.drive[r.pad] = r.mode.drive(f64::from(past.told[r.pad])) as f32;
         }
         self.modes[r.pad] = r.mode;
-        for (m, d) in self.belief.mean.iter_mut().zip(&r.means_apart) {
-            *m += d;
+        let origin = core::mem::take(&mut r.origin);
+        // What was learned since it began was learned from a wrong drive.
+        for (m, was) in self.belief.mean.iter_mut().zip(&origin) {
+            *m = *was;
         }
+        // If it proves wrong, it was a fruitless peak.
+        self.rivals.push(r);
         self.rerun();
     }
 
@@ -108,6 +112,7 @@ impl Estimator {
 
     fn adopt(&mut self, pass: Self) {
         let considered = self.layout().slow();
+        self.fitted = true;
         self.log = pass.log;
         self.lags = pass.lags;
         self.models = pass.models;
@@ -245,6 +250,6 @@ impl Estimator {
         }
         self.memory = memory;
         (self.step, self.room_c) = (now, now_c);
-        self.rivals.clear();
+        self.drop_rivals();
     }
 }
