@@ -383,7 +383,8 @@ impl Watch {
                 (true, Mode::On | Mode::Off) if est.age() < GUESSES_FOR => f64::INFINITY,
                 (true, Mode::On | Mode::Off) => GUESSED_TIMES * FAULT_NATS + r.usual_peak,
             };
-            r.evidence > needed
+            let fault = reports && r.mode != Mode::Follow;
+            r.evidence > needed && (!fault || r.keeps_growing())
         });
         let reports = self.drives.first().is_some_and(|(source, _)| source.is_some());
         if let Some((i, r)) = settled {

@@ -15,6 +15,12 @@ const FLOOR_K: f64 = 0.12;
 const SHARE: f64 = 0.2;
 /// Readings of one long prediction go astray together: each counts for this much.
 const EACH_COUNTS: f64 = 0.8;
+/// From this evidence on a rival's heat must keep coming, nats.
+const GROWTH_FROM_NATS: f64 = 3.0;
+/// By at least this much, K, and by this share of what it expects.
+const GROWTH_K: f64 = 0.4;
+/// See [`GROWTH_K`].
+const GROWTH_SHARE: f64 = 0.4;
 /// A rival's fruitless peaks are forgotten over about this long, s.
 const PEAK_FADES_S: f64 = 86_400.0;
 /// And count for no more than this, nats.
@@ -46,10 +52,19 @@ pub struct Rival {
     pub usual_peak: f64,
     /// What was believed when it parted; it fades, but learns nothing.
     pub origin: Vec<f64>,
+    /// What each probe was expected to show and showed over the belief when the evidence first meant something, and now.
+    since_then: Vec<Option<[Told; 2]>>,
     peak: f64,
     heat: Heat,
     amplitudes: Vec<f64>,
     seen: Seen,
+}
+
+/// What a rival expected of a probe over the belief, and what it showed, K.
+#[derive(Clone, Copy, Debug)]
+struct Told {
+    expected_k: f64,
+    seen_k: f64,
 }
 
 /// One reading, as rivals weigh it.
@@ -99,6 +114,7 @@ impl Rival {
             steps: 0,
             usual_peak: 0.0,
             origin: Vec::new(),
+            since_then: alloc::vec![None; probes],
             peak: 0.0,
             heat: body.cold(),
             amplitudes: alloc::vec![0.0; body.modes.len()],
@@ -113,6 +129,7 @@ impl Rival {
         self.evidence = 0.0;
         self.steps = 0;
         self.origin.clear();
+        self.since_then.fill(None);
         self.seen = Seen::at_rest(self.seen.shown.len(), 0.0);
         self.heat.clear();
     }
@@ -155,6 +172,37 @@ impl Rival {
             self.restart();
             return false;
         }
+        self.follow(said.probe, Told { expected_k, seen_k });
         self.evidence > 1.0 && missed_k * missed_k < 25.0 * variance
+    }
+
+    fn follow(&mut self, probe: usize, told: Told) {
+        if self.evidence < GROWTH_FROM_NATS {
+            return;
+        }
+        match &mut self.since_then[probe] {
+            // Smoothed, so that one reading's noise is not taken for growth.
+            Some([_, now]) => {
+                now.expected_k += 0.5 * (told.expected_k - now.expected_k);
+                now.seen_k += 0.5 * (told.seen_k - now.seen_k);
+            }
+            none => *none = Some([told, told]),
+        }
+    }
+
+    /// Whether the heat it expects keeps coming (or going): a lid that was opened or water poured in looks the same at
+    /// first, but then it fades.
+    pub fn keeps_growing(&self) -> bool {
+        let grown = self
+            .since_then
+            .iter()
+            .flatten()
+            .map(|[then, now]| (now.expected_k - then.expected_k, now.seen_k - then.seen_k));
+        let (mut expected, mut agrees) = (0.0, 0.0);
+        for (x, y) in grown {
+            expected += x * x;
+            agrees += x * y;
+        }
+        expected > GROWTH_K * GROWTH_K && agrees > GROWTH_SHARE * expected
     }
 }
