@@ -8,7 +8,9 @@
 //! physics has moved, the nominal body is rebuilt there and the last hours are run through it again.
 mod fit;
 mod layout;
+mod noise;
 mod readout;
+mod rivalry;
 
 use crate::body::Axis;
 use crate::filter::{Fade, Gaussian};
@@ -42,24 +44,16 @@ const QUICK_S: f64 = 25.0 * 60.0;
 const START_SD_K: f64 = 4.0;
 /// Noise of a probe before any was seen, K.
 const NOISE_SD_K: f64 = 0.08;
-/// Least and most variance of a probe's noise, K².
-const NOISE_K2: (f64, f64) = (4e-4, 0.09);
-/// Readings are off in time by about this much (clocks, a node's schedule), s.
-const TIMING_SD_S: f64 = 6.0;
 /// Innovations beyond this many deviations are wild.
 const GATE_SIGMA: f64 = 5.0;
 /// See [`Estimator::infer_drive`]: share of the prior's deviation that is left to the running filter.
 const UNKNOWN_DRIVE_SHARE: f64 = 0.3;
 /// And what quick disturbances may take instead, K for each shape.
 const UNKNOWN_DRIVE_QUICK_K: f64 = 0.25;
-/// What the two layers cannot tell at one moment, K.
-const MOMENT_ERROR_K: f64 = 0.08;
 /// What a few hours seem to say about the physics beyond the last fit is forgotten over this long, s.
 const LEAN_S: f64 = 2.0 * 3600.0;
 /// Share of what the last fit left open by which a rival's long prediction may be off: the belief bends meanwhile.
 const OPEN_SHARE: f64 = 0.1;
-/// Readings of one probe this far apart tell different things, s.
-const INDEPENDENT_S: f64 = 60.0;
 /// Random walk of every parameter, log scale per root day.
 const DRIFT_PER_ROOT_DAY: f64 = 0.02;
 
@@ -300,28 +294,6 @@ impl Estimator {
         }
     }
 
-    fn ensure_rivals(&mut self) {
-        for (pad, mode) in self.modes.iter().enumerate() {
-            for other in mode.rivals() {
-                if !self.rivals.iter().any(|r| r.pad == pad && r.mode == *other) {
-                    let mut rival = Rival::new(&self.models.bodies[0], pad, *other, self.lags.len());
-                    let known = self.usual.iter().find(|(p, m, _)| *p == pad && m == other);
-                    rival.usual_peak = known.map_or(0.0, |u| u.2);
-                    self.rivals.push(rival);
-                }
-            }
-        }
-    }
-
-    /// Ends all rivals, but not what they taught.
-    fn drop_rivals(&mut self) {
-        for mut r in core::mem::take(&mut self.rivals) {
-            r.restart();
-            self.usual.retain(|(p, m, _)| !(*p == r.pad && *m == r.mode));
-            self.usual.push((r.pad, r.mode, r.usual_peak));
-        }
-    }
-
     /// Weighs what probe `p` said at `at`, within the last step (later or earlier is taken as its end or beginning), and
     /// takes it in if it lies within the gate and `hearing` allows.
     pub fn absorb(&mut self, p: usize, at: Timestamp, value_c: f64, hearing: Hearing) -> Weighed {
@@ -356,23 +328,6 @@ impl Estimator {
         Weighed { expected_c, sd_k, surprise_k: surprise, within, explained }
     }
 
-    /// Noise by second differences: a smooth course cancels, white noise of variance σ² leaves 6σ².
-    fn note_noise(&mut self, p: usize, value_c: f64) {
-        let [older, old] = self.last_values[p];
-        self.last_values[p] = [old, Some(value_c)];
-        if let (Some(older), Some(old)) = (older, old) {
-            let bend = value_c - 2.0 * old + older;
-            let seen = (bend * bend / 6.0).min(9.0 * self.noise_k2[p]);
-            self.noise_k2[p] = (self.noise_k2[p] + (seen - self.noise_k2[p]) / 200.0).clamp(NOISE_K2.0, NOISE_K2.1);
-        }
-    }
-
-    /// Readings a minute apart count in full; faster ones share what a minute tells.
-    fn independence(&mut self, p: usize, at: Timestamp) -> f64 {
-        let last = self.last_heard[p].replace(at);
-        last.map_or(1.0, |l| (at.since(l).s() / INDEPENDENT_S).clamp(0.02, 1.0))
-    }
-
     fn remember(&mut self, p: usize, part: f64, value_c: f64) {
         let again = self.heard.iter().rev().take_while(|h| h.step == self.step).any(|h| usize::from(h.probe) == p);
         if again {
@@ -391,12 +346,6 @@ impl Estimator {
         for k in 0..SHAPES {
             self.belief.widen(quick + k, 0.5 * surprise_k * surprise_k);
         }
-    }
-
-    fn noise_of(&self, p: usize) -> f64 {
-        let c = &self.courses[0];
-        let per_s = (c.seen.shown[p] - c.seen.before[p]) / STEP.s();
-        self.noise_k2[p] + MOMENT_ERROR_K * MOMENT_ERROR_K + (TIMING_SD_S * per_s) * (TIMING_SD_S * per_s)
     }
 
     fn fade(&mut self) {

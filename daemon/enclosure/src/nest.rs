@@ -1,17 +1,22 @@
 //! The watch over one nest: readings in, estimate on, probes weighed, the pad's behaviour judged.
+mod ear;
+mod pads;
+mod show;
+
+pub use ear::Ear;
+pub use pads::Heating;
+
 use crate::body::Axis;
-use crate::core::{NestNow, ProbeNow, Profile};
 use crate::drive::Drive;
 use crate::estimate::{Estimator, Hearing, PADS_MAX, STEP};
-use crate::habits::{Beyond, Habits};
+use crate::habits::Habits;
 use crate::prior::prior;
-use crate::psychro;
 use crate::reading::{Measured, Rejection, SourceId};
 use crate::rival::Mode;
 use crate::room::Room;
 use crate::shelf::{Nest, Stretch};
 use crate::time::{Span, Timestamp};
-use crate::trust::{Apart, Fault, Glance, Trust};
+use crate::trust::{Apart, Fault, Glance};
 use alloc::collections::VecDeque;
 use alloc::vec::Vec;
 
@@ -21,93 +26,8 @@ const PENDING_MAX: usize = 512;
 const GAP: Span = Span::from_min(10);
 /// A gap longer than this is not run through.
 const GAP_TOO_LONG: Span = Span::from_min(40);
-/// Evidence at which a pad that reports is held for faulty, nats.
-const FAULT_NATS: f64 = 11.0;
-/// Before the first fit, and so long at the most, nothing is concluded about the pad.
-const GUESSES_FOR: Span = Span::from_h(12);
-/// After that, so many times that evidence where no fit would settle.
-const GUESSED_TIMES: f64 = 3.0;
-/// Evidence at which it is believed again, nats.
-const RETURN_NATS: f64 = 5.0;
 /// Evidence at which what a pad does is in dispute, nats: nobody blames a probe meanwhile.
 const DISPUTED_NATS: f64 = 3.0;
-/// Evidence at which a pad that does not report is held to have switched, nats.
-const SWITCH_NATS: f64 = 4.0;
-/// Past its habits by this much a pad is held for faulty, K.
-const HABIT_MARGIN_K: f64 = 1.0;
-/// Readings of the raw guard, and how far they must be apart.
-const GUARD_READINGS: u32 = 3;
-/// See [`GUARD_READINGS`].
-const GUARD_APART: Span = Span::from_s(20);
-/// A probe this near the brood area speaks for it, mm.
-const BESIDE_MM: f64 = 15.0;
-
-/// One probe's part of the watch.
-#[derive(Clone, Debug)]
-pub struct Ear {
-    /// Its source.
-    pub source: SourceId,
-    /// Its place, mm.
-    pub at_mm: f64,
-    /// Whether it lies in or beside the brood area.
-    pub by_brood: bool,
-    /// Last temperature and when.
-    pub temperature: Option<(f64, Timestamp)>,
-    /// Last humidity and when.
-    pub humidity: Option<(f64, Timestamp)>,
-    /// Usual time between readings, ms; 0 before two were heard.
-    pub usual_ms: f64,
-    /// Its record.
-    pub trust: Trust,
-    /// Why the last reading was not believed.
-    pub rejected: Option<Rejection>,
-    limit_run: Run,
-    hot_run: Run,
-}
-
-/// Readings in a row above a threshold.
-#[derive(Clone, Copy, Debug, Default)]
-struct Run {
-    count: u32,
-    began: Option<Timestamp>,
-    /// Readings in a row well below.
-    below: u32,
-    tripped: bool,
-}
-
-impl Run {
-    /// Three readings in a row above `limit`, 20 s or more from first to last, trip it; three below `clear` reset it.
-    fn hear(&mut self, at: Timestamp, value: f64, limit: f64, clear: f64) {
-        if value > limit {
-            let began = *self.began.get_or_insert(at);
-            self.count += 1;
-            self.below = 0;
-            self.tripped |= self.count >= GUARD_READINGS && at.since(began) >= GUARD_APART;
-            return;
-        }
-        self.count = 0;
-        self.began = None;
-        if value < clear {
-            self.below += 1;
-            self.tripped &= self.below < GUARD_READINGS;
-        }
-    }
-}
-
-/// What the pad is held to do against what it should.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub enum Heating {
-    /// Nothing odd.
-    Plausible,
-    /// Heat that was not told, since then, with that evidence in nats.
-    Untold(Timestamp, f64),
-    /// No heat though told, since then, with that evidence.
-    Missing(Timestamp, f64),
-    /// Told or untold, on past every habit.
-    NeverLetsGo(Beyond),
-    /// Off past every habit.
-    NeverComesOn(Beyond),
-}
 
 /// A rejection found while weighing: whose, of when, why.
 pub type Rejected = (SourceId, Timestamp, Rejection);
@@ -140,20 +60,7 @@ pub struct Watch {
 impl Watch {
     /// A watch that has heard nothing; `id` finds a source's id.
     pub fn new(nest: &Nest, id: impl Fn(&str) -> Option<SourceId>) -> Self {
-        let ears = nest.probes.iter().filter_map(|p| {
-            Some(Ear {
-                source: id(&p.source)?,
-                at_mm: p.at_mm,
-                by_brood: nest.brood.is_some_and(|b| b.holds(p.at_mm, BESIDE_MM)),
-                temperature: None,
-                humidity: None,
-                usual_ms: 0.0,
-                trust: Trust::default(),
-                rejected: None,
-                limit_run: Run::default(),
-                hot_run: Run::default(),
-            })
-        });
+        let ears = nest.probes.iter().filter_map(|p| Some(Ear::new(id(&p.source)?, p, nest)));
         let drives = nest.pads.iter().take(PADS_MAX).map(|p| (p.drive.as_deref().and_then(&id), Drive::default()));
         Self {
             ears: ears.collect(),
@@ -372,59 +279,6 @@ impl Watch {
         })
     }
 
-    fn watch_pads(&mut self, est: &mut Estimator, at: Timestamp, told: f64) {
-        let settled = est.rivals().iter().enumerate().find(|(_, r)| {
-            let reports = self.drives.get(r.pad).is_some_and(|(source, _)| source.is_some());
-            let needed = match (reports, r.mode) {
-                (false, _) => SWITCH_NATS,
-                (true, Mode::Follow) => RETURN_NATS,
-                (true, Mode::On | Mode::Off) if est.is_fitted() => FAULT_NATS + r.usual_peak,
-                // Until a fit has seen the nest its physics is a guess by the label; the raw guard needs no guess.
-                (true, Mode::On | Mode::Off) if est.age() < GUESSES_FOR => f64::INFINITY,
-                (true, Mode::On | Mode::Off) => GUESSED_TIMES * FAULT_NATS + r.usual_peak,
-            };
-            let fault = reports && r.mode != Mode::Follow;
-            r.evidence > needed && (!fault || r.keeps_growing())
-        });
-        let reports = self.drives.first().is_some_and(|(source, _)| source.is_some());
-        if let Some((i, r)) = settled {
-            let since = at.minus(Span::from_ms(STEP.ms() * r.steps as i64));
-            let (mode, evidence) = (r.mode, r.evidence);
-            est.accept(i);
-            if reports {
-                self.heating = match mode {
-                    Mode::Follow => Heating::Plausible,
-                    Mode::On => Heating::Untold(since, evidence),
-                    Mode::Off => Heating::Missing(since, evidence),
-                };
-            }
-        }
-        let on = if reports { told > 0.5 } else { est.modes().first() == Some(&Mode::On) };
-        // What a pad did while nobody looked is no habit.
-        if self.blind_until.is_some_and(|b| at < b) {
-            return;
-        }
-        let over_pad_c = est.over_pad_c();
-        self.habits.note(at, on, over_pad_c);
-        // While it is in dispute what the pad does, what is believed above it proves nothing.
-        if !reports || est.rivals().iter().all(|r| r.evidence < DISPUTED_NATS) {
-            self.watch_habits(at, over_pad_c);
-        }
-    }
-
-    fn watch_habits(&mut self, at: Timestamp, over_pad_c: f64) {
-        let on = self.habits.stays_on(at, over_pad_c, HABIT_MARGIN_K);
-        let off = self.habits.stays_off(at, over_pad_c, HABIT_MARGIN_K);
-        self.heating = match self.heating {
-            Heating::Untold(..) | Heating::Missing(..) => self.heating,
-            Heating::Plausible | Heating::NeverLetsGo(_) | Heating::NeverComesOn(_) => match (on, off) {
-                (Some(b), _) => Heating::NeverLetsGo(b),
-                (None, Some(b)) => Heating::NeverComesOn(b),
-                (None, None) => Heating::Plausible,
-            },
-        };
-    }
-
     /// What the pad is held to do.
     pub fn heating(&self) -> Heating {
         self.heating
@@ -452,72 +306,5 @@ impl Watch {
     /// The pad's last report.
     pub fn told(&self) -> Option<f64> {
         self.drives.iter().find_map(|(_, d)| d.last_duty())
-    }
-
-    /// A copy of the estimate run on to `at` with what waits, the drive held.
-    fn ahead(&self, at: Timestamp) -> Option<Estimator> {
-        let mut copy = Self { estimator: None, ..self.clone() };
-        let mut est = self.estimator.clone()?;
-        let most = est.at().plus(GAP_TOO_LONG);
-        let mut dropped = Vec::new();
-        while est.at().plus(STEP) <= at.min(most) {
-            copy.step(&mut est, &mut dropped);
-        }
-        Some(est)
-    }
-
-    /// Everything a page shows, as believed at `at`.
-    pub fn now(&self, at: Timestamp, learning: Span) -> NestNow {
-        let probes = self.ears.iter().map(|e| ProbeNow {
-            source: e.source,
-            temperature: e.temperature,
-            humidity: e.humidity,
-            rejected: e.rejected,
-        });
-        let mut now = NestNow {
-            heard: self.believed.or(self.newest),
-            profile: Profile::default(),
-            brood_c: None,
-            room_c: None,
-            rh_pct: Vec::new(),
-            learning_until: self.first.map(|f| f.plus(learning)),
-            probes: probes.collect(),
-            told_duty: self.told(),
-        };
-        let Some(est) = self.ahead(at) else { return now };
-        let (at_mm, mean_c, sd_c) = est.profile();
-        now.rh_pct = self.humidity(&at_mm, &mean_c, at);
-        let pad_w = est.arriving().zip(&self.nest.pads).map(|(s, p)| s * p.rated_w).sum::<f64>();
-        now.profile = Profile { at_mm, mean_c, sd_c, pad_w, pad_w_sd: 0.15 * pad_w + 0.05 };
-        now.brood_c = self.nest.brood.map(|_| est.brood());
-        now.room_c = Some((est.room_c(), if self.room.is_measured(at) { 0.2 } else { 0.6 }));
-        now
-    }
-
-    /// Relative humidity along the axis: vapour pressure between probes by place, saturation from the estimate.
-    fn humidity(&self, at_mm: &[f64], mean_c: &[f64], at: Timestamp) -> Vec<Option<f64>> {
-        let mut known: Vec<(f64, f64)> = self
-            .ears
-            .iter()
-            .filter_map(|e| {
-                let (rh, when) = e.humidity?;
-                let (c, _) = e.temperature?;
-                (at.since(when) < Span::from_min(30)).then(|| (e.at_mm, psychro::vapour_pa(c, rh)))
-            })
-            .collect();
-        known.sort_by(|a, b| a.0.total_cmp(&b.0));
-        let vapour = |x: f64| -> Option<f64> {
-            let after = known.iter().position(|(m, _)| *m >= x);
-            match after {
-                None => known.last().map(|k| k.1),
-                Some(0) => known.first().map(|k| k.1),
-                Some(i) => {
-                    let ((x0, e0), (x1, e1)) = (known[i - 1], known[i]);
-                    Some(e0 + (e1 - e0) * (x - x0) / (x1 - x0).max(1e-6))
-                }
-            }
-        };
-        let rh = |(x, c): (&f64, &f64)| vapour(*x).map(|e| (100.0 * e / psychro::saturation_pa(*c)).clamp(0.0, 100.0));
-        at_mm.iter().zip(mean_c).map(rh).collect()
     }
 }

@@ -1,0 +1,82 @@
+//! One probe's part of the watch over a nest: its last words, its rhythm, and the raw guard that needs no model.
+use crate::reading::{Rejection, SourceId};
+use crate::shelf::{Nest, Probe};
+use crate::time::{Span, Timestamp};
+use crate::trust::Trust;
+
+/// Readings of the raw guard, and how far they must be apart.
+const GUARD_READINGS: u32 = 3;
+/// See [`GUARD_READINGS`].
+const GUARD_APART: Span = Span::from_s(20);
+/// A probe this near the brood area speaks for it, mm.
+const BESIDE_MM: f64 = 15.0;
+
+/// One probe's part of the watch.
+#[derive(Clone, Debug)]
+pub struct Ear {
+    /// Its source.
+    pub source: SourceId,
+    /// Its place, mm.
+    pub at_mm: f64,
+    /// Whether it lies in or beside the brood area.
+    pub by_brood: bool,
+    /// Last temperature and when.
+    pub temperature: Option<(f64, Timestamp)>,
+    /// Last humidity and when.
+    pub humidity: Option<(f64, Timestamp)>,
+    /// Usual time between readings, ms; 0 before two were heard.
+    pub usual_ms: f64,
+    /// Its record.
+    pub trust: Trust,
+    /// Why the last reading was not believed.
+    pub rejected: Option<Rejection>,
+    pub(super) limit_run: Run,
+    pub(super) hot_run: Run,
+}
+
+/// Readings in a row above a threshold.
+#[derive(Clone, Copy, Debug, Default)]
+pub(super) struct Run {
+    count: u32,
+    began: Option<Timestamp>,
+    /// Readings in a row well below.
+    below: u32,
+    pub(super) tripped: bool,
+}
+
+impl Run {
+    /// Three readings in a row above `limit`, 20 s or more from first to last, trip it; three below `clear` reset it.
+    pub(super) fn hear(&mut self, at: Timestamp, value: f64, limit: f64, clear: f64) {
+        if value > limit {
+            let began = *self.began.get_or_insert(at);
+            self.count += 1;
+            self.below = 0;
+            self.tripped |= self.count >= GUARD_READINGS && at.since(began) >= GUARD_APART;
+            return;
+        }
+        self.count = 0;
+        self.began = None;
+        if value < clear {
+            self.below += 1;
+            self.tripped &= self.below < GUARD_READINGS;
+        }
+    }
+}
+
+impl Ear {
+    /// A probe that has not been heard.
+    pub(super) fn new(source: SourceId, probe: &Probe, nest: &Nest) -> Self {
+        Self {
+            source,
+            at_mm: probe.at_mm,
+            by_brood: nest.brood.is_some_and(|b| b.holds(probe.at_mm, BESIDE_MM)),
+            temperature: None,
+            humidity: None,
+            usual_ms: 0.0,
+            trust: Trust::default(),
+            rejected: None,
+            limit_run: Run::default(),
+            hot_run: Run::default(),
+        }
+    }
+}

@@ -1,0 +1,89 @@
+//! What the pads of a nest are held to do: by the heat itself, and by their habits.
+use super::{DISPUTED_NATS, Watch};
+use crate::estimate::{Estimator, STEP};
+use crate::habits::Beyond;
+use crate::rival::Mode;
+use crate::time::{Span, Timestamp};
+
+/// Evidence at which a pad that reports is held for faulty, nats.
+const FAULT_NATS: f64 = 11.0;
+/// Before the first fit, and so long at the most, nothing is concluded about the pad.
+const GUESSES_FOR: Span = Span::from_h(12);
+/// After that, so many times that evidence where no fit would settle.
+const GUESSED_TIMES: f64 = 3.0;
+/// Evidence at which it is believed again, nats.
+const RETURN_NATS: f64 = 5.0;
+/// Evidence at which a pad that does not report is held to have switched, nats.
+const SWITCH_NATS: f64 = 4.0;
+/// Past its habits by this much a pad is held for faulty, K.
+const HABIT_MARGIN_K: f64 = 1.0;
+
+/// What the pad is held to do against what it should.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Heating {
+    /// Nothing odd.
+    Plausible,
+    /// Heat that was not told, since then, with that evidence in nats.
+    Untold(Timestamp, f64),
+    /// No heat though told, since then, with that evidence.
+    Missing(Timestamp, f64),
+    /// Told or untold, on past every habit.
+    NeverLetsGo(Beyond),
+    /// Off past every habit.
+    NeverComesOn(Beyond),
+}
+
+impl Watch {
+    pub(super) fn watch_pads(&mut self, est: &mut Estimator, at: Timestamp, told: f64) {
+        let settled = est.rivals().iter().enumerate().find(|(_, r)| {
+            let reports = self.drives.get(r.pad).is_some_and(|(source, _)| source.is_some());
+            let needed = match (reports, r.mode) {
+                (false, _) => SWITCH_NATS,
+                (true, Mode::Follow) => RETURN_NATS,
+                (true, Mode::On | Mode::Off) if est.is_fitted() => FAULT_NATS + r.usual_peak,
+                // Until a fit has seen the nest its physics is a guess by the label; the raw guard needs no guess.
+                (true, Mode::On | Mode::Off) if est.age() < GUESSES_FOR => f64::INFINITY,
+                (true, Mode::On | Mode::Off) => GUESSED_TIMES * FAULT_NATS + r.usual_peak,
+            };
+            let fault = reports && r.mode != Mode::Follow;
+            r.evidence > needed && (!fault || r.keeps_growing())
+        });
+        let reports = self.drives.first().is_some_and(|(source, _)| source.is_some());
+        if let Some((i, r)) = settled {
+            let since = at.minus(Span::from_ms(STEP.ms() * r.steps as i64));
+            let (mode, evidence) = (r.mode, r.evidence);
+            est.accept(i);
+            if reports {
+                self.heating = match mode {
+                    Mode::Follow => Heating::Plausible,
+                    Mode::On => Heating::Untold(since, evidence),
+                    Mode::Off => Heating::Missing(since, evidence),
+                };
+            }
+        }
+        let on = if reports { told > 0.5 } else { est.modes().first() == Some(&Mode::On) };
+        // What a pad did while nobody looked is no habit.
+        if self.blind_until.is_some_and(|b| at < b) {
+            return;
+        }
+        let over_pad_c = est.over_pad_c();
+        self.habits.note(at, on, over_pad_c);
+        // While it is in dispute what the pad does, what is believed above it proves nothing.
+        if !reports || est.rivals().iter().all(|r| r.evidence < DISPUTED_NATS) {
+            self.watch_habits(at, over_pad_c);
+        }
+    }
+
+    fn watch_habits(&mut self, at: Timestamp, over_pad_c: f64) {
+        let on = self.habits.stays_on(at, over_pad_c, HABIT_MARGIN_K);
+        let off = self.habits.stays_off(at, over_pad_c, HABIT_MARGIN_K);
+        self.heating = match self.heating {
+            Heating::Untold(..) | Heating::Missing(..) => self.heating,
+            Heating::Plausible | Heating::NeverLetsGo(_) | Heating::NeverComesOn(_) => match (on, off) {
+                (Some(b), _) => Heating::NeverLetsGo(b),
+                (None, Some(b)) => Heating::NeverComesOn(b),
+                (None, None) => Heating::Plausible,
+            },
+        };
+    }
+}
