@@ -14,14 +14,15 @@ const ROUNDS: u32 = 20;
 fn bad(now_s: f64) -> Vec<(&'static str, String)> {
     let record = |rest: &str| format!("[{{\"bn\":\"oak-node:\",\"n\":\"warm\",\"u\":\"Cel\",{rest}}}]");
     let at = |t: f64| record(&format!("\"v\":25,\"t\":{t}"));
-    let many: String = (0..5_000).map(|i| format!("{{\"n\":\"oak-node:x{i}\",\"u\":\"Cel\",\"v\":1}},")).collect();
+    // More records than a pack may have (4096).
+    let many = ",{\"v\":1}".repeat(5_000);
     vec![
         ("form", "\u{1}\u{2}no pack at all".to_owned()),
         ("form", "[{\"n\":".to_owned()),
         ("form", "[".repeat(20_000)),
         ("form", format!("[{{\"n\":\"oak-node:warm\",\"x\":{}1{}}}]", "[".repeat(60), "]".repeat(60))),
         ("form", format!("[{{\"n\":\"{}\",\"v\":1}}]", "a".repeat(30_000))),
-        ("form", format!("[{}]", many.trim_end_matches(','))),
+        ("form", format!("[{{\"bn\":\"oak-node:many\",\"v\":1}}{many}]")),
         ("unit", record("\"v\":25").replace("Cel", "K")),
         ("unit", record("\"v\":25").replace("Cel", &"degrees".repeat(40))),
         ("non-finite", record("\"v\":NaN")),
@@ -88,7 +89,6 @@ fn bad_packs_are_counted_good_ones_stored_and_memory_stays_bounded() {
     assert!(daemon.lives());
     assert_eq!(history::temperatures(&dir.path().join("warmend.db")).len(), said as usize + 1);
     assert!(daemon.memory_mib() < MEMORY_MIB, "{} MiB", daemon.memory_mib());
-    assert!(daemon.get("/health").contains("ok") || !daemon.get("/health").is_empty());
     assert_eq!(daemon.stop(), 0);
 }
 
@@ -101,6 +101,6 @@ fn a_shelf_that_lists_a_probe_twice_is_refused_with_64_and_its_line() {
         let shelf = dir.path().join("shelf.toml");
         let ended = program::run([command.as_ref(), "--shelf".as_ref(), shelf.as_os_str()]);
         assert_eq!(ended.code, 64, "{ended:?}");
-        assert!(ended.err.contains("oak-node:warm") && ended.err.contains("line"), "{}", ended.err);
+        assert!(ended.err.contains("shelf.toml:21: ") && ended.err.contains("oak-node:warm"), "{}", ended.err);
     }
 }
