@@ -151,6 +151,7 @@ fn demo_settings(args: Demo) -> demo::Settings {
         length: args.length.map(|span| std::time::Duration::from_millis(span.ms().unsigned_abs())),
         listen: args.listen.unwrap_or(usual.listen),
         dir: args.dir,
+        until: usual.until,
     }
 }
 

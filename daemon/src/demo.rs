@@ -51,12 +51,14 @@ pub struct Settings {
     pub listen: SocketAddr,
     /// Where shelf file and history are kept; `None`: in a directory that goes away with the demonstration.
     pub dir: Option<PathBuf>,
+    /// When the made history ends; `None`: now. The same moment tells the same story.
+    pub until: Option<Timestamp>,
 }
 
 impl Default for Settings {
     fn default() -> Self {
         let listen = SocketAddr::from(([127, 0, 0, 1], 0));
-        Self { speed: SPEED, faults: Vec::new(), length: None, listen, dir: None }
+        Self { speed: SPEED, faults: Vec::new(), length: None, listen, dir: None, until: None }
     }
 }
 
@@ -167,7 +169,7 @@ async fn make(settings: &Settings, dir: PathBuf) -> Result<Made, DemoError> {
 }
 
 fn make_blocking(settings: &Settings, dir: &Path) -> Result<Made, DemoError> {
-    let now = SystemClock::new().now();
+    let now = settings.until.unwrap_or_else(|| SystemClock::new().now());
     let path = dir.join("warmend.db");
     // A demonstration of before goes on where it ended, without the night between.
     let before = if path.exists() { Reader::open(&path)?.fact("watched_until")? } else { None };

@@ -87,6 +87,7 @@ impl Ord for Queued {
 /// If the input cannot be read, the output not written, or no reading was taken at all.
 pub fn replay(shelf: Shelf, input: &mut dyn Read, out: &mut impl Write, settings: Settings) -> Result<Outcome> {
     let core = Core::new(shelf);
+    let core = if settings.fits { core } else { core.without_fits() };
     let mut order: Vec<usize> = (0..core.sources().len()).collect();
     order.sort_by(|a, b| core.sources()[*a].cmp(&core.sources()[*b]));
     let mut ranks = vec![0; order.len()];

@@ -159,6 +159,13 @@ impl Core {
         Self { shelf, sources, watches, judges, alarms: BTreeMap::new(), now: None, judged: None }
     }
 
+    /// The same, without the fits that learn a nest's physics: for comparing, and where the prior must stand.
+    #[must_use]
+    pub fn without_fits(mut self) -> Self {
+        self.watches.iter_mut().for_each(Watch::without_fits);
+        self
+    }
+
     /// The shelf it watches.
     pub fn shelf(&self) -> &Shelf {
         &self.shelf
@@ -346,3 +353,6 @@ impl Core {
 fn position(sources: &[String], name: &str) -> Option<SourceId> {
     sources.iter().position(|s| s == name).and_then(|i| u16::try_from(i).ok()).map(SourceId)
 }
+
+#[cfg(test)]
+mod tests;

@@ -132,6 +132,7 @@ pub struct Watch {
     /// End of a stretch without readings that is being run through.
     blind_until: Option<Timestamp>,
     heating: Heating,
+    fits: bool,
 }
 
 impl Watch {
@@ -165,8 +166,14 @@ impl Watch {
             habits: Habits::default(),
             blind_until: None,
             heating: Heating::Plausible,
+            fits: true,
             nest: nest.clone(),
         }
+    }
+
+    /// Leaves the physics at its prior.
+    pub fn without_fits(&mut self) {
+        self.fits = false;
     }
 
     /// Whether this nest lists the source.
@@ -302,7 +309,9 @@ impl Watch {
         if pads > 0 {
             self.watch_pads(est, to, told[0]);
         }
-        est.settle();
+        if self.fits {
+            est.settle();
+        }
     }
 
     fn weigh(&mut self, est: &mut Estimator, p: usize, at: Timestamp, value_c: f64, out: &mut Vec<Rejected>) {

@@ -58,7 +58,7 @@ pub enum Refusal {
     Range,
     /// No absolute time where arrival gives none.
     TimeUnknown,
-    /// From before 2000, or more than a day from now on.
+    /// From before 2000, or more than ten minutes from now on.
     Time,
     /// No nest lists the source.
     UnknownSource,
@@ -148,7 +148,7 @@ impl fmt::Display for Refusal {
             Self::NonFinite => "its value is not a finite number",
             Self::Range => "its value is outside what can be (-60 to 150 °C, 0 to 110 %RH, 0 to 1, 0 to 10,000 W)",
             Self::TimeUnknown => "it says no absolute time, and its arrival gives none",
-            Self::Time => "its time lies before 2000 or more than a day ahead",
+            Self::Time => "its time lies before 2000 or more than ten minutes ahead",
             Self::UnknownSource => "no nest lists its source",
         })
     }

@@ -14,9 +14,9 @@ const SETTLE_S: f64 = 86_400.0;
 pub(super) fn spec(begin: Timestamp, faults: &[FaultWish], until: Timestamp) -> WorldSpec {
     let mut spec = WorldSpec::demo(begin.unix_s());
     spec.settle_s = SETTLE_S;
-    // Two watts in plaster: warm enough for brood, and far from any limit.
+    // Some two watts in plaster: warm enough for brood, and far from any limit.
     if let Some(plaster) = spec.nests.get_mut(1) {
-        plaster.control = Control::Dimmer(0.4);
+        plaster.control = Control::Dimmer(0.36);
     }
     let mut pine = NestSpec::new("pine", Material::Pine, 220.0)
         .pad(PadSpec::new(0.0, 70.0, 5.0), Control::Off)
