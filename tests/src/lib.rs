@@ -15,6 +15,14 @@ pub const SOON: Duration = Duration::from_secs(30);
 /// Between two looks at a condition.
 const LOOK_EVERY: Duration = Duration::from_millis(10);
 
+/// A story's seed: the fixed one, or another for each round of `tests/soak`.
+pub fn seed(fixed: u64) -> u64 {
+    match std::env::var("WARMEND_SOAK_SEED").ok().and_then(|text| text.parse::<u64>().ok()) {
+        Some(round) => fixed.wrapping_add(round.wrapping_mul(1_000_003)),
+        None => fixed,
+    }
+}
+
 /// Looks until there is something to see; the only place that sleeps.
 ///
 /// # Panics

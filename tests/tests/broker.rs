@@ -9,7 +9,8 @@ use tests::{SOON, history, minute_now_s, program, shelf, wait};
 
 /// A second daemon, for its broker only: its own topics begin with another word.
 fn elsewhere(dir: &Path, port: u16) -> Daemon {
-    let broker = format!("[broker]\nembedded = \"127.0.0.1:{port}\"\nprefix = \"elsewhere\"\nclient_id = \"elsewhere\"\n");
+    let broker =
+        format!("[broker]\nembedded = \"127.0.0.1:{port}\"\nprefix = \"elsewhere\"\nclient_id = \"elsewhere\"\n");
     shelf::write(dir, &[shelf::PLAIN, &broker, "[web]\nlisten = \"127.0.0.1:0\"\n"]);
     Daemon::run(dir)
 }
@@ -74,11 +75,9 @@ fn users_enter_by_their_password_and_speak_for_themselves_only() {
         }
         Line::open(options)
     };
-    for (id, login) in [
-        ("oak-node", None),
-        ("oak-node", Some(("oak-node", "elm-word"))),
-        ("oak-node", Some(("nobody", "oak-word"))),
-    ] {
+    for (id, login) in
+        [("oak-node", None), ("oak-node", Some(("oak-node", "elm-word"))), ("oak-node", Some(("nobody", "oak-word")))]
+    {
         let refused = enter(id, login).connected();
         assert!(refused.is_err(), "{login:?} was let in");
     }

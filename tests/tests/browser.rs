@@ -66,7 +66,9 @@ fn the_pages_show_the_nests_on_any_width_and_complain_of_nothing() {
     let place = dir.join("demo").to_string_lossy().into_owned();
     let mut demo =
         Daemon::start(dir, &["demo", "--speed", "60", "--for", "10m", "--dir", &place], Duration::from_secs(60));
-    wait("all nests are shown", WITHIN, || demo.now()["nests"].as_array()?.iter().all(|n| !n["t"].is_null()).then_some(()));
+    wait("all nests are shown", WITHIN, || {
+        demo.now()["nests"].as_array()?.iter().all(|n| !n["t"].is_null()).then_some(())
+    });
     let page = format!("http://{}/", demo.page);
     for size in SIZES {
         let picture = dir.join(format!("now-{}.png", size.0));

@@ -139,7 +139,11 @@ fn replay_gives_the_same_bytes_for_any_order_and_packing_and_names_what_it_skips
         assert!(ended.out == whole.out, "{what} gives other bytes");
     }
 
-    let bad = ["{\"n\":", "{\"n\":\"oak-node:warm\",\"u\":\"Cel\",\"v\":20}", "{\"bn\":\"oak-node:\",\"n\":\"warm\",\"v\":1}"];
+    let bad = [
+        "{\"n\":",
+        "{\"n\":\"oak-node:warm\",\"u\":\"Cel\",\"v\":20}",
+        "{\"bn\":\"oak-node:\",\"n\":\"warm\",\"v\":1}",
+    ];
     let mut lines: Vec<&str> = plain.lines().collect();
     for (i, line) in bad.iter().enumerate() {
         lines.insert(10 + i, line);

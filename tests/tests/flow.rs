@@ -3,7 +3,7 @@ use serde_json::Value;
 use std::time::Duration;
 use tests::daemon::Daemon;
 use tests::http::Post;
-use tests::{SOON, history, minute_now_s, shelf, story, wait};
+use tests::{SOON, history, minute_now_s, seed, shelf, story, wait};
 use world::{Fault, FaultKind, World};
 
 /// The story so far: longer than the nest's first time, in which only danger is raised.
@@ -15,7 +15,8 @@ const MESSAGE_WITHIN: Duration = Duration::from_secs(60);
 
 fn fields(letter: &Value) {
     for (key, kind) in [("t", "number"), ("nest", "text"), ("alarm", "text"), ("priority", "text"), ("event", "text")] {
-        let sound = if kind == "number" { letter[key].is_f64() || letter[key].is_i64() } else { letter[key].is_string() };
+        let sound =
+            if kind == "number" { letter[key].is_f64() || letter[key].is_i64() } else { letter[key].is_string() };
         assert!(sound, "{key} is no {kind}: {letter}");
     }
     let text = letter["text"].as_str().unwrap_or("");
@@ -43,7 +44,7 @@ fn a_pad_that_sticks_is_found_told_shown_kept_and_answered() {
     let daemon = Daemon::run(dir);
     assert_eq!(daemon.now()["nests"][0]["t"], Value::Null);
 
-    let mut world = World::new(&spec, 11);
+    let mut world = World::new(&spec, seed(11));
     let mut nodes = story::Teller::new(&["oak-node", "room"], daemon.broker);
     nodes.tell(&mut world, now_s - SINCE_H * 3600.0);
     assert_eq!(daemon.alarm("oak", "heater-stuck-on"), None);
@@ -77,7 +78,8 @@ fn a_pad_that_sticks_is_found_told_shown_kept_and_answered() {
     // Kept: every temperature once, also those from before the fault.
     let stored = history::temperatures(&dir.join("warmend.db"));
     assert!(stored.values().all(|times| *times == 1));
-    let before = stored.keys().filter(|(source, t)| source == "oak-node:warm" && (*t as f64) < bites_s * 1000.0).count();
+    let before =
+        stored.keys().filter(|(source, t)| source == "oak-node:warm" && (*t as f64) < bites_s * 1000.0).count();
     assert!(before as f64 > (BEFORE_H * 60.0) * 0.95, "{before}");
 
     // The keeper answers, and writes down what they saw.

@@ -48,7 +48,8 @@ fn bad_packs_are_counted_good_ones_stored_and_memory_stays_bounded() {
     node.connect(daemon.broker);
     let stranger = Line::open(Line::options("stranger", daemon.broker));
     stranger.connected().unwrap();
-    let count = |daemon: &Daemon, why: &str| daemon.metric(&format!("refused_total{{reason=\"{why}\"}}")).unwrap_or(0.0);
+    let count =
+        |daemon: &Daemon, why: &str| daemon.metric(&format!("refused_total{{reason=\"{why}\"}}")).unwrap_or(0.0);
     let mut said = 0;
     for round in 0..ROUNDS {
         for (i, (why, payload)) in bad(now_s).iter().enumerate() {

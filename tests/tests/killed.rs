@@ -3,17 +3,12 @@ use std::path::Path;
 use tests::daemon::Daemon;
 use tests::node::Node;
 use tests::story::warmth;
-use tests::{SOON, history, minute_now_s, shelf, wait};
+use tests::{SOON, history, minute_now_s, seed, shelf, wait};
 
 /// How often it is killed; `tests/soak` asks for more.
 const KILLS: u32 = 8;
 /// The fixed seed of the moments.
 const SEED: u64 = 20_260_301;
-
-/// From the environment, for soaks.
-fn wanted(name: &str, otherwise: u64) -> u64 {
-    std::env::var(name).ok().and_then(|text| text.parse().ok()).unwrap_or(otherwise)
-}
 
 /// Numbers between 0 and `below` (xorshift64, Marsaglia 2003).
 struct Dice(u64);
@@ -48,19 +43,23 @@ fn stored_once(db: &Path, said: &[i64], receipted: usize) {
         assert_eq!(*times, 1, "{which:?} is stored {times} times");
     }
     for t in &said[..receipted] {
-        assert!(stored.contains_key(&("oak-node:warm".to_owned(), *t)), "the pack of {t} has a receipt, but no reading");
+        assert!(
+            stored.contains_key(&("oak-node:warm".to_owned(), *t)),
+            "the pack of {t} has a receipt, but no reading"
+        );
     }
 }
 
 #[test]
 fn what_has_a_receipt_outlives_every_kill_and_nothing_is_there_twice() {
-    let (kills, seed) = (wanted("WARMEND_SOAK_KILLS", u64::from(KILLS)), wanted("WARMEND_SOAK_SEED", SEED));
+    let wanted = std::env::var("WARMEND_SOAK_KILLS").ok().and_then(|text| text.parse().ok());
+    let kills: u32 = wanted.unwrap_or(KILLS);
     let dir = tempfile::tempdir().unwrap();
     let db = dir.path().join("warmend.db");
     // Commits that are due late, so that a kill finds packs in flight.
     let services = shelf::SERVICES.replace("commit_s = 0.05", "commit_s = 0.3");
     shelf::write(dir.path(), &[shelf::PLAIN, &services]);
-    let mut dice = Dice(seed | 1);
+    let mut dice = Dice(seed(SEED) | 1);
     let from_s = minute_now_s() - 30.0 * 3600.0;
     let mut speaker = Speaker { node: Node::new("oak-node", 7), from_s, said: Vec::new() };
     let mut hurt = 0;
@@ -82,7 +81,7 @@ fn what_has_a_receipt_outlives_every_kill_and_nothing_is_there_twice() {
         let unanswered = speaker.node.unanswered();
         stored_once(&db, &speaker.said, speaker.said.len() - unanswered);
     }
-    assert!(u64::from(hurt) * 2 > kills, "only {hurt} of {kills} kills found packs in flight");
+    assert!(hurt * 2 > kills, "only {hurt} of {kills} kills found packs in flight");
     let daemon = Daemon::run(dir.path());
     speaker.node.connect(daemon.broker);
     speaker.node.answered(0);
