@@ -6,7 +6,7 @@
 //! receipt, so that judging goes on and nodes keep their packs.
 //!
 //! The loop waits for nobody: history has a thread of its own, acknowledgements a task, messages to keepers a queue.
-//! What it holds is bounded: [`flight`] by the writer's queue, untold changes by [`UNTOLD_MAX`].
+//! What it holds is bounded: `flight` by the writer's queue, untold changes by [`UNTOLD_MAX`].
 mod acts;
 mod draft;
 mod flight;

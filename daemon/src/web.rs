@@ -4,7 +4,7 @@
 //!   through readers of its own, [`HISTORY_READS_MAX`] at once, on blocking threads.
 //! - Everything is bounded: connections, requests at once, viewers, bodies, time, and how long a span may be.
 //! - There is no password: whoever reaches the address may look and answer alarms. What a foreign page makes a browser
-//!   send is refused ([`guard`]).
+//!   send is refused (`guard`).
 mod acts;
 mod guard;
 mod health;

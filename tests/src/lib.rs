@@ -1,1 +1,61 @@
-//! Skeleton.
+//! What the whole-system tests stand on: the program as a process, nodes that speak MQTT, stories from the simulated
+//! shelf. Nothing here reaches into the daemon: only its public surfaces are used.
+pub mod daemon;
+pub mod history;
+pub mod http;
+pub mod node;
+pub mod program;
+pub mod shelf;
+pub mod story;
+
+use std::time::{Duration, Instant, SystemTime};
+
+/// Longest wait for what happens at once on a busy machine of two cores.
+pub const SOON: Duration = Duration::from_secs(30);
+/// Between two looks at a condition.
+const LOOK_EVERY: Duration = Duration::from_millis(10);
+
+/// A story's seed: the fixed one, or another for each round of `tests/soak`.
+pub fn seed(fixed: u64) -> u64 {
+    match std::env::var("WARMEND_SOAK_SEED").ok().and_then(|text| text.parse::<u64>().ok()) {
+        Some(round) => fixed.wrapping_add(round.wrapping_mul(1_000_003)),
+        None => fixed,
+    }
+}
+
+/// Looks until there is something to see; the only place that sleeps.
+///
+/// # Panics
+/// If `limit` passes first.
+#[track_caller]
+pub fn wait<T>(what: &str, limit: Duration, mut look: impl FnMut() -> Option<T>) -> T {
+    let began = moment();
+    loop {
+        if let Some(seen) = look() {
+            return seen;
+        }
+        assert!(began.elapsed() < limit, "waited {limit:?} in vain: {what}");
+        pause();
+    }
+}
+
+#[expect(clippy::disallowed_methods, reason = "the one polling helper")]
+fn pause() {
+    std::thread::sleep(LOOK_EVERY);
+}
+
+/// Now, for deadlines and figures.
+#[expect(clippy::disallowed_methods, reason = "tests measure the outside, on the machine's own clock")]
+pub fn moment() -> Instant {
+    Instant::now()
+}
+
+/// Now, s since 1970, in whole minutes.
+///
+/// # Panics
+/// On a machine whose clock stands before 1970.
+#[expect(clippy::disallowed_methods, reason = "nodes have clocks of their own")]
+pub fn minute_now_s() -> f64 {
+    let since = SystemTime::now().duration_since(SystemTime::UNIX_EPOCH).unwrap();
+    (since.as_secs() / 60 * 60) as f64
+}

@@ -150,7 +150,7 @@ struct Heard {
 }
 
 impl Estimator {
-    /// Begins at `at` with the nest as warm as `room_c`, give or take [`START_SD_K`].
+    /// Begins at `at` with the nest as warm as `room_c`, give or take `START_SD_K`.
     pub fn new(axis: Axis, prior: &Prior, places_mm: Vec<f64>, brood: Stretch, begin: (Timestamp, f64)) -> Self {
         let (at, room_c) = begin;
         let step = at.unix_ms().div_euclid(STEP.ms());

@@ -1,0 +1,53 @@
+//! Shelf files. All numbers are invented.
+use std::fmt::Write as _;
+use std::path::Path;
+use world::WorldSpec;
+
+/// One bare nest with two probes, `oak-node:warm` and `oak-node:cool`.
+pub const PLAIN: &str = r#"
+[[nest]]
+id = "oak"
+length_mm = 240
+material = "oak"
+[nest.brood]
+from_mm = 50
+to_mm = 90
+[nest.band]
+low_c = 24.0
+high_c = 31.0
+limit_c = 35.0
+[[nest.probe]]
+source = "oak-node:warm"
+at_mm = 70
+[[nest.probe]]
+source = "oak-node:cool"
+at_mm = 230
+"#;
+
+/// Broker, pages and history, each with any free port.
+pub const SERVICES: &str = r#"
+[broker]
+embedded = "127.0.0.1:0"
+[web]
+listen = "127.0.0.1:0"
+[history]
+path = "warmend.db"
+commit_s = 0.05
+"#;
+
+/// Writes `dir/shelf.toml` of these parts.
+pub fn write(dir: &Path, parts: &[&str]) {
+    std::fs::write(dir.join("shelf.toml"), parts.join("\n")).unwrap();
+}
+
+/// The shelf file of a simulated shelf, without services.
+pub fn of(spec: &WorldSpec) -> String {
+    world::shelf_toml("trial", spec, world::Band::default())
+}
+
+/// The ways by which a test is told.
+pub fn notices(webhook: std::net::SocketAddr, command: &[&str]) -> String {
+    let mut text = format!("[[notice]]\nway = \"webhook\"\nurl = \"http://{webhook}/heat\"\n");
+    let _ = writeln!(text, "[[notice]]\nway = \"command\"\ncommand = {command:?}");
+    text
+}

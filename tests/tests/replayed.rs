@@ -1,0 +1,143 @@
+//! `replay` against the truth of the simulated shelf.
+use serde_json::Value;
+use std::collections::BTreeMap;
+use std::path::Path;
+use tests::{program, seed, shelf, story};
+use world::{Fault, FaultKind, Material, World, WorldSpec};
+
+/// 2026-03-01T00:00:00Z.
+const EPOCH_S: f64 = 1_772_323_200.0;
+const DAY_S: f64 = 86_400.0;
+/// After this a profile is judged: a night's fit lies behind it.
+const SETTLED_S: f64 = 1.25 * DAY_S;
+
+/// What `replay` says of the first `days` of a story.
+fn replayed(dir: &Path, spec: &WorldSpec, seed: u64, days: f64) -> (String, Vec<Value>) {
+    shelf::write(dir, &[&shelf::of(spec)]);
+    let recording = story::recording(spec, seed, days * 24.0);
+    std::fs::write(dir.join("readings.sensml"), &recording).unwrap();
+    let at = |name: &str| dir.join(name).into_os_string();
+    let args = ["replay".into(), "--shelf".into(), at("shelf.toml"), "--every".into(), "30m".into()];
+    let ended = program::run(args.into_iter().chain([at("readings.sensml")]));
+    assert_eq!(ended.code, 0, "{}", ended.err);
+    (recording, ended.out.lines().map(|line| serde_json::from_str(line).unwrap()).collect())
+}
+
+fn raised(lines: &[Value], alarms: &[&str]) -> Vec<(f64, String)> {
+    let events = lines.iter().filter(|l| l["kind"] == "alarm" && l["event"] == "raised");
+    let named = events.map(|l| (l["t"].as_f64().unwrap(), l["alarm"].as_str().unwrap().to_owned()));
+    named.filter(|(_, alarm)| alarms.is_empty() || alarms.contains(&alarm.as_str())).collect()
+}
+
+/// The last temperature of each probe of nest 0 at each half hour: place and °C, by the shelf file's places.
+fn heard(recording: &str, spec: &WorldSpec) -> BTreeMap<i64, Vec<(f64, f64)>> {
+    let nest = &spec.nests[0];
+    let places: BTreeMap<String, f64> =
+        nest.probes.iter().map(|p| (format!("{}:{}", nest.node, p.name), p.at_mm)).collect();
+    let (mut last, mut at): (BTreeMap<String, f64>, _) = (BTreeMap::new(), BTreeMap::new());
+    for line in recording.lines() {
+        let record: Value = serde_json::from_str(line).unwrap();
+        let (name, t) = (record["n"].as_str().unwrap(), record["t"].as_f64().unwrap());
+        if record["u"] == "Cel" && places.contains_key(name) {
+            last.insert(name.to_owned(), record["v"].as_f64().unwrap());
+        }
+        let mut points: Vec<(f64, f64)> = last.iter().map(|(name, c)| (places[name], *c)).collect();
+        points.sort_by(|a, b| a.0.total_cmp(&b.0));
+        at.insert((t / 1800.0).ceil() as i64 * 1800, points);
+    }
+    at
+}
+
+/// Straight lines between the probes, level beyond them.
+fn straight(points: &[(f64, f64)], x: f64) -> f64 {
+    let after = points.partition_point(|(at, _)| *at <= x);
+    match (points.get(after.wrapping_sub(1)), points.get(after)) {
+        (Some(a), Some(b)) => a.1 + (b.1 - a.1) * (x - a.0) / (b.0 - a.0),
+        (Some(only), None) | (None, Some(only)) => only.1,
+        (None, None) => f64::NAN,
+    }
+}
+
+/// Root mean square errors over all settled profiles before `until_s`: the estimate's, and the straight lines'; and
+/// the share of truth within the 90 % interval.
+fn errors(lines: &[Value], recording: &str, spec: &WorldSpec, seed: u64, until_s: f64) -> (f64, f64, f64) {
+    let mut world = World::new(spec, seed);
+    let heard = heard(recording, spec);
+    let (mut ours, mut lines_own, mut within, mut n) = (0.0, 0.0, 0.0, 0.0);
+    for profile in lines.iter().filter(|l| l["kind"] == "profile") {
+        let t = profile["t"].as_f64().unwrap();
+        if t < spec.epoch_s + SETTLED_S || t > until_s {
+            continue;
+        }
+        world.advance(t);
+        let truth = world.truth(&spec.nests[0].id).unwrap();
+        let list = |key: &str| profile[key].as_array().unwrap().iter().map(|v| v.as_f64().unwrap()).collect::<Vec<_>>();
+        for ((x, mean), sd) in list("at_mm").into_iter().zip(list("mean_c")).zip(list("sd_c")) {
+            let true_c = truth.temp_at(x);
+            ours += (mean - true_c).powi(2);
+            lines_own += (straight(&heard[&(t as i64)], x) - true_c).powi(2);
+            // Normal distribution: 90 % lie within 1.645 standard deviations.
+            within += f64::from(u8::from((mean - true_c).abs() <= 1.645 * sd));
+            n += 1.0;
+        }
+    }
+    assert!(n > 1_000.0, "{n} places were judged");
+    ((ours / n).sqrt(), (lines_own / n).sqrt(), within / n)
+}
+
+/// Oak with three probes and plaster with a dimmer, two days each.
+fn quiet() -> [(WorldSpec, u64); 2] {
+    let mut plaster = story::oak(EPOCH_S);
+    let nest = &mut plaster.nests[0];
+    nest.id = "plaster".to_owned();
+    nest.material = Material::Plaster;
+    nest.control = world::Control::Dimmer(0.5);
+    [(story::oak(EPOCH_S), seed(3)), (plaster, seed(5))]
+}
+
+#[test]
+fn a_quiet_time_raises_nothing_and_the_profile_beats_straight_lines() {
+    for (spec, seed) in quiet() {
+        let id = &spec.nests[0].id;
+        let dir = tempfile::tempdir().unwrap();
+        let (recording, lines) = replayed(dir.path(), &spec, seed, 2.5);
+        let loud =
+            ["heater-stuck-on", "heater-no-heat", "brood-limit", "probe-hot", "probe-implausible", "probe-silent"];
+        assert_eq!(raised(&lines, &loud), [], "{id}");
+        let (ours, straight, within) = errors(&lines, &recording, &spec, seed, f64::INFINITY);
+        println!("{id}: {ours:.2} K, straight lines {straight:.2} K, {:.0} % within", 100.0 * within);
+        assert!(ours < 0.6 * straight, "{id}: {ours:.2} K is not better than {straight:.2} K");
+        assert!(within > 0.75, "{id}: only {within:.2} of the truth lies within the 90 % interval");
+    }
+}
+
+#[test]
+fn a_pad_that_sticks_is_found_in_minutes_and_nothing_is_raised_before() {
+    let mut spec = story::oak(EPOCH_S);
+    let fault_s = EPOCH_S + 1.6 * DAY_S;
+    spec.faults.push(Fault::new(FaultKind::StuckOn, 0, fault_s));
+    let seed = seed(8);
+    let mut world = World::new(&spec, seed);
+    world.advance(EPOCH_S + 1.75 * DAY_S);
+    let bites_s = world.faults()[0].bites_s.expect("the pad stuck");
+    let dir = tempfile::tempdir().unwrap();
+    let (_, lines) = replayed(dir.path(), &spec, seed, 1.75);
+    let found = raised(&lines, &[]);
+    let (t, _) = found.iter().find(|(_, alarm)| alarm == "heater-stuck-on").expect("it is found");
+    let delay_min = (t - bites_s) / 60.0;
+    println!("found after {delay_min:.1} min");
+    assert!((0.0..25.0).contains(&delay_min), "found {delay_min:.1} min after it stuck");
+    assert!(found.iter().all(|(t, _)| *t >= bites_s), "{found:?}");
+}
+
+#[test]
+fn a_pad_that_dies_is_found() {
+    let mut spec = story::oak(EPOCH_S);
+    let fault_s = EPOCH_S + 1.6 * DAY_S;
+    spec.faults.push(Fault::new(FaultKind::PadDead, 0, fault_s));
+    let dir = tempfile::tempdir().unwrap();
+    let (_, lines) = replayed(dir.path(), &spec, seed(9), 1.85);
+    let found = raised(&lines, &["heater-no-heat", "heater-stuck-on"]);
+    assert!(found.iter().any(|(t, alarm)| alarm == "heater-no-heat" && *t > fault_s), "{found:?}");
+    assert!(found.iter().all(|(_, alarm)| alarm != "heater-stuck-on"), "{found:?}");
+}
