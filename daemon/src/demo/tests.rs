@@ -43,10 +43,9 @@ async fn a_mat_that_sticks_on_is_found_and_told_once() {
     check_stuck_on(1_795_603_020_000).await;
 }
 
-/// The same 20 s earlier: the thermostat stands elsewhere in its swing when the relay sticks. The raw guards speak first
-/// and the cause is named 75 minutes late; the core alone says the same of these readings.
+/// The same 20 s earlier: the thermostat stands elsewhere in its swing when the relay sticks, which once hid the fault
+/// for an hour.
 #[tokio::test(flavor = "multi_thread", worker_threads = 2)]
-#[ignore = "the core does not hold yet what this asks of it"]
 async fn a_mat_that_sticks_on_is_found_wherever_its_thermostat_stands() {
     check_stuck_on(1_795_603_000_000).await;
 }
