@@ -43,7 +43,11 @@ pub enum Command {
     /// Runs on simulated nests, over a real broker
     Demo(Demo),
     /// Says what is wrong in a shelf file, and what is unwise
-    Check,
+    Check {
+        /// Instead reads a password from standard input and prints its hash, for a users file
+        #[arg(long)]
+        hash_password: bool,
+    },
     /// Feeds recorded readings through the same judgement, in their own time
     Replay(Replay),
     /// Looks back: the warmth along a nest over days, as a page, a picture or text

@@ -4,7 +4,8 @@ use crate::clock::{Clock, SystemClock};
 use crate::notices::{self, Context};
 use crate::run::{self, NoticeParts, Outfit, Task, WebParts};
 use crate::shelf_file::{self, EXIT_WRONG, ShelfErrors, ShelfFile};
-use crate::{acts, demo, replay, review, web};
+use crate::broker::users;
+use crate::{acts, demo, mirror, replay, review, web};
 use anyhow::Context as _;
 use std::future::Future;
 use std::io::Write as _;
@@ -22,6 +23,9 @@ pub const EXIT_CALLED_WRONGLY: u8 = 2;
 pub const LOG_VARIABLE: &str = "WARMEND_LOG";
 /// How much is logged unless it says otherwise: the broker's library tells of every client at `info`.
 const LOG_DEFAULT: &str = "info,mqtt5=warn";
+
+/// How long the mirror may take for its last batch.
+const MIRROR_ENDS_WITHIN: std::time::Duration = std::time::Duration::from_secs(3);
 
 /// Why a command was not done; each kind has its exit code.
 #[derive(Debug, thiserror::Error)]
@@ -84,7 +88,11 @@ pub fn start_logging(form: LogForm) {
 pub fn execute(cli: Cli) -> Result<u8, Failure> {
     let clock: Arc<dyn Clock> = Arc::new(SystemClock::new());
     match cli.command {
-        Command::Check => Ok(check(&cli.shelf)?),
+        Command::Check { hash_password: true } => {
+            hash_password()?;
+            Ok(EXIT_DONE)
+        }
+        Command::Check { hash_password: false } => Ok(check(&cli.shelf)?),
         Command::Replay(args) => {
             let file = load(&cli.shelf)?;
             Ok(replay(file, &args).map(|()| EXIT_DONE)?)
@@ -100,9 +108,7 @@ pub fn execute(cli: Cli) -> Result<u8, Failure> {
             Ok(EXIT_DONE)
         }
         Command::Run => {
-            let file = load(&cli.shelf)?;
-            let outfit = Outfit::new(serve, tell);
-            block_on(run::run(file, outfit, told_to_stop()))?.map_err(|e| Failure::coded(e.exit_code(), e))?;
+            block_on(watch(load(&cli.shelf)?))??;
             Ok(EXIT_DONE)
         }
         Command::Demo(args) => {
@@ -121,6 +127,36 @@ pub fn execute(cli: Cli) -> Result<u8, Failure> {
             Ok(EXIT_DONE)
         }
     }
+}
+
+/// The daemon, with a mirror where the shelf file asks for one.
+async fn watch(file: ShelfFile) -> Result<(), Failure> {
+    let mut outfit = Outfit::new(serve, tell);
+    let mut mirroring = None;
+    if let Some(influx) = &file.influx {
+        let (feed, task) = mirror::mirror(influx).map_err(|e| Failure::Told(e.to_string()))?;
+        mirroring = Some(tokio::spawn(task));
+        outfit.tap = Some(mirror::tap(feed, &file.shelf));
+    }
+    run::run(file, outfit, told_to_stop()).await.map_err(|e| Failure::coded(e.exit_code(), e))?;
+    if let Some(task) = mirroring {
+        // What the mirror's server does not take now is in history all the same.
+        drop(tokio::time::timeout(MIRROR_ENDS_WITHIN, task).await);
+    }
+    Ok(())
+}
+
+/// Reads a password from standard input and prints what a line of a users file needs of it.
+fn hash_password() -> anyhow::Result<()> {
+    let mut line = String::new();
+    std::io::stdin().read_line(&mut line).context("reading the password from standard input")?;
+    let password = line.trim_end_matches(['\r', '\n']);
+    anyhow::ensure!(!password.is_empty(), "no password came on standard input: type one, or pipe it in");
+    let mut salt = [0; 16];
+    let random = rustls::crypto::ring::default_provider().secure_random;
+    random.fill(&mut salt).map_err(|_| anyhow::anyhow!("the system gives no random numbers; try again"))?;
+    let hash = users::hash_password(password, salt).context("hashing the password: it is too long")?;
+    writeln!(std::io::stdout().lock(), "{hash}").context("printing the hash")
 }
 
 /// The pages, as the daemon wants them.

@@ -4,12 +4,13 @@
 //! the server is away for longer than the queue lasts. Off unless the shelf file has `[influx]`.
 //!
 //! A line: `reading,nest=oak,quantity=temperature,source=oak-node:warm value=27.25 1772366400000`.
-use crate::history::Quantity;
+use crate::history::{HistoricReading, Quantity};
+use crate::pipeline::Tap;
 use crate::shelf_file::InfluxSettings;
-use enclosure::Timestamp;
+use enclosure::{Shelf, Timestamp};
 use influxdb2::RequestError;
 use influxdb2::api::write::TimestampPrecision;
-use std::collections::VecDeque;
+use std::collections::{HashMap, VecDeque};
 use std::fmt::Write as _;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicU64, Ordering};
@@ -88,6 +89,25 @@ impl Feed {
     pub fn counts(&self) -> &Counts {
         &self.counts
     }
+}
+
+/// Offers every judged reading to the mirror, under the nest that lists its source.
+pub fn tap(feed: Feed, shelf: &Shelf) -> Tap {
+    let mut nests: HashMap<String, Arc<str>> = HashMap::new();
+    for nest in &shelf.nests {
+        let id: Arc<str> = nest.id.as_str().into();
+        let probes = nest.probes.iter().map(|p| &p.source);
+        let drives = nest.pads.iter().filter_map(|p| p.drive.as_ref());
+        // A room belongs to the first nest that lists it.
+        for source in probes.chain(drives).chain(nest.room.as_ref()) {
+            nests.entry(source.clone()).or_insert_with(|| Arc::clone(&id));
+        }
+    }
+    Tap(Arc::new(move |r: &HistoricReading| {
+        let (quantity, value) = Quantity::of(r.measured);
+        let nest = nests.get(&*r.source).cloned();
+        feed.offer(Line { source: Arc::clone(&r.source), nest, quantity, value, at: r.at });
+    }))
 }
 
 /// Why there is no mirror.
