@@ -5,8 +5,6 @@
 mod local;
 mod remote;
 
-pub use remote::PAGE_FACT;
-
 #[cfg(test)]
 mod tests;
 

@@ -1,10 +1,10 @@
 //! What each command does, and the exit code it ends with.
+use crate::broker::users;
 use crate::cli::{Cli, Command, Demo, LogForm, Replay, Review};
 use crate::clock::{Clock, SystemClock};
 use crate::notices::{self, Context};
 use crate::run::{self, NoticeParts, Outfit, Task, WebParts};
 use crate::shelf_file::{self, EXIT_WRONG, ShelfErrors, ShelfFile};
-use crate::broker::users;
 use crate::{acts, demo, mirror, replay, review, web};
 use anyhow::Context as _;
 use std::future::Future;

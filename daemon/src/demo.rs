@@ -13,7 +13,7 @@ mod tests;
 mod words;
 
 pub use clock::PacedClock;
-pub use fault::{FaultWish, FaultWishError, length};
+pub use fault::{FaultWish, FaultWishError};
 
 use crate::clock::{Clock as _, SystemClock};
 use crate::history::{self, HistoryError, Reader};

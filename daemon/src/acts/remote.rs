@@ -1,6 +1,7 @@
 //! Acts while a daemon runs: asked over its own pages' address.
 use super::{Standing, Written};
 use crate::history::Reader;
+use crate::run;
 use crate::shelf_file::ShelfFile;
 use crate::snapshot::{AlarmAct, AlarmName, Note};
 use crate::times;
@@ -12,8 +13,6 @@ use std::net::{IpAddr, Ipv4Addr, Ipv6Addr, SocketAddr};
 use std::ops::Range;
 use std::time::Duration;
 
-/// The fact under which a running daemon writes where its pages are; needed only where `[web] listen` has port 0.
-pub const PAGE_FACT: &str = "page";
 /// Longest wait for the daemon's answer: an act waits for the disk.
 const ANSWER_WITHIN: Duration = Duration::from_secs(15);
 
@@ -65,7 +64,7 @@ impl Daemon {
     pub(super) fn of(file: &ShelfFile) -> anyhow::Result<Self> {
         let mut address = file.web.listen;
         if address.port() == 0 {
-            let fact = Reader::open(&file.history.path)?.fact(PAGE_FACT)?;
+            let fact = Reader::open(&file.history.path)?.fact(run::PAGE_FACT)?;
             address = fact.and_then(|text| text.parse().ok()).context(
                 "asking the running daemon: [web] listen leaves the port to chance, and it did not write down which \
                  it took. Give [web] listen a port of its own",

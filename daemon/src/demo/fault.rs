@@ -1,5 +1,6 @@
 //! `--fault KIND@NEST[+DURATION]`.
 use super::shelf::NESTS;
+use crate::times::{self, TimeError};
 use enclosure::Span;
 use world::FaultKind;
 
@@ -27,8 +28,8 @@ pub enum FaultWishError {
     #[error("the demonstration has no nest \"{0}\"; there are {list}", list = NESTS.join(", "))]
     Nest(String),
     /// The duration is none.
-    #[error("\"{0}\" is no length of time; write it as 90s, 30m, 2h or 1d")]
-    Length(String),
+    #[error(transparent)]
+    Length(TimeError),
 }
 
 fn kinds() -> String {
@@ -42,7 +43,7 @@ impl std::str::FromStr for FaultWish {
         let (kind, rest) = text.split_once('@').ok_or_else(|| FaultWishError::Form(text.to_owned()))?;
         let (nest, after) = rest.split_once('+').map_or((rest, None), |(nest, after)| (nest, Some(after)));
         let after = match after {
-            Some(after) => length(after).ok_or_else(|| FaultWishError::Length(after.to_owned()))?,
+            Some(after) => times::duration(after).map_err(FaultWishError::Length)?,
             None => Span::ZERO,
         };
         Self::new(kind, nest, after)
@@ -60,19 +61,4 @@ impl FaultWish {
         let nest = place.ok_or_else(|| FaultWishError::Nest(nest.to_owned()))?;
         Ok(Self { kind, nest, after })
     }
-}
-
-/// A length of time as a keeper writes it: a whole number of `s`, `m` (or `min`), `h` or `d`; at most a year.
-pub fn length(text: &str) -> Option<Span> {
-    let digits = text.find(|c: char| !c.is_ascii_digit()).unwrap_or(text.len());
-    let (number, unit) = text.split_at(digits);
-    let factor_s = match unit {
-        "s" | "" => 1,
-        "m" | "min" => 60,
-        "h" => 3_600,
-        "d" => 86_400,
-        _ => return None,
-    };
-    let s = number.parse::<i64>().ok()?.checked_mul(factor_s)?;
-    (s <= 366 * 86_400).then(|| Span::from_s(s))
 }

@@ -18,7 +18,7 @@ fn faults_are_read_as_they_are_written() {
         ("stuck-on@elm", "oak, plaster"),
         ("stuck-on", "KIND@NEST"),
         ("stuck-on@oak+soon", "30m"),
-        ("stuck-on@oak+99999999999d", "30m"),
+        ("stuck-on@oak+99999999999d", "hundred years"),
     ] {
         let error = text.parse::<FaultWish>().unwrap_err().to_string();
         assert!(error.contains(says), "{text}: {error}");

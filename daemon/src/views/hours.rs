@@ -1,12 +1,10 @@
 //! Moments as a clock on the keeper's wall says them, and the spans that a keeper asks for.
+use crate::times;
 use enclosure::shelf::{Band, Nest};
 use enclosure::{Span, Timestamp};
 use jiff::tz::TimeZone;
 use jiff::{Timestamp as Instant, ZonedDateTime};
 use std::ops::Range;
-
-/// Longest text that is taken for a moment or a span.
-const MOMENT_CHARS_MAX: usize = 64;
 
 /// A time zone, to tell moments in.
 #[derive(Clone, Debug)]
@@ -103,42 +101,12 @@ pub fn band_in_force(nest: &Nest, at: Timestamp, ahead: Span) -> Option<Band> {
     }
 }
 
-/// A moment as a keeper asks for it: RFC 3339, a span back from now (`7d`, `90m`, `1.5h`), or `now`.
+/// A moment as [`times::moment`] reads it, seen from `now`.
 ///
 /// # Errors
-/// What was not understood, and what would be.
+/// In plain words, with what to write instead.
 pub fn moment(text: &str, now: Timestamp) -> Result<Timestamp, String> {
-    let text = text.trim();
-    if text == "now" {
-        return Ok(now);
-    }
-    let short: String = text.chars().take(MOMENT_CHARS_MAX).collect();
-    let wrong =
-        || format!("“{short}” is no moment: write 2026-03-01T08:00:00Z, or a span back from now as 7d, 12h or 30m");
-    if text.chars().count() > MOMENT_CHARS_MAX {
-        return Err(wrong());
-    }
-    if let Some(back) = span(text) {
-        return Ok(now.minus(back));
-    }
-    text.parse::<Instant>().map(|t| Timestamp::from_unix_ms(t.as_millisecond())).map_err(|_| wrong())
-}
-
-/// A length of time as a keeper writes it: a number and `s`, `m` (`min`), `h`, `d` or `w`. `None` if it is none.
-pub fn span(text: &str) -> Option<Span> {
-    let digits = text.find(|c: char| !c.is_ascii_digit() && c != '.')?;
-    let (number, unit) = text.split_at(digits);
-    let unit_s = match unit.trim() {
-        "s" => 1.0,
-        "m" | "min" => 60.0,
-        "h" => 3_600.0,
-        "d" => 86_400.0,
-        "w" => 604_800.0,
-        _ => return None,
-    };
-    let s = number.parse::<f64>().ok()? * unit_s;
-    // A hundred years, so that the sum with any date stays a date.
-    (s.is_finite() && s <= 3.2e9).then(|| Span::from_ms((s * 1000.0).round() as i64))
+    times::moment(text.trim()).map(|moment| moment.from(now)).map_err(|why| why.to_string())
 }
 
 #[cfg(test)]
@@ -155,8 +123,8 @@ mod tests {
         let ok = |text: &str| moment(text, now).unwrap();
         assert_eq!(ok("now"), now);
         assert_eq!(ok(" 7d "), at("2026-03-01T12:00:00Z"));
-        assert_eq!(ok("1.5h"), at("2026-03-08T10:30:00Z"));
-        assert_eq!(ok("90 m"), ok("90min"));
+        assert_eq!(ok("1h30m"), at("2026-03-08T10:30:00Z"));
+        assert_eq!(ok("90m"), ok("90min"));
         assert_eq!(ok("2026-03-01T08:00:00+02:00"), at("2026-03-01T06:00:00Z"));
         for hostile in
             ["", "7", "d", "-7d", "1e9d", "999999999999d", "inf d", "NaNh", "<script>", "..h", &"9".repeat(9_999)]
