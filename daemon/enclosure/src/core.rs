@@ -236,7 +236,7 @@ impl Core {
     fn judge(&mut self, now: Timestamp, nest: usize, out: &mut Vec<Effect>) {
         let settings = self.shelf.alarms.clone();
         let findings = self.judges[nest].findings(now, &self.watches[nest], &settings);
-        let learned = self.watches[nest].first.is_some_and(|f| now.since(f) >= settings.learning);
+        let learned = self.watches[nest].is_learned(settings.learning);
         for f in findings {
             let probe = f.probe.and_then(|p| self.watches[nest].ears.get(p)).map(|e| e.source);
             let key = AlarmKey { alarm: f.alarm, nest: u16::try_from(nest).ok(), probe, node: None };

@@ -47,7 +47,7 @@ impl Judge {
         let band = season.map_or(watch.nest.band, |s| s.band);
         self.brood(now, watch, band, settings, &mut out);
         if !watch.nest.pads.is_empty() {
-            heater(watch, season, band, settings, now, &mut out);
+            heater(watch, season, band, settings, &mut out);
         }
         probes(now, watch, settings, &mut out);
         out
@@ -152,10 +152,9 @@ fn heater(
     season: Option<&Season>,
     band: Option<Band>,
     settings: &AlarmSettings,
-    now: Timestamp,
     out: &mut Vec<Finding>,
 ) {
-    let learning = watch.first.is_none_or(|f| now.since(f) < settings.learning);
+    let learning = !watch.is_learned(settings.learning);
     let limit_c = band.map_or(GUARD_C, |b| b.limit_c);
     let past_limit = watch.brood().is_some_and(|b| b.2 > limit_c);
     let (stuck, missing) = match watch.heating() {

@@ -80,6 +80,12 @@ impl Watch {
         }
     }
 
+    /// Whether readings of so long are known, by their own time: a backlog that arrives at once is not a day of watching,
+    /// but it is a day of learning.
+    pub fn is_learned(&self, learning: Span) -> bool {
+        self.first.zip(self.newest).is_some_and(|(first, newest)| newest.since(first) >= learning)
+    }
+
     /// Leaves the physics at its prior.
     pub fn without_fits(&mut self) {
         self.fits = false;

@@ -1,5 +1,5 @@
 //! What the tests of history share: a directory, a clock that stands still, readings by formula.
-use super::{AlarmRecord, Batch, HistoricReading, Monotonic, PackSeen, Reader, Store};
+use super::{AlarmRecord, Batch, HistoricReading, HistoryError, Monotonic, PackSeen, Reader, Store};
 use enclosure::{Alarm, Event, Measured, Rejection, State, Timestamp};
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
@@ -44,7 +44,15 @@ impl Place {
 
 /// Opens a history that must be sound.
 pub(crate) fn open(path: &Path) -> Store {
-    let opened = Store::open(path, at(0)).unwrap();
+    // A child that another test is just starting holds copies of our files for a moment, and with them the lock.
+    let tries = (0..5_000).map(|_| Store::open(path, at(0))).find(|opened| {
+        let held = matches!(opened, Err(HistoryError::InUse { .. }));
+        if held {
+            std::thread::yield_now();
+        }
+        !held
+    });
+    let opened = tries.expect("nobody holds it for long").unwrap();
     assert_eq!(opened.report.damaged, None);
     opened.store
 }

@@ -5,10 +5,12 @@ use super::flight::Waiting;
 use crate::history::KeeperNote;
 use crate::snapshot::{Act, ActKind, AlarmAct, AlarmName, Note};
 use enclosure::lifecycle::Declined;
-use enclosure::{AlarmKey, Input, KeeperAct, Span};
+use enclosure::{AlarmKey, Input, KeeperAct, Priority, Span};
 
-/// Longest silence of an alarm, minutes: a week.
-pub const SILENCE_MAX_MIN: u32 = 7 * 24 * 60;
+/// Longest silence of a danger, minutes.
+pub(super) const DANGER_SILENCE_MAX_MIN: u32 = 30;
+/// Longest silence of another alarm, minutes: a week.
+pub(super) const SILENCE_MAX_MIN: u32 = 7 * 24 * 60;
 /// Longest text of a note, characters.
 pub const NOTE_MAX: usize = 4_000;
 /// How far ahead of now a note's time may lie.
@@ -35,12 +37,16 @@ impl Pipeline {
 
     fn alarm_act(&mut self, act: AlarmAct, name: &AlarmName, draft: &mut Draft) -> Result<bool, String> {
         let key = self.key(name)?;
+        let longest = match key.alarm.priority() {
+            Priority::Danger => DANGER_SILENCE_MAX_MIN,
+            Priority::Warning | Priority::Advice => SILENCE_MAX_MIN,
+        };
         let act = match act {
             AlarmAct::Acknowledge => KeeperAct::Acknowledge(key),
-            AlarmAct::Shelve(min) if (1..=SILENCE_MAX_MIN).contains(&min) => {
+            AlarmAct::Shelve(min) if (1..=longest).contains(&min) => {
                 KeeperAct::Shelve(key, Span::from_min(i64::from(min)))
             }
-            AlarmAct::Shelve(_) => return Err(format!("an alarm can be silenced for 1 to {SILENCE_MAX_MIN} minutes")),
+            AlarmAct::Shelve(_) => return Err(format!("an alarm can be silenced for 1 to {longest} minutes")),
             AlarmAct::Unshelve => KeeperAct::Unshelve(key),
             AlarmAct::Reset => KeeperAct::Reset(key),
         };

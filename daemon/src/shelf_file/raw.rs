@@ -139,7 +139,6 @@ pub(super) struct RawBroker {
     pub(super) users_file: Option<String>,
     pub(super) prefix: Option<String>,
     pub(super) client_id: Option<String>,
-    pub(super) max_packet_bytes: Option<u32>,
 }
 
 #[derive(Debug, Default, Deserialize)]

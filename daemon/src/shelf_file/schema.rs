@@ -155,7 +155,6 @@ static BROKER: Section = Section {
         text("users_file"),
         text("prefix"),
         text("client_id"),
-        key("max_packet_bytes", Kind::Whole(4096, 4 * 1024 * 1024)),
     ],
 };
 

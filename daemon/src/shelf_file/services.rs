@@ -15,9 +15,6 @@ const MQTT_PORT: u16 = 1883;
 /// The pages' port where none is set.
 const WEB_PORT: u16 = 7180;
 
-/// Largest message where nothing is set, bytes: a pack of a thousand records fits.
-const MAX_PACKET_BYTES: u32 = 256 * 1024;
-
 /// The broker. `dir` is the shelf file's directory.
 pub(super) fn broker(raw: &RawBroker, dir: &Path, f: &mut Findings) -> Option<BrokerSettings> {
     let way = way(raw, dir, f);
@@ -28,12 +25,7 @@ pub(super) fn broker(raw: &RawBroker, dir: &Path, f: &mut Findings) -> Option<Br
     if client_id.len() > 64 || !client_id.chars().all(fits) {
         f.wrong("broker.client_id", "is no session name", "use 1 to 64 letters, digits, - and _");
     }
-    Some(BrokerSettings {
-        way: way?,
-        prefix: prefix.to_owned(),
-        client_id: client_id.to_owned(),
-        max_packet_bytes: raw.max_packet_bytes.unwrap_or(MAX_PACKET_BYTES),
-    })
+    Some(BrokerSettings { way: way?, prefix: prefix.to_owned(), client_id: client_id.to_owned() })
 }
 
 fn way(raw: &RawBroker, dir: &Path, f: &mut Findings) -> Option<BrokerWay> {

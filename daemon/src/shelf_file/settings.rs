@@ -14,8 +14,6 @@ pub struct BrokerSettings {
     pub prefix: String,
     /// Name of the daemon's session at the broker.
     pub client_id: String,
-    /// Largest message that is taken, bytes; larger ones are refused and counted.
-    pub max_packet_bytes: u32,
 }
 
 /// Which broker.

@@ -13,7 +13,7 @@ use enclosure::{NestNow, Priority, Span, State, Timestamp};
 /// A nest's estimate rests on nothing newer than this: said in its sentence.
 const OLD_AFTER: Span = Span::from_min(10);
 /// Minutes for which the page's button silences an alarm.
-pub const SHELVE_MIN: u32 = 60;
+pub const SHELVE_MIN: u32 = 30;
 /// Most sources that no nest lists, on the page.
 const UNLISTED_MAX: usize = 64;
 

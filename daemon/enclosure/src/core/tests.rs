@@ -131,7 +131,12 @@ fn while_a_nest_is_learned_only_danger_and_silence_are_raised() {
     assert!(b.raised.is_empty(), "{:?}", b.raised);
     b.minutes(90, Some(22.0));
     let at = b.first("brood-cold", "raised");
-    assert_eq!(at, Some(12 * 60 + 1), "what holds at their end is raised then: {:?}", b.raised);
+    let end = 12 * 60;
+    assert!(
+        at.is_some_and(|m| (end + 1..=end + 2).contains(&m)),
+        "what holds at their end is raised then: {:?}",
+        b.raised
+    );
 }
 
 #[test]
