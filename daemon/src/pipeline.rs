@@ -18,7 +18,7 @@ mod tally;
 mod unpacking;
 mod watching;
 
-pub use acts::{NOTE_MAX, SILENCE_MAX_MIN};
+pub use acts::{DANGER_SILENCE_MAX_MIN, NOTE_MAX, SILENCE_MAX_MIN};
 pub(crate) use landing::{receipt_topic, state_receipt};
 pub use restoring::Restored;
 

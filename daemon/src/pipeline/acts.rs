@@ -8,9 +8,9 @@ use enclosure::lifecycle::Declined;
 use enclosure::{AlarmKey, Input, KeeperAct, Priority, Span};
 
 /// Longest silence of a danger, minutes.
-pub(super) const DANGER_SILENCE_MAX_MIN: u32 = 30;
+pub const DANGER_SILENCE_MAX_MIN: u32 = 30;
 /// Longest silence of another alarm, minutes: a week.
-pub(super) const SILENCE_MAX_MIN: u32 = 7 * 24 * 60;
+pub const SILENCE_MAX_MIN: u32 = 7 * 24 * 60;
 /// Longest text of a note, characters.
 pub const NOTE_MAX: usize = 4_000;
 /// How far ahead of now a note's time may lie.
