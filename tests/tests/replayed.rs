@@ -85,18 +85,20 @@ fn errors(lines: &[Value], recording: &str, spec: &WorldSpec, seed: u64, until_s
     ((ours / n).sqrt(), (lines_own / n).sqrt(), within / n)
 }
 
-/// Oak with three probes and plaster with a dimmer, two days each.
-fn quiet() -> [(WorldSpec, u64); 2] {
+/// Oak with three probes and plaster with a dimmer, two days each; nowhere near a limit.
+fn quiet() -> Vec<(WorldSpec, u64)> {
     let mut plaster = story::oak(EPOCH_S);
     let nest = &mut plaster.nests[0];
     nest.id = "plaster".to_owned();
     nest.material = Material::Plaster;
-    nest.control = world::Control::Dimmer(0.5);
-    [(story::oak(EPOCH_S), seed(3)), (plaster, seed(5))]
+    nest.control = world::Control::Dimmer(0.35);
+    (3..6).flat_map(|n| [(story::oak(EPOCH_S), seed(n)), (plaster.clone(), seed(n + 100))]).collect()
 }
 
 #[test]
 fn a_quiet_time_raises_nothing_and_the_profile_beats_straight_lines() {
+    // An interval's share of the truth says little about one week of one nest: its errors last as long as it does.
+    let mut shares = Vec::new();
     for (spec, seed) in quiet() {
         let id = &spec.nests[0].id;
         let dir = tempfile::tempdir().unwrap();
@@ -107,8 +109,10 @@ fn a_quiet_time_raises_nothing_and_the_profile_beats_straight_lines() {
         let (ours, straight, within) = errors(&lines, &recording, &spec, seed, f64::INFINITY);
         println!("{id}: {ours:.2} K, straight lines {straight:.2} K, {:.0} % within", 100.0 * within);
         assert!(ours < 0.6 * straight, "{id}: {ours:.2} K is not better than {straight:.2} K");
-        assert!(within > 0.75, "{id}: only {within:.2} of the truth lies within the 90 % interval");
+        shares.push(within);
     }
+    let mean = shares.iter().sum::<f64>() / shares.len() as f64;
+    assert!((0.8..0.99).contains(&mean), "{mean:.2} of the truth lies within the 90 % intervals: {shares:.2?}");
 }
 
 #[test]

@@ -79,6 +79,8 @@ impl Judge {
         // The raw guard needs no model: it raises at once.
         let (verdict, on_delay) = if by_guard.is_some() {
             (Verdict::Ill, Span::ZERO)
+        } else if watch.guess_is_contradicted(limit_c) {
+            (Verdict::Well, s.limit_on_delay)
         } else {
             // Half a deviation below what is believed: a wide guess is no danger, and the raw guard needs no guess.
             (above(brood.map(|b| b.2 - 0.5 * b.1), limit_c), s.limit_on_delay)

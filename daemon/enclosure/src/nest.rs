@@ -86,6 +86,17 @@ impl Watch {
         self.first.zip(self.newest).is_some_and(|(first, newest)| newest.since(first) >= learning)
     }
 
+    /// Whether the estimate still rests on guessed physics while a probe by the brood says less than `limit_c`: then the
+    /// raw guard watches, and the guess raises no danger.
+    pub fn guess_is_contradicted(&self, limit_c: f64) -> bool {
+        let guessed = self.estimator.as_ref().is_some_and(|e| !e.is_fitted());
+        let newest = self.newest;
+        guessed
+            && self.ears.iter().filter(|e| e.by_brood && e.trust.fault().is_none()).any(|e| {
+                e.temperature.zip(newest).is_some_and(|((c, at), newest)| c < limit_c && newest.since(at) < GAP)
+            })
+    }
+
     /// Leaves the physics at its prior.
     pub fn without_fits(&mut self) {
         self.fits = false;
