@@ -45,8 +45,7 @@ impl Watch {
                 (true, Mode::On | Mode::Off) if est.age() < GUESSES_FOR => f64::INFINITY,
                 (true, Mode::On | Mode::Off) => GUESSED_TIMES * FAULT_NATS + r.usual_peak,
             };
-            let fault = reports && r.mode != Mode::Follow;
-            r.evidence > needed && (!fault || r.keeps_growing())
+            r.evidence > needed && (!reports || r.keeps_growing())
         });
         let reports = self.drives.first().is_some_and(|(source, _)| source.is_some());
         if let Some((i, r)) = settled {
