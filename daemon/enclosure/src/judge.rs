@@ -2,7 +2,7 @@
 use crate::alarm::Alarm;
 use crate::lifecycle::Verdict;
 use crate::nest::{Heating, Watch};
-use crate::shelf::{AlarmSettings, Band, Season, SeasonKind};
+use crate::shelf::{AlarmSettings, Band, Season};
 use crate::time::{Span, Timestamp};
 use crate::trust::Fault;
 use alloc::collections::VecDeque;
@@ -248,11 +248,6 @@ pub fn season<'a>(watch: &'a Watch, now: Timestamp, s: &AlarmSettings) -> Option
             day >= season.from || day <= season.to
         }
     })
-}
-
-/// Whether a season expects winter rest or nobody at home.
-pub fn rests(season: Option<&Season>) -> bool {
-    season.is_some_and(|s| s.kind != SeasonKind::Active)
 }
 
 /// Month and day of the proleptic Gregorian calendar.

@@ -5,7 +5,7 @@
 //! the daemon, `replay` and the tests run the very same code. CI builds it for a bare target to prove it.
 //!
 //! In reading order:
-//! - [`time`], [`units`]: integer milliseconds, finite numbers with their unit in the type or the name.
+//! - [`time`]: integer milliseconds; other numbers carry their unit at the end of their name.
 //! - [`shelf`]: what stands where, as the keeper describes it.
 //! - [`reading`]: what a probe said, and why it was not believed.
 //! - [`alarm`]: names, priorities, states and events of ISA-18.2 / IEC 62682.
@@ -35,7 +35,6 @@ pub mod room;
 pub mod shelf;
 pub mod time;
 pub mod trust;
-pub mod units;
 
 pub use crate::core::{Core, Effect, Input, KeeperAct, NestNow, Profile};
 pub use alarm::{Alarm, AlarmChange, AlarmKey, Event, Priority, State};
