@@ -75,7 +75,8 @@ fn the_developers_page_names_every_place() {
     places.dedup();
     let missing: Vec<_> = places.into_iter().filter(|name| !named(name)).collect();
     assert!(missing.is_empty(), "DEVELOPERS.md does not name {missing:?}");
-    for member in ["daemon", "daemon/enclosure", "dashboards", "firmware/wire", "tests/world", "tests"] {
+    for member in ["daemon", "daemon/enclosure", "dashboards", "firmware/node", "firmware/wire", "tests/world", "tests"]
+    {
         assert!(page.contains(&format!("`{member}")), "DEVELOPERS.md does not name {member}");
     }
 }

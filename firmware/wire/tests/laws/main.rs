@@ -3,6 +3,7 @@
 #![expect(clippy::float_cmp, reason = "what is read is the nearest double, not one near it")]
 
 mod bad_input;
+mod permit;
 mod resolution;
 mod rfc8428;
 mod round_trip;

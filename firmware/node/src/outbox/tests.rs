@@ -1,0 +1,153 @@
+extern crate std;
+use super::*;
+use std::collections::BTreeMap;
+use std::string::{String, ToString as _};
+use std::vec::Vec;
+use wire::JsonWriter;
+
+const ROOM: usize = 128;
+const CHANNELS: [Channel; 2] =
+    [Channel { name: "warm", kind: Kind::Celsius }, Channel { name: "pad", kind: Kind::Duty }];
+type Small = Outbox<ROOM, 2>;
+
+fn sample(s: u64) -> Sample<2> {
+    Sample::new(s * 1000, [2500, ABSENT])
+}
+
+/// The daemon, as far as it matters: it stores packs, says up to which it has them all, and knows the times.
+#[derive(Default)]
+struct Daemon {
+    packs: BTreeMap<u32, Vec<u64>>,
+}
+
+impl Daemon {
+    fn take(&mut self, outbox: &Small, pack: &Pack, now_ms: u64) {
+        let mut buffer = [0; 1024];
+        let mut out = JsonWriter::new(&mut buffer).unwrap();
+        outbox.write(&mut out, pack, ("oak-node:", 7, now_ms), &CHANNELS).unwrap();
+        let mut header = Header::default();
+        let mut times = Vec::new();
+        for record in wire::decode(out.finish()) {
+            let record = record.unwrap();
+            if !header.take(&record).unwrap() {
+                assert!(record.is_relative());
+                times.push((now_ms as i64 + (record.time_s * 1000.0).round() as i64) as u64);
+            }
+        }
+        assert_eq!((header.seq, header.boot, header.from), (Some(pack.seq.into()), 7, Some(pack.from.into())));
+        // A pack that comes again says the same.
+        assert_eq!(*self.packs.entry(pack.seq).or_insert_with(|| times.clone()), times);
+    }
+
+    fn upto(&self) -> u64 {
+        (1..).find(|seq| !self.packs.contains_key(seq)).map_or(0, |missing: u32| u64::from(missing - 1))
+    }
+
+    fn times(&self) -> Vec<u64> {
+        self.packs.values().flatten().copied().collect()
+    }
+}
+
+#[test]
+fn a_reading_is_kept_until_its_receipt_and_sent_with_its_true_time() {
+    let mut outbox = Small::new();
+    outbox.push(Sample::new(5000, [2725, 400]));
+    let pack = outbox.next_pack(5000).unwrap();
+    assert_eq!((pack.seq, pack.from, pack.is_new, pack.newest), (1, 1, true, 5000));
+    assert_eq!(outbox.next_pack(5100), None);
+    let text = |outbox: &Small, pack: &Pack, now| {
+        let mut buffer = [0; 512];
+        let mut out = JsonWriter::new(&mut buffer).unwrap();
+        outbox.write(&mut out, pack, ("oak-node:", 7, now), &CHANNELS).unwrap();
+        std::str::from_utf8(out.finish()).unwrap().to_string()
+    };
+    let head = r#"[{"bn":"oak-node:","n":"seq","u":"count","v":1},{"n":"boot","u":"count","v":7},{"n":"from","u":"count","v":1}"#;
+    let now = String::from(head) + r#",{"n":"warm","u":"Cel","v":27.25},{"n":"pad","u":"/","v":0.4}]"#;
+    assert_eq!(text(&outbox, &pack, 5000), now);
+    // No receipt: it goes again, with the same number, and says how long ago it was.
+    let again = outbox.next_pack(5000 + PATIENCE_MS).unwrap();
+    assert_eq!((again.seq, again.is_new), (1, false));
+    let later =
+        String::from(head) + r#",{"n":"warm","u":"Cel","v":27.25,"t":-15},{"n":"pad","u":"/","v":0.4,"t":-15}]"#;
+    assert_eq!(text(&outbox, &again, 20_000), later);
+    outbox.receipt(0, 20_000);
+    assert_eq!(outbox.len(), 1);
+    outbox.receipt(1, 20_000);
+    assert!(outbox.is_empty() && outbox.next_pack(60_000).is_none());
+}
+
+#[test]
+fn an_outage_that_fits_loses_nothing_and_a_longer_one_loses_detail_of_the_older_hours_first() {
+    for turns in [ROOM as u64, 3 * ROOM as u64, 20 * ROOM as u64] {
+        let mut outbox = Small::new();
+        for s in 0..turns {
+            outbox.push(sample(s * 60));
+            // The first packs are under way when the line breaks.
+            if s < 4 {
+                assert!(outbox.next_pack(s * 60_000).is_some());
+            }
+        }
+        let mut daemon = Daemon::default();
+        let mut now = turns * 60_000;
+        outbox.again(now);
+        while !outbox.is_empty() {
+            now += 100;
+            while let Some(pack) = outbox.next_pack(now) {
+                daemon.take(&outbox, &pack, now);
+            }
+            outbox.receipt(daemon.upto(), now);
+        }
+        let times = daemon.times();
+        assert_eq!(times.len() as u64 + u64::from(outbox.lost()), turns);
+        assert_eq!(outbox.lost() == 0, turns <= ROOM as u64);
+        assert!(times.is_sorted() && times.iter().all(|at| at % 60_000 == 0));
+        assert_eq!((times[0], *times.last().unwrap()), (0, (turns - 1) * 60_000));
+        // The newest quarter of what fits is there in full.
+        let newest = &times[times.len() - ROOM / 4..];
+        assert!(newest.windows(2).all(|pair| pair[1] - pair[0] == 60_000));
+        // No gap is longer than a part of how long ago it was.
+        let end = turns * 60_000;
+        for pair in times.windows(2).skip(UNDER_WAY) {
+            assert!(pair[1] - pair[0] <= 120_000.max((end - pair[0]) / 4), "{pair:?} of {end}");
+        }
+    }
+}
+
+proptest::proptest! {
+    /// Packs lost, receipts lost, receipts of nonsense, lines that break: whatever is not counted as lost arrives, once.
+    #[test]
+    fn whatever_the_line_does_nothing_is_lost_uncounted(
+        events in proptest::collection::vec((0_u8..6, 0_u64..40), 0..400),
+    ) {
+        let (mut outbox, mut daemon) = (Small::new(), Daemon::default());
+        let (mut now, mut pushed) = (0, 0_u64);
+        for (kind, number) in events {
+            now += number * 100;
+            match kind {
+                0 | 1 => {
+                    outbox.push(Sample::new(now, [2500, ABSENT]));
+                    pushed += 1;
+                }
+                2 => {
+                    if let Some(pack) = outbox.next_pack(now) && number % 3 > 0 {
+                        daemon.take(&outbox, &pack, now);
+                    }
+                }
+                3 => outbox.receipt(daemon.upto(), now),
+                4 => outbox.receipt(daemon.upto().saturating_sub(number), now),
+                _ => outbox.again(now),
+            }
+            proptest::prop_assert!(outbox.len() <= ROOM);
+        }
+        while !outbox.is_empty() {
+            now += 1000;
+            while let Some(pack) = outbox.next_pack(now) {
+                daemon.take(&outbox, &pack, now);
+            }
+            outbox.receipt(daemon.upto(), now);
+        }
+        let times = daemon.times();
+        proptest::prop_assert_eq!(times.len() as u64 + u64::from(outbox.lost()), pushed);
+        proptest::prop_assert!(times.is_sorted());
+    }
+}
