@@ -61,10 +61,12 @@ pub struct Body {
     decay: Vec<f64>,
     room: Vec<f64>,
     pads: Vec<Vec<f64>>,
+    /// Weight of each branch in the base's amplitude.
+    base: Vec<f64>,
     /// Weight of each branch in the galleries' amplitude.
     gallery: Vec<f64>,
-    /// Steady response of the galleries' mode amplitudes to each pad at full drive.
-    steady: Vec<Vec<f64>>,
+    /// Where both branches settle with one pad at full drive.
+    settled: Vec<Vec<f64>>,
     lags: Lags,
 }
 
@@ -122,8 +124,9 @@ impl Body {
             decay: alloc::vec![0.0; 2 * n],
             room: alloc::vec![0.0; 2 * n],
             pads: alloc::vec![alloc::vec![0.0; 2 * n]; spans.len()],
+            base: alloc::vec![0.0; 2 * n],
             gallery: alloc::vec![0.0; 2 * n],
-            steady: alloc::vec![alloc::vec![0.0; n]; spans.len()],
+            settled: alloc::vec![alloc::vec![0.0; 2 * n]; spans.len()],
             lags: Lags::new(physics.pad_lag_s, physics.contact_lag_s, step_s),
             step_s,
             modes,
@@ -143,14 +146,15 @@ impl Body {
                 let rate = pair.rate[branch];
                 let held = (1.0 - libm::exp(-rate * step_s)) / rate;
                 body.decay[at] = libm::exp(-rate * step_s);
+                body.base[at] = pair.base[branch];
                 body.gallery[at] = pair.gallery[branch] / scale;
                 body.room[at] = -(pair.base[branch] + pair.gallery[branch] * scale) * whole[i] * held / step_s;
-                for ((pad, steady), (span, gain)) in
-                    body.pads.iter_mut().zip(&mut body.steady).zip(spans.iter().zip(&physics.gain_k_s))
+                for ((pad, settled), (span, gain)) in
+                    body.pads.iter_mut().zip(&mut body.settled).zip(spans.iter().zip(&physics.gain_k_s))
                 {
                     let push = pair.base[branch] * gain * span[i];
                     pad[at] = push * held;
-                    steady[i] += push / rate * pair.gallery[branch] / scale;
+                    settled[at] = push / rate;
                 }
             }
         }
@@ -188,15 +192,21 @@ impl Body {
         mix(&heat.branches, &self.gallery, out);
     }
 
-    /// The galleries' mode amplitudes in steady state with the pads driven at `drive`, K.
-    pub fn steady(&self, drive: &[f64]) -> Vec<f64> {
-        let mut out = alloc::vec![0.0; self.modes.len()];
-        for (pad, u) in self.steady.iter().zip(drive) {
-            for (o, p) in out.iter_mut().zip(pad) {
-                *o += p * u;
+    /// The base's mode amplitudes, K, into `out` (one a mode).
+    pub fn base(&self, heat: &Heat, out: &mut [f64]) {
+        mix(&heat.branches, &self.base, out);
+    }
+
+    /// Where the body comes to rest with each pad driven at `drive[i]` for ever.
+    pub fn settled(&self, drive: &[f64]) -> Heat {
+        let mut heat = self.cold();
+        for ((pad, arriving), u) in self.settled.iter().zip(&mut heat.arriving).zip(drive) {
+            *arriving = (*u, *u);
+            for (q, p) in heat.branches.iter_mut().zip(pad) {
+                *q += p * u;
             }
         }
-        out
+        heat
     }
 }
 
@@ -261,6 +271,12 @@ mod tests {
         (axis, physics)
     }
 
+    fn steady(body: &Body, u: f64) -> Vec<f64> {
+        let mut out = alloc::vec![0.0; body.modes.len()];
+        body.gallery(&body.settled(&[u]), &mut out);
+        out
+    }
+
     fn at(body: &Body, amplitudes: &[f64], x_mm: f64) -> f64 {
         body.modes.at(x_mm).zip(amplitudes).map(|(p, a)| p * a).sum()
     }
@@ -273,7 +289,7 @@ mod tests {
         let (axis, mut physics) = bar(1.0);
         physics.gain_k_s[0] *= 2.0;
         let body = Body::new(&axis, &physics, 20.0, 200);
-        let steady = body.steady(&[1.0]);
+        let steady = steady(&body, 1.0);
         for (x, want) in
             [(0.0, 14.003_464), (40.0, 13.043_901), (80.0, 7.310_020), (150.0, 0.475_558), (200.0, 0.067_565)]
         {
@@ -307,7 +323,7 @@ mod tests {
         physics.end_loss = 8.0 * 0.3 / 0.35;
         physics.gain_k_s[0] *= 2.0;
         let body = Body::new(&axis, &physics, 20.0, 200);
-        let steady = body.steady(&[1.0]);
+        let steady = steady(&body, 1.0);
         for (x, want) in
             [(0.0, 4.045_720), (20.0, 7.385_781), (60.0, 11.655_288), (100.0, 7.018_642), (150.0, 0.996_777)]
         {
@@ -341,7 +357,7 @@ mod tests {
         }
         let mut out = alloc::vec![0.0; 24];
         body.gallery(&heat, &mut out);
-        for (a, b) in out.iter().zip(body.steady(&[0.6])) {
+        for (a, b) in out.iter().zip(steady(&body, 0.6)) {
             assert!((a - b).abs() < 1e-6, "{a} {b}");
         }
     }

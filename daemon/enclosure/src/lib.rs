@@ -27,6 +27,7 @@ pub mod lifecycle;
 pub mod models;
 pub mod modes;
 pub mod nest;
+pub mod plan;
 pub mod prior;
 pub mod psychro;
 pub mod reading;

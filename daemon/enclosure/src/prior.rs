@@ -9,9 +9,9 @@ use crate::shelf::{Cover, Nest, Pad, PadPlace};
 use alloc::vec::Vec;
 
 /// Width across the axis where the keeper did not say, mm. Common practice, no source.
-const WIDTH_MM: f64 = 100.0;
+pub const WIDTH_MM: f64 = 100.0;
 /// Thickness of one layer where the keeper did not say the height, mm. Common practice, no source.
-const LAYER_MM: f64 = 13.0;
+pub const LAYER_MM: f64 = 13.0;
 /// Film coefficient from a bare surface to the room, W m⁻² K⁻¹: 8 to 11 for small things indoors (ISO 6946: 7.7
 /// sideways, 10 up, 5.9 down for large ones).
 const FILM_W_M2K: f64 = 9.0;
@@ -82,30 +82,64 @@ pub fn from_log(log: &[f64]) -> Physics {
     }
 }
 
+/// How a nest gives off its heat: to the room, or to what was laid over it.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Faces {
+    /// From the underside, W m⁻² K⁻¹.
+    pub under_w_m2k: f64,
+    /// From the upper side, W m⁻² K⁻¹.
+    pub over_w_m2k: f64,
+    /// From both ends, W m⁻² K⁻¹.
+    pub ends_w_m2k: f64,
+    /// Whether all of the pads' heat goes into the nest, and none beside it.
+    pub all_in: bool,
+}
+
+impl Faces {
+    /// As the nest stands in the room.
+    pub fn standing(nest: &Nest) -> Self {
+        let over = match nest.cover {
+            Some(Cover::Open) => 0.9,
+            Some(Cover::Lid) => 0.4,
+            Some(Cover::Glass | Cover::Acrylic) | None => 0.65,
+        };
+        Self { under_w_m2k: 0.5 * FILM_W_M2K, over_w_m2k: over * FILM_W_M2K, ends_w_m2k: FILM_W_M2K, all_in: false }
+    }
+}
+
+/// Thickness of one layer, mm.
+pub fn layer_mm(nest: &Nest) -> f64 {
+    nest.height_mm.map_or(LAYER_MM, |h| (0.5 * h).clamp(3.0, 40.0))
+}
+
+/// Heat capacity of the base per area, J m⁻² K⁻¹: turns a gain in K/s into W/m².
+pub fn base_j_m2k(nest: &Nest) -> f64 {
+    nest.material.density_kg_m3 * nest.material.heat_capacity_j_kgk * layer_mm(nest) * 1e-3
+}
+
 /// What is believed about `nest` before anything was measured.
 pub fn prior(nest: &Nest) -> Prior {
+    prior_among(nest, &Faces::standing(nest))
+}
+
+/// The same where its faces are not as they usually stand.
+pub fn prior_among(nest: &Nest, faces: &Faces) -> Prior {
     let m = &nest.material;
-    let layer_mm = nest.height_mm.map_or(LAYER_MM, |h| (0.5 * h).clamp(3.0, 40.0));
+    let layer_mm = layer_mm(nest);
     let width_mm = nest.width_mm.unwrap_or(WIDTH_MM);
-    // Heat capacity of a layer per area, J m⁻² K⁻¹.
-    let base_j_m2k = m.density_kg_m3 * m.heat_capacity_j_kgk * layer_mm * 1e-3;
+    let base_j_m2k = base_j_m2k(nest);
     let gallery_j_m2k = GALLERY_SOLID * base_j_m2k;
     let exchange_w_m2k = m.conductivity_w_mk / (LAYERS_APART * layer_mm * 1e-3);
-    let over_w_m2k = match nest.cover {
-        Some(Cover::Open) => 0.9 * FILM_W_M2K,
-        Some(Cover::Lid) => 0.4 * FILM_W_M2K,
-        Some(Cover::Glass | Cover::Acrylic) | None => 0.65 * FILM_W_M2K,
-    };
     let physics = Physics {
         diffusivity_mm2_s: m.conductivity_w_mk / (m.density_kg_m3 * m.heat_capacity_j_kgk) * 1e6,
-        base_loss_per_s: 0.5 * FILM_W_M2K / base_j_m2k,
-        gallery_loss_per_s: over_w_m2k / gallery_j_m2k,
+        base_loss_per_s: faces.under_w_m2k / base_j_m2k,
+        gallery_loss_per_s: faces.over_w_m2k / gallery_j_m2k,
         base_exchange_per_s: exchange_w_m2k / base_j_m2k,
         gallery_exchange_per_s: exchange_w_m2k / gallery_j_m2k,
-        end_loss: FILM_W_M2K * nest.length_mm * 1e-3 / m.conductivity_w_mk,
+        end_loss: faces.ends_w_m2k * nest.length_mm * 1e-3 / m.conductivity_w_mk,
         pad_lag_s: PAD_LAG_S,
         contact_lag_s: CONTACT_LAG_S,
-        gain_k_s: nest.pads.iter().map(|p| flux_w_m2(p, width_mm) / base_j_m2k).collect(),
+        gain_k_s: nest.pads.iter().map(|p| flux_w_m2(p, width_mm, faces.all_in) / base_j_m2k).collect(),
     };
     let known = |v: Option<f64>, with: f64, without: f64| if v.is_some() { with } else { without };
     let size = known(nest.height_mm, 0.15, 0.22);
@@ -116,8 +150,9 @@ pub fn prior(nest: &Nest) -> Prior {
     Prior { log: to_log(&physics), sd }
 }
 
-fn flux_w_m2(pad: &Pad, width_mm: f64) -> f64 {
+fn flux_w_m2(pad: &Pad, width_mm: f64, all_in: bool) -> f64 {
     let reach = match pad.place {
+        _ if all_in => 1.0,
         PadPlace::Under => INTO_NEST,
         PadPlace::Beside | PadPlace::Lid => 0.6,
         PadPlace::Inside => 1.0,

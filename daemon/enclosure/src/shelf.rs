@@ -32,6 +32,8 @@ pub struct Nest {
     pub material: Material,
     /// What lies over the galleries.
     pub cover: Option<Cover>,
+    /// The hottest that its material and what lies under the pad may get, as the keeper says, °C.
+    pub material_limit_c: Option<f64>,
     /// The pads that warm this nest.
     pub pads: Vec<Pad>,
     /// Where the brood lies.

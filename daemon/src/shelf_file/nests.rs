@@ -53,6 +53,7 @@ fn nest(at: &str, raw: &RawNest, owners: &Owners<'_>, f: &mut Findings) -> Optio
         height_mm: raw.height_mm,
         material: material?,
         cover: raw.cover.as_deref().and_then(cover),
+        material_limit_c: raw.material_limit_c,
         pads: pads?,
         brood: all_or_none(brood)?,
         band: all_or_none(band)?,

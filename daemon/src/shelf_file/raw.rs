@@ -36,6 +36,7 @@ pub(super) struct RawNest {
     pub(super) height_mm: Option<f64>,
     pub(super) material: Option<RawMaterial>,
     pub(super) cover: Option<String>,
+    pub(super) material_limit_c: Option<f64>,
     pub(super) since: Option<String>,
     pub(super) pad: Vec<RawPad>,
     pub(super) brood: Option<RawStretch>,

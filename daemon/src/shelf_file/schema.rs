@@ -61,6 +61,9 @@ const fn text(name: &'static str) -> Key {
 /// The longest axis, mm: longer than any shelf board, short enough to catch metres and inches.
 pub(super) const LENGTH_MM: (f64, f64) = (20.0, 5000.0);
 
+/// What a keeper may say that a nest's material bears, °C.
+pub(super) const MATERIAL_LIMIT_C: (f64, f64) = (25.0, 200.0);
+
 const fn place_mm(name: &'static str) -> Key {
     key(name, Kind::Number(0.0, LENGTH_MM.1))
 }
@@ -133,6 +136,7 @@ static NEST: Section = Section {
         key("height_mm", Kind::Number(1.0, 1000.0)),
         key("material", Kind::TextOrTable(&MATERIAL)),
         key("cover", Kind::Choice(&["open", "glass", "acrylic", "lid"])),
+        key("material_limit_c", Kind::Number(MATERIAL_LIMIT_C.0, MATERIAL_LIMIT_C.1)),
         key("since", Kind::Moment),
         key("pad", Kind::OneOrMore(&PAD)),
         key("brood", Kind::Table(&BROOD)),

@@ -17,6 +17,7 @@ fn nest() -> Nest {
         width_mm: None,
         height_mm: None,
         material: Material { conductivity_w_mk: 0.18, density_kg_m3: 700.0, heat_capacity_j_kgk: 1600.0 },
+        material_limit_c: None,
         cover: None,
         pads: vec![Pad {
             id: None,
