@@ -6,11 +6,13 @@
 //! - A commit is on the device when its reply comes (WAL, `synchronous=FULL`). Several messages share a commit.
 //! - A receipt ([`Receipts`]) moves in the same transaction as the readings that it covers.
 //! - Sources are stored by name: a [`enclosure::SourceId`] is valid within one core only.
-//! - Nothing is ever destroyed: a damaged file is set aside, what it still gives is copied, and the report says so.
+//! - Everything stays for ever unless the shelf file bounds it; then the oldest days are thinned to hours ([`Keep`]).
+//! - Nothing is destroyed unasked: a damaged file is set aside, what it still gives is copied, and the report says so.
 //!
 //! Invariants: a reading is stored once per (source, quantity, millisecond); what was answered as stored is found
 //! after any crash; what could not be stored was answered with an error and counted.
 mod codec;
+mod errors;
 mod open;
 mod packing;
 mod read;
@@ -20,9 +22,12 @@ mod salvage;
 mod schema;
 mod seen;
 mod store;
+mod thinning;
 mod types;
+mod upkeep;
 mod writer;
 
+pub use errors::{HistoryError, WriteError};
 pub use open::{OpenReport, Opened, SetAside};
 pub use packing::Packed;
 pub use read::{Bucket, Extent, Reader, Sizes, StandingAlarms};
@@ -30,9 +35,9 @@ pub use receipts::{AHEAD_RANGES_MAX, BOOTS_MAX, NODES_MAX, PackSeen, Receipt, Re
 pub use salvage::Saved;
 pub use seen::{HOT_READINGS_MAX, SERIES_DAY_MAX};
 pub use store::{Committed, Store};
-pub use types::{
-    AlarmRecord, Batch, Delivery, Disbelief, Gap, HistoricReading, HistoryError, KeeperNote, Quantity, WriteError,
-};
+pub use thinning::{Keep, Thinned};
+pub use types::{AlarmRecord, Batch, Delivery, Disbelief, Gap, HistoricReading, KeeperNote, Quantity, SettingsInForce};
+pub use upkeep::{PACKED_AFTER, Tended};
 pub use writer::{CARRIED_MAX, COMMIT_AT, COMMIT_EVERY, Counters, Monotonic, Pending, QUEUE_MAX, Settings, Writer};
 
 #[cfg(test)]

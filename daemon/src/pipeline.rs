@@ -23,7 +23,7 @@ pub(crate) use landing::{receipt_topic, state_receipt};
 pub use restoring::Restored;
 
 use crate::clock::Clock;
-use crate::history::{Committed, HistoricReading, WriteError, Writer};
+use crate::history::{Committed, HistoricReading, SettingsInForce, WriteError, Writer};
 use crate::intake::{AckToken, Acker, Inbox, Link, Message, Publisher};
 use crate::shelf_file::Mapping;
 use crate::snapshot::{Act, Sent, Snapshot, Told};
@@ -100,6 +100,8 @@ pub struct Settings {
     pub pulse: Option<fn()>,
     /// Small facts that are stored at the start.
     pub facts: Vec<(String, String)>,
+    /// What the shelf file says; stored at the start if it said otherwise before.
+    pub in_force: String,
     /// Sees every reading once it is judged; must not block.
     pub tap: Option<Tap>,
 }
@@ -242,6 +244,8 @@ impl Pipeline {
         };
         let mut first = Draft::default();
         first.batch.facts.append(&mut this.settings.facts);
+        let text = std::mem::take(&mut this.settings.in_force);
+        first.batch.settings = Some(SettingsInForce { since: this.started, text });
         this.submit(first);
         this.note_gap(watched);
         this.show();

@@ -51,6 +51,8 @@ pub const MAX_FILE_BYTES: u64 = 1024 * 1024;
 pub struct ShelfFile {
     /// The file.
     pub path: PathBuf,
+    /// What it says; below it, as comments, what the environment sets.
+    pub text: String,
     /// What the core watches.
     pub shelf: Shelf,
     /// Where the shelf stands, in the keeper's words.
@@ -123,10 +125,14 @@ fn read(path: &Path) -> Result<String, String> {
 
 fn parse(text: &str, path: &Path, env: impl Iterator<Item = (String, String)>, f: &mut Findings) -> Option<ShelfFile> {
     let mut document = document::read(text, f)?;
+    let env: Vec<(String, String)> = env.filter(|(name, _)| name.starts_with(PREFIX)).collect();
+    let set = env.iter().map(|(name, value)| format!("# {name}={}\n", value.replace(['\r', '\n'], " ")));
+    let text = set.fold(text.to_owned(), |text, line| text + &line);
+    let env = env.into_iter();
     let over = environment::read(env, &mut document, f);
     let raw =
         layer(document, over).map_err(|e| f.wrong("", e.to_string(), "compare it with shelf.example.toml")).ok()?;
-    let file = build(&raw, path, f);
+    let file = build(&raw, (path, text), f);
     if let (Some(file), false) = (&file, f.any_wrong()) {
         unwise::advise(file, &raw, f);
     }
@@ -142,7 +148,7 @@ fn layer(document: document::Document, over: config::Map<String, String>) -> Res
 }
 
 /// `None` only if something is wrong (and noted): every part is built first, so that every part is checked.
-fn build(raw: &RawFile, path: &Path, f: &mut Findings) -> Option<ShelfFile> {
+fn build(raw: &RawFile, (path, text): (&Path, String), f: &mut Findings) -> Option<ShelfFile> {
     let dir = path.parent().unwrap_or(Path::new(""));
     let (nests, plugs) = nests::build(&raw.nest, f);
     let broker = services::broker(&raw.broker, dir, f);
@@ -158,6 +164,7 @@ fn build(raw: &RawFile, path: &Path, f: &mut Findings) -> Option<ShelfFile> {
     };
     Some(ShelfFile {
         path: path.to_owned(),
+        text,
         shelf,
         place: raw.shelf.place.clone(),
         plugs,

@@ -66,6 +66,8 @@ pub struct Vitals {
     pub stored: u64,
     /// Readings that were there already.
     pub duplicates: u64,
+    /// Readings of which only their hour is left, and those of which nothing is, because the shelf file bounds history.
+    pub thinned: (u64, u64),
     /// Messages dropped for lack of room (they come again).
     pub dropped: u64,
     /// Why the broker is out of reach, if it is.

@@ -98,7 +98,7 @@ fn unpack_rejections(bytes: &[u8], rows: &mut [Row]) -> Result<(), &'static str>
 }
 
 /// FNV-1a, 64 bits (draft-eastlake-fnv, section 5), the lengths mixed in so that no byte can change its part.
-fn checksum(parts: [&[u8]; 3]) -> i64 {
+pub(crate) fn checksum(parts: [&[u8]; 3]) -> i64 {
     let mut hash = 0xcbf2_9ce4_8422_2325_u64;
     for part in parts {
         for byte in part.iter().chain(&(part.len() as u64).to_le_bytes()) {

@@ -1,8 +1,8 @@
 //! Opening history: lock it, prove it, bring it forward; a damaged file is set aside, never replaced in silence.
+use super::errors::HistoryError;
 use super::salvage::{self, Saved};
 use super::schema;
 use super::store::Store;
-use super::types::HistoryError;
 use enclosure::Timestamp;
 use rusqlite::{Connection, ErrorCode, OpenFlags};
 use std::fs::{File, OpenOptions, TryLockError};
@@ -258,7 +258,8 @@ mod tests {
         store.conn.pragma_update(None, "user_version", schema::VERSION + 1).unwrap();
         drop(store);
         let text = refused(&place);
-        assert!(text.contains("of version 2, this warmend knows up to 1"), "{text}");
+        let (newer, known) = (schema::VERSION + 1, schema::VERSION);
+        assert!(text.contains(&format!("of version {newer}, this warmend knows up to {known}")), "{text}");
         assert!(matches!(super::super::Reader::open(&place.path), Err(HistoryError::Newer { .. })));
     }
 

@@ -1,8 +1,8 @@
 //! Closed days, from rows to chunks: a sixteenth of the space, and a week of a series in a moment.
 use super::codec::{self, DAY_MS, Row, day_of};
+use super::errors::WriteError;
 use super::rows;
 use super::store::Store;
-use super::types::WriteError;
 use enclosure::Timestamp;
 use rusqlite::Transaction;
 use std::collections::BTreeMap;

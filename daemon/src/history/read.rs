@@ -1,10 +1,11 @@
 //! Looking back: a connection of its own that reads while the writer writes, or while no daemon runs.
 use super::codec::{self, DAY_MS, Row, day_of};
+use super::errors::HistoryError;
 use super::packing::merge;
 use super::receipts::Receipt;
 use super::rows;
 use super::schema;
-use super::types::{AlarmRecord, Delivery, Gap, HistoricReading, HistoryError, KeeperNote, Quantity};
+use super::types::{AlarmRecord, Delivery, Gap, HistoricReading, KeeperNote, Quantity, SettingsInForce};
 use enclosure::Timestamp;
 use rusqlite::{Connection, OpenFlags, OptionalExtension as _};
 use std::collections::{BTreeMap, BTreeSet};
@@ -13,7 +14,10 @@ use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
 mod buckets;
+mod hours;
+mod sizes;
 pub use buckets::{Bucket, Extent};
+pub use sizes::Sizes;
 
 /// Most pages copied by a backup before it lets the writer have a turn.
 const BACKUP_PAGES: std::ffi::c_int = 4_096;
@@ -32,23 +36,6 @@ pub struct StandingAlarms {
     pub latest: Vec<(i64, AlarmRecord)>,
     /// Changes left out because a word in them is unknown.
     pub unreadable: u64,
-}
-
-/// How much there is.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
-pub struct Sizes {
-    /// Readings that wait to be packed.
-    pub hot_readings: u64,
-    /// Readings in chunks.
-    pub packed_readings: u64,
-    /// Chunks.
-    pub chunks: u64,
-    /// Bytes in chunks.
-    pub packed_bytes: u64,
-    /// Alarm changes.
-    pub alarm_changes: u64,
-    /// Size of the file, its write-ahead log included, bytes.
-    pub file_bytes: u64,
 }
 
 type Series = BTreeMap<i64, (Arc<str>, Quantity)>;
@@ -204,6 +191,17 @@ impl Reader {
         self.in_span(sql, span, rows::gap_row)
     }
 
+    /// What the shelf file said: what was in force when `span` began (the last of the entries before it), and every
+    /// change within it, oldest first.
+    ///
+    /// # Errors
+    /// [`HistoryError::Sql`].
+    pub fn settings(&self, span: Range<Timestamp>) -> Result<Vec<SettingsInForce>, HistoryError> {
+        let sql = "SELECT t_ms, text FROM setting WHERE t_ms < ?2
+                   AND id >= coalesce((SELECT max(id) FROM setting WHERE t_ms <= ?1), 0) ORDER BY id";
+        self.in_span(sql, span, rows::settings_row)
+    }
+
     /// A small fact by its name.
     ///
     /// # Errors
@@ -219,26 +217,6 @@ impl Reader {
     /// [`HistoryError::Sql`].
     pub fn receipts(&self) -> Result<Vec<Receipt>, HistoryError> {
         Ok(rows::load_receipts(&self.conn).map_err(reading)?.standing())
-    }
-
-    /// How much there is.
-    ///
-    /// # Errors
-    /// [`HistoryError::Sql`].
-    pub fn sizes(&self) -> Result<Sizes, HistoryError> {
-        let number = |sql: &str| -> Result<u64, HistoryError> {
-            let n: i64 = self.conn.query_row(sql, [], |row| row.get(0)).map_err(reading)?;
-            Ok(u64::try_from(n).unwrap_or(0))
-        };
-        let on_disk = |path: &Path| std::fs::metadata(path).map_or(0, |file| file.len());
-        Ok(Sizes {
-            hot_readings: number("SELECT count(*) FROM hot")?,
-            packed_readings: number("SELECT coalesce(sum(n), 0) FROM chunk")?,
-            chunks: number("SELECT count(*) FROM chunk")?,
-            packed_bytes: number("SELECT coalesce(sum(length(t) + length(v) + length(rejections)), 0) FROM chunk")?,
-            alarm_changes: number("SELECT count(*) FROM alarm_change")?,
-            file_bytes: on_disk(&self.path) + on_disk(&super::open::beside(&self.path, "-wal")),
-        })
     }
 
     /// Copies the whole history to the new file `to` while the writer goes on; an existing file is left alone.
@@ -302,7 +280,9 @@ fn hot_by_day(conn: &Connection, series: &Series, span: &Range<i64>) -> rusqlite
 }
 
 fn packed_days(conn: &Connection, span: &Range<i64>) -> rusqlite::Result<BTreeSet<i64>> {
-    let mut statement = conn.prepare_cached("SELECT DISTINCT day FROM chunk WHERE day >= ?1 AND day <= ?2")?;
+    let mut statement = conn.prepare_cached(
+        "SELECT day FROM chunk WHERE day >= ?1 AND day <= ?2 UNION SELECT day FROM thinned WHERE day >= ?1 AND day <= ?2",
+    )?;
     let days = statement.query_map([day_of(span.start), day_of(span.end)], |row| row.get(0))?;
     days.collect()
 }

@@ -1,8 +1,10 @@
 //! Single rows in and out: the only place besides [`super::schema`] that names columns.
 use super::codec::{Chunk, Row};
 use super::receipts::{Boot, Receipts};
+use super::thinning::{self, Hour, ThinDay};
 use super::types::{
-    AlarmRecord, Delivery, Disbelief, Gap, HistoricReading, KeeperNote, Quantity, rejection_code, rejection_from_code,
+    AlarmRecord, Delivery, Disbelief, Gap, HistoricReading, KeeperNote, Quantity, SettingsInForce, rejection_code,
+    rejection_from_code,
 };
 use enclosure::{Alarm, Event, State, Timestamp};
 use rusqlite::{Connection, OptionalExtension as _, Result, Row as SqlRow, params};
@@ -99,6 +101,39 @@ pub(crate) fn set_chunk_aside(conn: &Connection, series: i64, day: i64) -> Resul
          SELECT series, day, n, t, v, rejections, checksum FROM chunk WHERE series = ?1 AND day = ?2",
         [series, day],
     )
+    .map(drop)
+}
+
+/// The series that have something in `table` on `day`.
+pub(crate) fn series_of_day(conn: &Connection, table: &str, day: i64) -> Result<Vec<i64>> {
+    let mut statement = conn.prepare(&format!("SELECT series FROM {table} WHERE day = ?1"))?;
+    statement.query_map([day], |row| row.get(0))?.collect()
+}
+
+/// One day of one series as hours, if it was thinned. A damaged one is as good as none; it is logged.
+pub(crate) fn thinned(conn: &Connection, series: i64, day: i64) -> Result<Option<Vec<Hour>>> {
+    let found = conn
+        .prepare_cached("SELECT places, ends, means, checksum FROM thinned WHERE day = ?2 AND series = ?1")?
+        .query_row([series, day], |row| {
+            Ok(ThinDay { places: row.get(0)?, ends: row.get(1)?, means: row.get(2)?, checksum: row.get(3)? })
+        })
+        .optional()?;
+    Ok(found.and_then(|day_of_hours| match thinning::unpack(&day_of_hours) {
+        Ok(hours) => Some(hours),
+        Err(why) => {
+            tracing::error!(series, day, why, "a thinned day cannot be read and is left out");
+            None
+        }
+    }))
+}
+
+/// Puts a day's hours, which stand for `n` readings, in place of those that were there.
+pub(crate) fn replace_thinned(conn: &Connection, (series, day): (i64, i64), n: u64, hours: &ThinDay) -> Result<()> {
+    conn.prepare_cached(
+        "INSERT OR REPLACE INTO thinned (series, day, n, places, ends, means, checksum)
+         VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7)",
+    )?
+    .execute(params![series, day, n.cast_signed(), hours.places, hours.ends, hours.means, hours.checksum])
     .map(drop)
 }
 
@@ -199,6 +234,20 @@ pub(crate) fn insert_gap(conn: &Connection, gap: &Gap) -> Result<()> {
 pub(crate) fn gap_row(row: &SqlRow<'_>) -> Result<Gap> {
     let moment = |i: usize| row.get(i).map(Timestamp::from_unix_ms);
     Ok(Gap { from: moment(0)?, to: moment(1)?, why: row.get(2)? })
+}
+
+/// Writes down what the shelf file said, unless it said so last time.
+pub(crate) fn insert_settings(conn: &Connection, settings: &SettingsInForce) -> Result<()> {
+    conn.prepare_cached(
+        "INSERT INTO setting (t_ms, text) SELECT ?1, ?2
+         WHERE ?2 IS NOT (SELECT text FROM setting ORDER BY id DESC LIMIT 1)",
+    )?
+    .execute(params![settings.since.unix_ms(), settings.text])
+    .map(drop)
+}
+
+pub(crate) fn settings_row(row: &SqlRow<'_>) -> Result<SettingsInForce> {
+    Ok(SettingsInForce { since: Timestamp::from_unix_ms(row.get(0)?), text: row.get(1)? })
 }
 
 pub(crate) fn set_fact(conn: &Connection, name: &str, value: &str) -> Result<()> {

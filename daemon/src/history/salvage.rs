@@ -9,14 +9,16 @@ use std::fmt;
 use std::path::Path;
 
 /// Tables and their columns, the row's number first.
-const TABLES: [(&str, &str); 8] = [
+const TABLES: [(&str, &str); 10] = [
     ("series", "id, source, quantity"),
     ("chunk", "id, series, day, n, t_min, t_max, v_min, v_max, v_sum, believed, t, v, rejections, checksum"),
+    ("thinned", "id, series, day, n, places, ends, means, checksum"),
     ("hot", "id, series, t_ms, v, rejection"),
     ("alarm_change", "id, t_ms, alarm, nest, probe, node, event, state, detail, cause, told"),
     ("note", "id, t_ms, nest, at_mm, kind, text"),
     ("delivery", "id, change, way, attempt, t_ms, outcome"),
     ("gap", "id, from_ms, to_ms, why"),
+    ("setting", "id, t_ms, text"),
     ("fact", "rowid, name, value"),
 ];
 
@@ -65,7 +67,7 @@ pub(crate) fn copy(from: &Path, to: &mut Connection) -> Saved {
         let old = Connection::open_with_flags(from, OpenFlags::SQLITE_OPEN_READ_ONLY)?;
         let tx = to.transaction()?;
         let mut saved = Saved::default();
-        for (table, columns) in TABLES {
+        for (table, columns) in TABLES.into_iter().filter(|(table, _)| !is_younger(&old, table)) {
             let (rows, whole) = copy_table(&old, &tx, table, columns);
             saved.rows.push((table, rows));
             if !whole {
@@ -79,6 +81,13 @@ pub(crate) fn copy(from: &Path, to: &mut Connection) -> Saved {
     // Reading made it; the damaged file itself and its log stay.
     let _ = std::fs::remove_file(beside(from, "-shm"));
     done.unwrap_or_else(|error: rusqlite::Error| Saved { failed: Some(error.to_string()), ..Saved::default() })
+}
+
+/// Whether the file is of a version that had no such table yet; one that cannot tell is taken to have it.
+fn is_younger(old: &Connection, table: &str) -> bool {
+    let found =
+        old.query_row("SELECT count(*) FROM sqlite_master WHERE name = ?1", [table], |row| row.get::<_, i64>(0));
+    found.is_ok_and(|n| n == 0)
 }
 
 /// Copies one table forwards until it breaks, then backwards; rows copied, and whether it never broke.
@@ -110,7 +119,7 @@ fn copy_table(old: &Connection, new: &Transaction<'_>, table: &str, columns: &st
 
 /// Readings whose series is lost have no name any more.
 fn drop_nameless(tx: &Transaction<'_>) -> Result<()> {
-    for table in ["hot", "chunk"] {
+    for table in ["hot", "chunk", "thinned"] {
         tx.execute(&format!("DELETE FROM {table} WHERE series NOT IN (SELECT id FROM series)"), [])?;
     }
     Ok(())

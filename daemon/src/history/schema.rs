@@ -15,7 +15,7 @@ const WAL_KEPT_BYTES: i64 = 16 * 1024 * 1024;
 const BUSY_MS: u64 = 5_000;
 
 /// Step i brings version i to i + 1.
-const STEPS: [&str; 1] = [V1];
+const STEPS: [&str; 2] = [V1, THINNED];
 
 /// `hot` has no index on purpose: a commit then touches its last page only.
 const V1: &str = "
@@ -46,9 +46,19 @@ CREATE TABLE receipt (id INTEGER PRIMARY KEY, node TEXT NOT NULL, boot INTEGER N
 CREATE TABLE fact (name TEXT PRIMARY KEY, value TEXT NOT NULL) STRICT;
 ";
 
+/// Old days as hours, and what the shelf file said when.
+const THINNED: &str = "
+CREATE TABLE thinned (id INTEGER PRIMARY KEY, series INTEGER NOT NULL, day INTEGER NOT NULL, n INTEGER NOT NULL,
+    places BLOB NOT NULL, ends BLOB NOT NULL, means BLOB NOT NULL, checksum INTEGER NOT NULL) STRICT;
+CREATE UNIQUE INDEX thinned_place ON thinned (day, series);
+CREATE TABLE setting (id INTEGER PRIMARY KEY, t_ms INTEGER NOT NULL, text TEXT NOT NULL) STRICT;
+";
+
 /// Sets a writer's connection up: WAL, every commit on the device before it returns.
 pub(crate) fn prepare_writer(conn: &Connection) -> Result<()> {
     conn.busy_timeout(std::time::Duration::from_millis(BUSY_MS))?;
+    // Takes hold in a new file only: what thinning frees can then be given back to the file system.
+    conn.pragma_update(None, "auto_vacuum", "INCREMENTAL")?;
     let mode: String = conn.pragma_update_and_check(None, "journal_mode", "WAL", |row| row.get(0))?;
     if mode != "wal" {
         tracing::warn!(mode, "this file system gives the history no write-ahead log; readers may wait for the writer");
@@ -97,9 +107,16 @@ pub(crate) fn migrate(conn: &mut Connection) -> Result<i64> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::history::sample::{DAY_S, Place, at, ever, numbered, pack_seen};
+    use crate::history::{Quantity, Reader, Store};
+    use enclosure::{Rejection, State};
 
-    fn tables(conn: &Connection) -> i64 {
-        conn.query_row("SELECT count(*) FROM sqlite_master", [], |row| row.get(0)).unwrap()
+    /// Every released version's history, as that release left it.
+    const RELEASED: [(i64, &str); 1] = [(1, include_str!("released/v1.sql"))];
+
+    fn tables(conn: &Connection) -> Vec<(String, Option<String>)> {
+        let mut statement = conn.prepare("SELECT name, sql FROM sqlite_master ORDER BY name").unwrap();
+        statement.query_map([], |row| Ok((row.get(0)?, row.get(1)?))).unwrap().collect::<Result<_>>().unwrap()
     }
 
     #[test]
@@ -117,6 +134,56 @@ mod tests {
         let mut conn = Connection::open_in_memory().unwrap();
         conn.execute_batch("CREATE TABLE gap (x)").unwrap();
         migrate(&mut conn).unwrap_err();
-        assert_eq!((version(&conn).unwrap(), tables(&conn)), (0, 1));
+        assert_eq!((version(&conn).unwrap(), tables(&conn).len()), (0, 1));
+    }
+
+    #[test]
+    fn every_released_history_is_brought_forward_with_all_that_is_in_it() {
+        let mut new = Connection::open_in_memory().unwrap();
+        migrate(&mut new).unwrap();
+        for (number, dump) in RELEASED {
+            let place = Place::new();
+            Connection::open(&place.path).unwrap().execute_batch(dump).unwrap();
+            assert!(Reader::open(&place.path).is_err(), "only a writer brings it forward");
+            let opened = Store::open(&place.path, at(0)).unwrap();
+            assert_eq!((opened.report.migrated_from, opened.report.damaged), (Some(number), None));
+            let mut store = opened.store;
+            assert_eq!(tables(&store.conn), tables(&new), "from {number}: other tables than a new one has");
+            holds_what_version_1_held(&place.reader());
+            // It goes on where it stood.
+            assert_eq!((store.standing_receipts()[0].upto, store.standing_receipts()[0].boot), (2, pack_seen(0).boot));
+            let again = store.commit(&[numbered(0), numbered(144), numbered(3)]).unwrap();
+            let stored: Vec<_> = again.into_iter().map(|outcome| outcome.unwrap().stored).collect();
+            assert_eq!(stored, [0, 0, 4]);
+        }
+        assert_eq!(RELEASED.len() as i64, VERSION - 1, "a released version has no dump");
+    }
+
+    /// What stands in `released/v1.sql`.
+    #[track_caller]
+    fn holds_what_version_1_held(reader: &Reader) {
+        let readings = reader.readings(None, ever()).unwrap();
+        let of_packs = |i: u64| numbered(i).readings;
+        for reading in [0, 1, 2, 144, 145].into_iter().flat_map(of_packs) {
+            assert!(readings.contains(&reading), "{reading:?} is gone");
+        }
+        assert_eq!(readings.len(), 24);
+        let late: Vec<_> = readings.iter().filter(|r| r.at >= at(90_000)).map(|r| (r.value(), r.rejection)).collect();
+        assert_eq!(late.len(), 4);
+        for one in [
+            ((Quantity::Temperature, 85.0), Some(Rejection::Wild)),
+            ((Quantity::Humidity, 61.5), None),
+            ((Quantity::Duty, 0.4), None),
+            ((Quantity::On, 1.0), None),
+        ] {
+            assert!(late.contains(&one), "{one:?} is gone");
+        }
+        let [(id, raised)] = &reader.alarm_changes(ever()).unwrap()[..] else { panic!("one change") };
+        assert_eq!((raised.alarm.name(), raised.state, raised.at), ("brood-hot", State::Unacknowledged, at(4)));
+        let notes = reader.notes(ever()).unwrap();
+        assert_eq!((notes.len(), notes[0].text.as_str(), notes[0].at_mm), (1, "larvae, white", Some(60.0)));
+        assert_eq!(reader.deliveries(ever()).unwrap()[0].change, Some(*id));
+        assert_eq!(reader.gaps(at(0)..at(DAY_S)).unwrap()[0].why, "power cut");
+        assert_eq!(reader.fact("watched_until").unwrap().as_deref(), Some("1767571200000"));
     }
 }

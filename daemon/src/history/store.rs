@@ -1,9 +1,10 @@
 //! The writer's side of the file: batches go in as a whole or not at all.
+use super::errors::{HistoryError, WriteError};
 use super::receipts::{Receipt, Receipts};
 use super::rows;
 use super::schema;
 use super::seen::{Place, Seen};
-use super::types::{Batch, HistoricReading, HistoryError, Quantity, WriteError};
+use super::types::{Batch, HistoricReading, Quantity};
 use rusqlite::{Connection, OpenFlags};
 use std::collections::HashMap;
 use std::fs::File;
@@ -228,6 +229,10 @@ impl Work<'_> {
         for gap in &batch.gaps {
             self.step()?;
             rows::insert_gap(self.conn, gap)?;
+        }
+        if let Some(settings) = &batch.settings {
+            self.step()?;
+            rows::insert_settings(self.conn, settings)?;
         }
         for (name, value) in &batch.facts {
             self.step()?;

@@ -1,7 +1,9 @@
 //! The one thread that writes. SQLite blocks, so nobody else touches it; several messages share one commit.
-use super::packing::Packed;
+use super::errors::WriteError;
 use super::store::{Committed, Store};
-use super::types::{Batch, WriteError};
+use super::thinning::Keep;
+use super::types::Batch;
+use super::upkeep::{Tended, Upkeep};
 use enclosure::Timestamp;
 use std::collections::VecDeque;
 use std::sync::atomic::{AtomicU64, Ordering};
@@ -35,6 +37,8 @@ pub struct Settings {
     pub commit_every: Duration,
     /// Batches that share a commit at most, 1 or more.
     pub commit_at: usize,
+    /// How much may stay.
+    pub keep: Keep,
 }
 
 /// What the writer has done, for pages and metrics.
@@ -60,6 +64,12 @@ pub struct Counters {
     pub carried_lost: u64,
     /// Readings packed.
     pub packed: u64,
+    /// Readings of which only their hour is left, because the shelf file bounds history.
+    pub thinned: u64,
+    /// Readings of which nothing is left, for the same reason.
+    pub dropped: u64,
+    /// The file is larger than the shelf file allows, and nothing that may leave is left.
+    pub over: bool,
     /// Why the last commit failed; `None` if it succeeded.
     pub failing: Option<WriteError>,
 }
@@ -73,12 +83,11 @@ pub struct Writer {
 }
 
 type Reply = oneshot::Sender<Result<Committed, WriteError>>;
-type PackReply = oneshot::Sender<Result<Packed, WriteError>>;
 
 #[derive(Debug)]
 enum Order {
     Store(Box<Batch>, Reply),
-    Pack(Timestamp, PackReply),
+    Tend(Timestamp, oneshot::Sender<Result<Tended, WriteError>>),
 }
 
 enum Next {
@@ -105,12 +114,12 @@ struct Desk {
     due: Option<Duration>,
     carried: VecDeque<Batch>,
     broken: bool,
-    packing: Option<(Timestamp, Packed, Vec<PackReply>)>,
+    upkeep: Option<Upkeep>,
 }
 
 impl Default for Settings {
     fn default() -> Self {
-        Self { commit_every: COMMIT_EVERY, commit_at: COMMIT_AT }
+        Self { commit_every: COMMIT_EVERY, commit_at: COMMIT_AT, keep: Keep::default() }
     }
 }
 
@@ -132,7 +141,7 @@ impl Writer {
             due: None,
             carried: VecDeque::new(),
             broken: false,
-            packing: None,
+            upkeep: None,
         };
         let thread = std::thread::Builder::new().name("history".to_owned()).spawn(move || desk.run())?;
         Ok(Self { orders: Mutex::new(Some(orders)), thread: Mutex::new(Some(thread)), tally })
@@ -150,14 +159,14 @@ impl Writer {
         self.order(Order::Store(Box::new(batch), reply)).map(|()| pending)
     }
 
-    /// Packs all UTC days that ended before `before`, a step at a time, between commits. Give it now less 36 h:
-    /// late readings are mostly in by then, and later ones join their day at the next packing.
+    /// Packs the days that are closed at `now` (see [`super::PACKED_AFTER`]), then thins what may not stay, a step at a
+    /// time, between commits.
     ///
     /// # Errors
     /// As [`Self::submit`].
-    pub fn pack(&self, before: Timestamp) -> Result<oneshot::Receiver<Result<Packed, WriteError>>, WriteError> {
+    pub fn tend(&self, now: Timestamp) -> Result<oneshot::Receiver<Result<Tended, WriteError>>, WriteError> {
         let (reply, pending) = oneshot::channel();
-        self.order(Order::Pack(before, reply)).map(|()| pending)
+        self.order(Order::Tend(now, reply)).map(|()| pending)
     }
 
     /// What was done so far.
@@ -214,9 +223,9 @@ impl Desk {
         loop {
             match self.next() {
                 Next::Order(Order::Store(batch, reply)) => self.take(*batch, reply),
-                Next::Order(Order::Pack(before, reply)) => self.begin_packing(before, reply),
+                Next::Order(Order::Tend(now, reply)) => Upkeep::add(&mut self.upkeep, now, reply),
                 Next::Due => self.commit(),
-                Next::Idle => self.pack_step(),
+                Next::Idle => self.upkeep_step(),
                 Next::Closed => break self.commit(),
             }
         }
@@ -227,7 +236,7 @@ impl Desk {
         if left == Some(Duration::ZERO) {
             return Next::Due;
         }
-        if self.packing.is_some() {
+        if self.upkeep.is_some() {
             return match self.orders.try_recv() {
                 Ok(order) => Next::Order(order),
                 Err(TryRecvError::Empty) => Next::Idle,
@@ -332,35 +341,16 @@ impl Desk {
         }
     }
 
-    fn begin_packing(&mut self, before: Timestamp, reply: PackReply) {
-        match &mut self.packing {
-            Some((until, _, replies)) => {
-                *until = before.max(*until);
-                replies.push(reply);
-            }
-            None => self.packing = Some((before, Packed::default(), vec![reply])),
-        }
-    }
-
-    fn pack_step(&mut self) {
-        let Some((before, mut sum, replies)) = self.packing.take() else { return };
-        let done = self.store.pack_step(before).map(|step| {
-            sum.readings += step.readings;
-            sum.chunks += step.chunks;
-            sum.set_aside += step.set_aside;
-            guard(&self.tally.counters).packed += step.readings;
-            step.more
-        });
-        match done {
-            Ok(true) => self.packing = Some((before, sum, replies)),
-            done => {
-                if let Err(error) = &done {
-                    tracing::warn!(%error, "closed days were not packed; they are kept as they are");
-                }
-                for reply in replies {
-                    let _ = reply.send(done.clone().map(|_| sum));
-                }
-            }
+    fn upkeep_step(&mut self) {
+        let Some(upkeep) = self.upkeep.take() else { return };
+        let (upkeep, step) = upkeep.step(&mut self.store, &self.settings.keep);
+        self.upkeep = upkeep;
+        let mut counters = guard(&self.tally.counters);
+        counters.packed += step.packed.readings;
+        counters.thinned += step.thinned.readings;
+        counters.dropped += step.thinned.dropped;
+        if self.upkeep.is_none() {
+            counters.over = step.thinned.over;
         }
     }
 }
@@ -385,7 +375,11 @@ mod tests {
     use rusqlite::ffi;
 
     /// Never due by itself: only company or urgency ends the wait.
-    const NEVER: Settings = Settings { commit_every: Duration::from_secs(3_600), commit_at: COMMIT_AT };
+    const NEVER: Settings = Settings {
+        commit_every: Duration::from_secs(3_600),
+        commit_at: COMMIT_AT,
+        keep: Keep { max_bytes: None, max_days: None },
+    };
 
     fn start(place: &Place, settings: Settings) -> (Writer, Faults) {
         let store = place.open();
@@ -507,7 +501,8 @@ mod tests {
         for i in 0..300 {
             answer(writer.submit(numbered(i)).unwrap()).unwrap();
         }
-        let packed = writer.pack(at(2 * DAY_S)).unwrap().blocking_recv().unwrap().unwrap();
+        let now = at(2 * DAY_S).plus(crate::history::PACKED_AFTER);
+        let packed = writer.tend(now).unwrap().blocking_recv().unwrap().unwrap().packed;
         assert_eq!((packed.readings, packed.chunks), (2 * 144 * 4, 2 * 4));
         assert_eq!(numbers(&place.readings()), (0..300).collect::<Vec<_>>());
         let sizes = place.reader().sizes().unwrap();

@@ -37,6 +37,7 @@ impl Tally {
         let mut vitals = self.vitals.clone();
         vitals.stored = history.stored;
         vitals.duplicates = history.duplicates;
+        vitals.thinned = (history.thinned, history.dropped);
         vitals.dropped = intake.dropped + history.queue_full + self.untold + self.unacknowledged;
         for why in Refusal::ALL {
             vitals.refused.insert(why.name(), self.refusals.get(why));

@@ -22,10 +22,8 @@ const BROKER_PATIENCE: Span = Span::from_min(1);
 const GAP: Span = Span::from_min(10);
 /// The moment until which was watched is stored so often.
 const DATE_EVERY: Span = Span::from_min(1);
-/// Closed days are packed so often.
-const PACK_EVERY: Span = Span::from_h(1);
-/// Days that ended so long ago are packed: late readings are mostly in by then.
-const PACKED_AFTER: Span = Span::from_h(36);
+/// Closed days are packed, and old ones thinned, so often.
+const TEND_EVERY: Span = Span::from_h(1);
 
 /// After a time without a watch nodes have so long to speak: two turns of a node that reads every minute.
 const GRACE: Span = Span::from_min(2);
@@ -38,15 +36,26 @@ pub(super) struct Watching {
     wall: Timestamp,
     jumped: Option<Span>,
     broker_lost: Option<Span>,
-    broker_told: bool,
+    /// Since when, by the wall clock, once it is told.
+    broker_told: Option<Timestamp>,
+    history_failing: Option<Timestamp>,
     dated: Option<Span>,
-    packed: Option<Timestamp>,
+    tended: Option<Timestamp>,
 }
 
 impl Watching {
     pub(super) fn new(clock: &dyn Clock) -> Self {
         let (ticked, wall) = (clock.monotonic(), clock.now());
-        Self { ticked, wall, jumped: None, broker_lost: Some(ticked), broker_told: false, dated: None, packed: None }
+        Self {
+            ticked,
+            wall,
+            jumped: None,
+            broker_lost: Some(ticked),
+            broker_told: None,
+            history_failing: None,
+            dated: None,
+            tended: None,
+        }
     }
 
     /// Adds to a batch until when was watched, once a minute.
@@ -116,10 +125,10 @@ impl Pipeline {
             self.submit(Draft { batch, ..Draft::default() });
         }
         let wall = self.clock.now();
-        if self.watching.packed.is_none_or(|packed| wall.since(packed) >= PACK_EVERY) {
-            self.watching.packed = Some(wall);
+        if self.watching.tended.is_none_or(|tended| wall.since(tended) >= TEND_EVERY) {
+            self.watching.tended = Some(wall);
             // If it fails, the writer says so, and the days stay as they are.
-            drop(self.writer.pack(wall.minus(PACKED_AFTER)));
+            drop(self.writer.tend(wall));
         }
         if self.touched || now.ms() - self.shown.ms() >= SHOW_EVERY.ms() {
             self.show();
@@ -141,6 +150,10 @@ impl Pipeline {
                 self.begin_anew(wall).await;
             }
             self.watching.jumped = Some(now);
+            if jump >= GAP {
+                let why = "the clock went forward at once: it was set, or the machine slept";
+                self.store_gap(Gap { from: wall.minus(jump), to: wall, why: why.to_owned() });
+            }
             let detail = format!(
                 "The clock went {way} by {by} at once. Times of readings around that moment are doubtful. Check the \
                  machine's time, its time server and its clock battery."
@@ -189,14 +202,16 @@ impl Pipeline {
     fn check_broker(&mut self, now: Span) {
         let patience_ends = |since: Span| now.ms() - since.ms() > BROKER_PATIENCE.ms();
         match self.watching.broker_lost {
-            Some(since) if !self.watching.broker_told && patience_ends(since) => {
-                self.watching.broker_told = true;
+            Some(since) if self.watching.broker_told.is_none() && patience_ends(since) => {
+                let ms = (now.ms() - since.ms()) as f64 * self.clock.pace();
+                self.watching.broker_told = Some(self.clock.now().minus(Span::from_ms(ms as i64)));
                 let why = self.tally.vitals.broker_lost.clone().unwrap_or_else(|| "no answer yet".to_owned());
                 let detail = format!("No readings come from the broker: {why}. Check that it runs and can be reached.");
                 self.watch(Alarm::BrokerLost, true, detail);
             }
-            None if self.watching.broker_told => {
-                self.watching.broker_told = false;
+            None if let Some(from) = self.watching.broker_told.take() => {
+                let why = "the broker could not be reached; what nodes sent again later is there all the same";
+                self.store_gap(Gap { from, to: self.clock.now(), why: why.to_owned() });
                 self.watch(Alarm::BrokerLost, false, "The broker is there again.".to_owned());
             }
             _ => {}
@@ -209,11 +224,18 @@ impl Pipeline {
         let was = std::mem::replace(&mut self.tally.vitals.history_failing, failing.clone());
         match (was, failing) {
             (None, Some(why)) => {
+                self.watching.history_failing = Some(self.clock.now());
                 let detail =
                     format!("{why}. Readings are judged and alarms sent all the same; nodes keep what they have.");
                 self.watch(Alarm::HistoryFailing, true, detail);
             }
-            (Some(_), None) => self.watch(Alarm::HistoryFailing, false, "History is written again.".to_owned()),
+            (Some(why), None) => {
+                if let Some(from) = self.watching.history_failing.take() {
+                    let why = format!("history could not be written ({why}); what nodes sent again later is there");
+                    self.store_gap(Gap { from, to: self.clock.now(), why });
+                }
+                self.watch(Alarm::HistoryFailing, false, "History is written again.".to_owned());
+            }
             _ => {}
         }
     }
@@ -249,14 +271,16 @@ impl Pipeline {
             return;
         }
         let why = if ended_well { "the daemon was stopped" } else { "the daemon ended unawares: power cut or crash" };
-        let mut draft = Draft::default();
-        draft.batch.gaps.push(Gap { from, to, why: why.to_owned() });
-        self.submit(draft);
+        self.store_gap(Gap { from, to, why: why.to_owned() });
         let detail = format!("Nothing was watched for {}: {why}.", to.since(from));
         match &mut self.grace {
             Some(grace) => grace.gap = Some(detail),
             None => self.say_gap(detail),
         }
+    }
+
+    fn store_gap(&mut self, gap: Gap) {
+        self.submit(Draft { batch: Batch { gaps: vec![gap], ..Batch::default() }, ..Draft::default() });
     }
 
     fn say_gap(&mut self, detail: String) {

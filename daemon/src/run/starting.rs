@@ -136,6 +136,10 @@ pub(super) async fn open(file: &Arc<ShelfFile>, clock: Arc<dyn Clock>) -> Result
     let restored = restore(file, &history, Arc::clone(&clock)).await?;
     let settings = history::Settings {
         commit_every: Duration::from_millis(u64::try_from(file.history.commit.ms()).unwrap_or(1000)),
+        keep: history::Keep {
+            max_bytes: file.history.max_mb.map(|mb| u64::from(mb) * 1_000_000),
+            max_days: file.history.max_days,
+        },
         ..history::Settings::default()
     };
     let monotonic = move || Duration::from_millis(u64::try_from(clock.monotonic().ms()).unwrap_or(0));
@@ -215,7 +219,8 @@ pub(super) fn say_receipts(publisher: &Publisher, prefix: &str, receipts: &[Rece
 pub(super) fn pipeline_settings(file: &ShelfFile) -> pipeline::Settings {
     let nodes_own_topics = matches!(&file.broker.way, BrokerWay::Embedded { users_file: Some(_), .. });
     let (prefix, mappings) = (file.broker.prefix.clone(), file.mappings.clone());
-    pipeline::Settings { prefix, mappings, nodes_own_topics, ..pipeline::Settings::default() }
+    let in_force = file.text.clone();
+    pipeline::Settings { prefix, mappings, nodes_own_topics, in_force, ..pipeline::Settings::default() }
 }
 
 /// Something to look at until the pipeline shows its own.

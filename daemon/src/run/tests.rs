@@ -215,6 +215,11 @@ async fn while_history_fails_judging_goes_on_without_receipts_until_it_heals() {
     daemon.shows("history is well", |snapshot| snapshot.vitals.history_failing.is_none()).await;
     assert_eq!(daemon.readings(), 3);
     daemon.stop().await;
+    let ever = Timestamp::from_unix_ms(0)..Timestamp::from_unix_ms(i64::MAX);
+    let reader = Reader::open(&path).unwrap();
+    let gaps = reader.gaps(ever.clone()).unwrap();
+    assert!(gaps.len() == 1 && gaps[0].why.contains("could not be written"), "{gaps:?}");
+    assert_eq!(reader.settings(ever).unwrap()[0].text, SHELF);
 }
 
 #[tokio::test]

@@ -46,9 +46,9 @@ pub struct HistorySettings {
     pub path: PathBuf,
     /// Longest wait of a reading before it is on disk.
     pub commit: Span,
-    /// Size above which the oldest days are dropped, MB (10^6 bytes).
+    /// Size above which the oldest days are thinned to hours, MB (10^6 bytes).
     pub max_mb: Option<u32>,
-    /// Age above which readings are dropped, days.
+    /// Age above which readings are thinned to hours, days.
     pub max_days: Option<u32>,
 }
 

@@ -32,6 +32,16 @@ pub fn marks(reader: &Reader, nest: &str, span: &Range<Timestamp>, hours: &Hours
             dated.push((raised.at, alarm_mark(raised, end, span, hours)));
         }
     }
+    for gap in reader.gaps(span.clone())? {
+        let text = format!("nothing was watched for {}: {}", gap.to.since(gap.from), gap.why);
+        let (at, until) = (part(gap.from, span), Some(part(gap.to, span)));
+        dated.push((gap.from, Mark { at, until, time_text: hours.dated(gap.from), text, ..Mark::default() }));
+    }
+    let changed = reader.settings(span.clone())?.into_iter().skip(1).map(|s| s.since);
+    for at in changed {
+        let (text, time_text) = ("the shelf file was changed".to_owned(), hours.dated(at));
+        dated.push((at, Mark { at: part(at, span), time_text, text, ..Mark::default() }));
+    }
     dated.sort_by_key(|(at, _)| *at);
     let more = dated.len().saturating_sub(MARKS_MAX);
     let mut marks: Vec<Mark> = dated.into_iter().take(MARKS_MAX).map(|(_, m)| m).collect();

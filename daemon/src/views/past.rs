@@ -2,7 +2,7 @@
 //!
 //! Nothing is drawn from stored estimates, so a better model betters old weeks. The run begins [`LEAD`] earlier: the
 //! core learns the nest's physics anew in it.
-use crate::history::{HistoryError, Reader};
+use crate::history::{HistoricReading, HistoryError, Reader};
 use enclosure::shelf::Nest;
 use enclosure::{Core, Input, NestNow, Reading, Shelf, Span, Timestamp};
 use std::ops::Range;
@@ -84,16 +84,21 @@ pub fn recall(
     let mut run = Run::new(alone, span.clone(), columns * PER_COLUMN);
     let sources: Vec<String> = run.core.sources().to_vec();
     let names: Vec<&str> = sources.iter().map(String::as_str).collect();
-    reader.each_reading(Some(&names), span.start.minus(LEAD)..span.end, |r| {
+    let whole = span.start.minus(LEAD)..span.end;
+    // Old days may be thinned to hours: their means are heard in place of what was read.
+    let mut hours = reader.hours(&names, whole.clone())?.into_iter().peekable();
+    reader.each_reading(Some(&names), whole, |r| {
         if run.stopped || stop() {
             run.stopped = true;
             return;
         }
-        if let Some(source) = run.core.source(&r.source) {
-            run.hear(Reading { source, at: r.at, measured: r.measured });
+        while let Some(hour) = hours.next_if(|hour| hour.at <= r.at) {
+            run.hear(&hour);
         }
+        run.hear(&r);
     })?;
     if !run.stopped {
+        hours.for_each(|hour| run.hear(&hour));
         run.pass(span.end);
     }
     let middle = nest.length_mm;
@@ -134,7 +139,9 @@ impl Run {
         }
     }
 
-    fn hear(&mut self, reading: Reading) {
+    fn hear(&mut self, r: &HistoricReading) {
+        let Some(source) = self.core.source(&r.source) else { return };
+        let reading = Reading { source, at: r.at, measured: r.measured };
         self.pass(reading.at);
         self.readings += u64::from(self.span.contains(&reading.at));
         // What it raises was raised then, or was not: history says so itself.

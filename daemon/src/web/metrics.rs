@@ -122,6 +122,8 @@ fn vitals(registry: &mut Registry, snap: &Snapshot) {
     count(registry, ("readings", "Readings judged"), v.readings);
     count(registry, ("stored", "Readings stored"), v.stored);
     count(registry, ("duplicates", "Readings that were there already"), v.duplicates);
+    count(registry, ("thinned", "Old readings of which only the hour is left, as history is bounded"), v.thinned.0);
+    count(registry, ("forgotten", "Old readings of which nothing is left, as history is bounded"), v.thinned.1);
     count(registry, ("dropped", "Messages dropped for lack of room"), v.dropped);
     counts(registry, ("refused", "Records that are no readings"), &v.refused);
     counts(registry, ("rejected", "Readings not believed"), &v.rejected);

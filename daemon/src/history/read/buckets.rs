@@ -1,8 +1,10 @@
 //! A long span as few numbers: lowest, highest and mean of each part, so that a spike of one reading stays visible.
 use super::{Reader, day_rows, day_start_ms, reading};
 use crate::history::codec::{DAY_MS, Row, day_of};
+use crate::history::errors::HistoryError;
 use crate::history::rows;
-use crate::history::types::{HistoryError, Quantity};
+use crate::history::thinning::{self, HOUR_MS};
+use crate::history::types::Quantity;
 use enclosure::Timestamp;
 use rusqlite::{Connection, OptionalExtension as _, params};
 use std::collections::{BTreeMap, BTreeSet};
@@ -52,7 +54,9 @@ struct Grid {
 impl Reader {
     /// One series over `span` in `n` parts of equal length (to the millisecond), empty ones included.
     ///
-    /// Part `i` starts at the span's start plus `i / n` of its length. Every reading in the span is in one part.
+    /// Part `i` starts at the span's start plus `i / n` of its length. Every reading in the span is in one part. Of
+    /// days of which only hours are left, an hour lies as a whole in the part of the middle of what it shares with the
+    /// span.
     ///
     /// # Errors
     /// [`HistoryError::Sql`]. A damaged day is left out and logged.
@@ -104,6 +108,13 @@ impl Grid {
         let mut days: BTreeSet<i64> = super::packed_days(conn, &self.span)?;
         days.extend(hot.keys());
         for day in days {
+            for (start_ms, hour) in thinning::stored(conn, series, day)? {
+                let shared = start_ms.max(self.span.start)..(start_ms + HOUR_MS).min(self.span.end);
+                let middle = shared.start + (shared.end - shared.start) / 2;
+                if let Some(sums) = self.place(middle).and_then(|i| self.sums.get_mut(i)) {
+                    sums[usize::from(hour.rejected)].add(&Sum::of(&hour.extent));
+                }
+            }
             let late = hot.remove(&day).unwrap_or_default();
             if late.is_empty() && self.add_summary(conn, series, day)? {
                 continue;
@@ -157,6 +168,10 @@ impl Grid {
 impl Sum {
     fn one(v: f64) -> Self {
         Self { n: 1, min: v, max: v, sum: v }
+    }
+
+    fn of(extent: &Extent) -> Self {
+        Self { n: extent.n, min: extent.min, max: extent.max, sum: extent.mean * extent.n as f64 }
     }
 
     fn add(&mut self, other: &Self) {
