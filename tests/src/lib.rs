@@ -1,5 +1,6 @@
 //! What the whole-system tests stand on: the program as a process, nodes that speak MQTT, stories from the simulated
 //! shelf. Nothing here reaches into the daemon: only its public surfaces are used.
+pub mod board;
 pub mod daemon;
 pub mod history;
 pub mod http;

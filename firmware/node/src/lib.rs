@@ -15,6 +15,7 @@
 //! switch open while the controller is off, in reset or starting.
 #![no_std]
 
+pub mod at24;
 pub mod decide;
 pub mod guard;
 pub mod health;

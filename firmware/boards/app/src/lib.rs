@@ -1,0 +1,180 @@
+//! The node's tasks on an embassy executor and network stack, the same on every board.
+//!
+//! A board brings pins, bus, memory and network; here is who turns when. What must work when all of this hangs, the
+//! guard of the pad, is called from the board's timer interrupt by [`Node::tick`].
+#![no_std]
+#![forbid(unsafe_code)]
+
+mod line;
+
+use core::cell::RefCell;
+use core::fmt::Arguments;
+
+use embassy_sync::blocking_mutex::Mutex;
+use embassy_sync::blocking_mutex::raw::CriticalSectionRawMutex;
+use embassy_sync::signal::Signal;
+use embassy_time::{Duration, Instant, Timer};
+use embedded_hal::i2c::I2c;
+use node::decide::Bounds;
+use node::guard::{Begun, Guard};
+use node::outbox::{ABSENT, Channel, Outbox, Sample};
+use node::probe::any::Any;
+use node::probe::{Probe, Said};
+use node::schedule::{Schedule, seed_of};
+use node::settings::{Notes, Settings};
+use node::store::Memory;
+use node::{Fault, Millis};
+
+/// The node's own program says so often that it turns, ms.
+const BEAT_EVERY_MS: u64 = 250;
+/// How long it may not, ms.
+const BEAT_MS: Millis = 2000;
+/// Between two readings it is looked so often whether something is to be noted or said, ms.
+const LOOK_EVERY_MS: u64 = 500;
+/// A reading out of turn, to say why heat ended, comes no sooner after the last, ms.
+const OUT_OF_TURN_MS: Millis = 1000;
+/// So many turns without a good reading make a probe silent; and this on top, ms.
+const PATIENCE: (Millis, Millis) = (3, 5000);
+
+/// Where a log goes.
+pub type Log = fn(Arguments<'_>);
+
+/// Something that tasks and interrupts share.
+pub type Shared<T> = Mutex<CriticalSectionRawMutex, RefCell<T>>;
+
+/// An empty outbox for a board's static: made in place, as no stack has room for one.
+#[must_use]
+pub const fn outbox<const N: usize, const C: usize>() -> Shared<Outbox<N, C>> {
+    Mutex::new(RefCell::new(Outbox::new()))
+}
+
+/// One probe, and what its numbers are called.
+#[derive(Debug)]
+pub struct Place {
+    /// The probe.
+    pub probe: Any,
+    /// The channel of its temperature.
+    pub celsius: usize,
+    /// The channel of its humidity, if it has one.
+    pub humidity: Option<usize>,
+}
+
+/// A node with `P` probes and `C` channels, the last of them the pad's, that keeps `N` samples.
+pub struct Node<const P: usize, const C: usize, const N: usize> {
+    settings: Settings,
+    notes: Option<Notes>,
+    channels: [Channel; C],
+    guard: Shared<Guard<P>>,
+    outbox: &'static Shared<Outbox<N, C>>,
+    fresh: Signal<CriticalSectionRawMutex, ()>,
+    log: Log,
+}
+
+/// Milliseconds since the start.
+fn now() -> Millis {
+    Instant::now().as_millis()
+}
+
+impl<const P: usize, const C: usize, const N: usize> Node<P, C, N> {
+    /// Begins: `notes` is `None` where this start got no number. Says whether watchdog or low supply began it.
+    pub fn new(
+        settings: Settings,
+        notes: Option<Notes>,
+        (channels, outbox): ([Channel; C], &'static Shared<Outbox<N, C>>),
+        (by_watchdog, by_brown_out): (bool, bool),
+        log: Log,
+    ) -> Self {
+        let bounds =
+            Bounds { limit_centi_c: settings.limit_centi_c, duty_permille: settings.duty_permille, beat_ms: BEAT_MS };
+        let begun = Begun { boot: notes.map(|notes| notes.boot), by_watchdog, by_brown_out };
+        let patience = Millis::from(settings.every_s) * 1000 * PATIENCE.0 + PATIENCE.1;
+        let guard = Guard::new(begun, bounds, patience, notes.unwrap_or_default().kept);
+        Self { settings, notes, channels, guard: Mutex::new(RefCell::new(guard)), outbox, fresh: Signal::new(), log }
+    }
+
+    /// For the timer interrupt: whether the pad's switch is to be closed now.
+    pub fn tick(&self, now: Millis) -> bool {
+        self.guard(|guard| guard.tick(now))
+    }
+
+    fn guard<T>(&self, f: impl FnOnce(&mut Guard<P>) -> T) -> T {
+        self.guard.lock(|guard| f(&mut guard.borrow_mut()))
+    }
+
+    fn outbox<T>(&self, f: impl FnOnce(&mut Outbox<N, C>) -> T) -> T {
+        self.outbox.lock(|outbox| f(&mut outbox.borrow_mut()))
+    }
+
+    /// Says again and again that the program turns, to the guard and to the board's watchdog.
+    pub async fn beat(&self, mut feed: impl FnMut()) -> ! {
+        loop {
+            self.guard(|guard| guard.beat(now()));
+            feed();
+            Timer::after(Duration::from_millis(BEAT_EVERY_MS)).await;
+        }
+    }
+
+    /// Reads the probes turn by turn, and notes in `memory` what must outlive a restart.
+    pub async fn read<B: I2c, M: Memory>(&self, bus: &mut B, places: &mut [Place; P], memory: &mut M) -> ! {
+        let mut schedule = Schedule::new(u32::from(self.settings.every_s) * 1000, seed_of(&self.settings.node));
+        loop {
+            let taken = self.turn(bus, places).await;
+            let said = self.guard(|guard| guard.verdict().err());
+            let next = schedule.next(now());
+            while now() < next {
+                let look = (next - now()).min(LOOK_EVERY_MS);
+                Timer::after(Duration::from_millis(look)).await;
+                self.note(memory);
+                let changed = self.guard(|guard| guard.verdict().err()) != said;
+                if changed && now() >= taken + OUT_OF_TURN_MS {
+                    break;
+                }
+            }
+        }
+    }
+
+    async fn turn<B: I2c>(&self, bus: &mut B, places: &mut [Place; P]) -> Millis {
+        let mut values = [ABSENT; C];
+        for (i, place) in places.iter_mut().enumerate() {
+            let said = measure(&mut place.probe, bus).await;
+            self.guard(|guard| guard.probe(i, now(), said.map(|said| said.centi_c)));
+            match said {
+                Ok(said) => {
+                    set(&mut values, Some(place.celsius), Some(said.centi_c));
+                    set(&mut values, place.humidity, said.centi_rh);
+                }
+                Err(fault) => (self.log)(format_args!("probe {i}: {fault:?}")),
+            }
+        }
+        let duty = self.guard(Guard::take_duty);
+        set(&mut values, C.checked_sub(1), i16::try_from(duty).ok());
+        let taken = now();
+        self.outbox(|outbox| outbox.push(Sample::new(taken, values)));
+        self.fresh.signal(());
+        taken
+    }
+
+    fn note<M: Memory>(&self, memory: &mut M) {
+        let (Some(mut notes), Some(kept)) = (self.notes, self.guard(Guard::take_changed)) else { return };
+        notes.kept = kept;
+        match notes.save(memory) {
+            Ok(true) => (self.log)(format_args!("noted {kept:?}")),
+            _ => (self.log)(format_args!("NOT noted {kept:?}")),
+        }
+    }
+}
+
+async fn measure<B: I2c>(probe: &mut Any, bus: &mut B) -> Result<Said, Fault> {
+    probe.start(bus)?;
+    let wait_ms = probe.wait_ms();
+    if wait_ms > 0 {
+        Timer::after(Duration::from_millis(wait_ms.into())).await;
+    }
+    probe.fetch(bus)
+}
+
+fn set<const C: usize>(values: &mut [i16; C], place: Option<usize>, value: Option<i16>) {
+    if let (Some(slot), Some(value)) = (place.and_then(|place| values.get_mut(place)), value) {
+        *slot = value;
+    }
+}
