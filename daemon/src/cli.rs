@@ -1,6 +1,7 @@
 //! The command line: what can be typed, and how it is read. What is done is in [`crate::commands`].
 use crate::acts::{AlarmsCommand, NoteCommand};
 use crate::demo::{FaultWish, SPEEDS};
+use crate::exchange::{ExportArgs, ImportArgs};
 use crate::times;
 use clap::{Args, Parser, Subcommand, ValueEnum};
 use enclosure::Span;
@@ -58,6 +59,10 @@ pub enum Command {
         #[command(subcommand)]
         command: AlarmsCommand,
     },
+    /// Writes history out: as SensML, CSV or line protocol, or whole as a backup
+    Export(ExportArgs),
+    /// Takes recorded readings into history, or puts a backup in its place; no daemon may run meanwhile
+    Import(ImportArgs),
     /// Writes down or lists what you saw and did
     Note {
         /// What to do

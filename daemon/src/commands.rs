@@ -5,7 +5,7 @@ use crate::clock::{Clock, SystemClock};
 use crate::notices::{self, Context};
 use crate::run::{self, NoticeParts, Outfit, Task, WebParts};
 use crate::shelf_file::{self, EXIT_WRONG, ShelfErrors, ShelfFile};
-use crate::{acts, demo, mirror, replay, review, web};
+use crate::{acts, demo, exchange, mirror, replay, review, web};
 use anyhow::Context as _;
 use std::future::Future;
 use std::io::Write as _;
@@ -105,6 +105,14 @@ pub fn execute(cli: Cli) -> Result<u8, Failure> {
         Command::Note { command } => {
             let file = load(&cli.shelf)?;
             block_on(acts::notes(command, &file, clock.as_ref()))??;
+            Ok(EXIT_DONE)
+        }
+        Command::Export(args) => {
+            exchange::export(&args, &load(&cli.shelf)?, clock.as_ref())?;
+            Ok(EXIT_DONE)
+        }
+        Command::Import(args) => {
+            exchange::import(&args, &load(&cli.shelf)?, clock.as_ref())?;
             Ok(EXIT_DONE)
         }
         Command::Run => {

@@ -11,6 +11,7 @@
 //!
 //! Invariants: a reading is stored once per (source, quantity, millisecond); what was answered as stored is found
 //! after any crash; what could not be stored was answered with an error and counted.
+mod backup;
 mod codec;
 mod errors;
 mod open;
@@ -27,6 +28,7 @@ mod types;
 mod upkeep;
 mod writer;
 
+pub use backup::{PutBack, put_back};
 pub use errors::{HistoryError, WriteError};
 pub use open::{OpenReport, Opened, SetAside};
 pub use packing::Packed;
@@ -45,4 +47,4 @@ mod faults;
 #[cfg(test)]
 mod measure;
 #[cfg(test)]
-mod sample;
+pub(crate) mod sample;

@@ -5,6 +5,7 @@ pub mod cli;
 pub mod clock;
 pub mod commands;
 pub mod demo;
+pub mod exchange;
 pub mod history;
 pub mod intake;
 pub mod mirror;

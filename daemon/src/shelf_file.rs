@@ -38,8 +38,10 @@ pub use settings::{
 };
 
 use enclosure::Shelf;
+use enclosure::shelf::Nest;
 use findings::Findings;
 use raw::RawFile;
+use std::collections::HashMap;
 use std::io::Read;
 use std::path::{Path, PathBuf};
 
@@ -71,6 +73,34 @@ pub struct ShelfFile {
     pub influx: Option<InfluxSettings>,
     /// Sensors that speak no SenML.
     pub mappings: Vec<Mapping>,
+}
+
+impl ShelfFile {
+    /// Every listed source and the nest that lists it; a shared one belongs to the first.
+    pub fn nests_of_sources(&self) -> HashMap<String, String> {
+        let mut nests = HashMap::new();
+        for nest in &self.shelf.nests {
+            for source in sources(nest) {
+                nests.entry(source.to_owned()).or_insert_with(|| nest.id.clone());
+            }
+        }
+        nests
+    }
+}
+
+/// Every source that `nest` lists: probes, drives, room.
+pub fn sources(nest: &Nest) -> impl Iterator<Item = &str> {
+    let probes = nest.probes.iter().map(|p| &p.source);
+    let drives = nest.pads.iter().filter_map(|p| p.drive.as_ref());
+    probes.chain(drives).chain(nest.room.as_ref()).map(String::as_str)
+}
+
+/// Whether a source may be called so.
+///
+/// # Errors
+/// Why not, and what to write.
+pub fn source_name(text: &str) -> Result<(), String> {
+    names::source(text).map_err(|(why, remedy)| format!("{why}: {remedy}"))
 }
 
 /// Loads the shelf file at `path`, with `env` laid over it (pass [`std::env::vars_os`], lossily converted).

@@ -58,6 +58,14 @@ pub enum HistoryError {
         /// Why it failed.
         source: std::io::Error,
     },
+    /// A copy that is to take the history's place is none.
+    #[error("putting back the backup {path}: {why}. Nothing was changed; take another one")]
+    NoBackup {
+        /// The copy.
+        path: PathBuf,
+        /// What is wrong with it.
+        why: String,
+    },
     /// The database refused.
     #[error("{doing} the history: check free space and the disk")]
     Sql {

@@ -83,7 +83,7 @@ impl Store {
                 Some(why)
             }
         };
-        let aside = set_aside.map(|why| Ok((put_aside(&path, now)?, why))).transpose()?;
+        let aside = set_aside.map(|why| Ok((put_aside(&path, "damaged", now)?, why))).transpose()?;
         let sql = |doing| move |source| HistoryError::Sql { doing, source };
         let mut conn = Connection::open(&path).map_err(sql("opening"))?;
         schema::prepare_writer(&conn).map_err(sql("opening"))?;
@@ -109,7 +109,7 @@ pub(crate) fn beside(path: &Path, suffix: &str) -> PathBuf {
 }
 
 /// The file behind links, so that two names of one history share one lock.
-fn settle(path: &Path) -> Result<PathBuf, HistoryError> {
+pub(super) fn settle(path: &Path) -> Result<PathBuf, HistoryError> {
     let error = |source| HistoryError::File { doing: "opening the history", path: path.to_owned(), source };
     if path.exists() {
         return path.canonicalize().map_err(error);
@@ -120,7 +120,7 @@ fn settle(path: &Path) -> Result<PathBuf, HistoryError> {
 }
 
 /// Takes the lock file beside the history; the system lets go of it when the process ends, however it ends.
-fn lock(path: &Path) -> Result<File, HistoryError> {
+pub(super) fn lock(path: &Path) -> Result<File, HistoryError> {
     let lock_path = beside(path, ".lock");
     let error = |source| HistoryError::File { doing: "locking the history with", path: lock_path.clone(), source };
     let mut file =
@@ -173,26 +173,20 @@ fn examine(path: &Path) -> Result<Verdict, HistoryError> {
 }
 
 /// SQLite's own check; empty if all is well.
-fn check(conn: &Connection) -> rusqlite::Result<Vec<String>> {
+pub(super) fn check(conn: &Connection) -> rusqlite::Result<Vec<String>> {
     let mut statement = conn.prepare(&format!("PRAGMA quick_check({FINDINGS_MAX})"))?;
     let found: Vec<String> = statement.query_map([], |row| row.get(0))?.collect::<rusqlite::Result<_>>()?;
     Ok(found.into_iter().filter(|line| line != "ok").map(|line| line.replace('\n', " ")).collect())
 }
 
 /// Renames the history and the files beside it; the log first, so that no new history ever meets an old log.
-fn put_aside(path: &Path, now: Timestamp) -> Result<PathBuf, HistoryError> {
-    let seconds = now.unix_ms().div_euclid(1000);
-    let names = (0..).map(|i| match i {
-        0 => beside(path, &format!(".damaged-{seconds}")),
-        i => beside(path, &format!(".damaged-{seconds}-{i}")),
-    });
-    let free = |name: &PathBuf| !name.exists() && !beside(name, "-wal").exists();
-    let aside = names.take(1_000).find(free).unwrap_or_else(|| beside(path, ".damaged"));
+fn put_aside(path: &Path, what: &str, now: Timestamp) -> Result<PathBuf, HistoryError> {
+    let aside = free_name(path, what, now);
     for suffix in ["-wal", "-shm", ""] {
         let (from, to) = (beside(path, suffix), beside(&aside, suffix));
         match std::fs::rename(&from, &to) {
             Err(source) if source.kind() != std::io::ErrorKind::NotFound => {
-                return Err(HistoryError::File { doing: "setting aside the damaged history", path: from, source });
+                return Err(HistoryError::File { doing: "setting aside the history", path: from, source });
             }
             _ => {}
         }
@@ -200,16 +194,27 @@ fn put_aside(path: &Path, now: Timestamp) -> Result<PathBuf, HistoryError> {
     Ok(aside)
 }
 
+/// A name beside the history that nothing has: `warmend.db.damaged-1767571207`.
+pub(super) fn free_name(path: &Path, what: &str, now: Timestamp) -> PathBuf {
+    let seconds = now.unix_ms().div_euclid(1000);
+    let names = (0..).map(|i| match i {
+        0 => beside(path, &format!(".{what}-{seconds}")),
+        i => beside(path, &format!(".{what}-{seconds}-{i}")),
+    });
+    let free = |name: &PathBuf| !name.exists() && !beside(name, "-wal").exists();
+    names.take(1_000).find(free).unwrap_or_else(|| beside(path, &format!(".{what}")))
+}
+
 /// Makes a new file's name itself survive a power cut.
 #[cfg(unix)]
-fn sync_directory(path: &Path) -> Result<(), HistoryError> {
+pub(super) fn sync_directory(path: &Path) -> Result<(), HistoryError> {
     let parent = path.parent().unwrap_or(Path::new("."));
     let synced = File::open(parent).and_then(|directory| directory.sync_all());
     synced.map_err(|source| HistoryError::File { doing: "creating the history in", path: parent.to_owned(), source })
 }
 
 #[cfg(not(unix))]
-fn sync_directory(_path: &Path) -> Result<(), HistoryError> {
+pub(super) fn sync_directory(_path: &Path) -> Result<(), HistoryError> {
     Ok(())
 }
 

@@ -19,9 +19,6 @@ mod sizes;
 pub use buckets::{Bucket, Extent};
 pub use sizes::Sizes;
 
-/// Most pages copied by a backup before it lets the writer have a turn.
-const BACKUP_PAGES: std::ffi::c_int = 4_096;
-
 /// Reads history. Each call sees one moment of it.
 #[derive(Debug)]
 pub struct Reader {
@@ -62,6 +59,11 @@ impl Reader {
             }
             _ => Err(HistoryError::Missing { path: path.to_owned() }),
         }
+    }
+
+    /// The file.
+    pub fn path(&self) -> &Path {
+        &self.path
     }
 
     /// Every source and quantity ever stored, sorted.
@@ -219,33 +221,6 @@ impl Reader {
         Ok(rows::load_receipts(&self.conn).map_err(reading)?.standing())
     }
 
-    /// Copies the whole history to the new file `to` while the writer goes on; an existing file is left alone.
-    ///
-    /// # Errors
-    /// [`HistoryError`]; no file `to` exists then.
-    pub fn backup(&self, to: &Path) -> Result<(), HistoryError> {
-        let file = |source| HistoryError::File { doing: "writing the backup", path: to.to_owned(), source };
-        if to.exists() {
-            return Err(file(std::io::ErrorKind::AlreadyExists.into()));
-        }
-        let part = super::open::beside(to, ".part");
-        let sql = |source| HistoryError::Sql { doing: "copying", source };
-        let copy = || -> rusqlite::Result<()> {
-            let mut copy = Connection::open(&part)?;
-            let backup = rusqlite::backup::Backup::new(&self.conn, &mut copy)?;
-            backup.run_to_completion(BACKUP_PAGES, std::time::Duration::ZERO, None)?;
-            drop(backup);
-            // One file, without a log beside it.
-            copy.pragma_update_and_check(None, "journal_mode", "DELETE", |_| Ok(()))
-        };
-        let moved = copy().map_err(sql).and_then(|()| std::fs::rename(&part, to).map_err(file));
-        if moved.is_err() {
-            // What was copied so far is of no use; the error below says what happened.
-            let _ = std::fs::remove_file(&part);
-        }
-        moved
-    }
-
     fn in_span<T>(
         &self,
         sql: &str,
@@ -312,7 +287,7 @@ fn day_start_ms(day: i64) -> i64 {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::history::sample::{DAY_S, Place, at, change, ever, numbered, numbers, pack_seen, reading};
+    use crate::history::sample::{DAY_S, Place, at, change, ever, reading};
     use crate::history::{Batch, Store};
     use enclosure::{Alarm, Rejection, State};
     use proptest::prelude::*;
@@ -502,24 +477,6 @@ mod tests {
         assert_eq!(reader.fact("nothing").unwrap(), None);
         let sent = reader.deliveries(ever()).unwrap();
         assert_eq!((sent[0].change, sent[0].attempt, sent[0].outcome.len()), (Some(id), 2, 4_096));
-    }
-
-    #[test]
-    fn a_backup_of_a_running_history_is_a_history() {
-        let place = Place::new();
-        let mut store = place.open();
-        store.commit(&[numbered(0), numbered(1)]).unwrap();
-        pack_all(&mut store, at(DAY_S));
-        let copy = place.path.with_file_name("copy.db");
-        place.reader().backup(&copy).unwrap();
-        store.commit(&[numbered(2)]).unwrap();
-        let again = place.reader().backup(&copy).unwrap_err().to_string();
-        assert!(again.contains("copy.db"), "{again}");
-        let mut restored = crate::history::sample::open(&copy);
-        assert_eq!(restored.standing_receipts()[0].upto, pack_seen(1).seq);
-        restored.commit(&[numbered(5)]).unwrap();
-        assert_eq!(numbers(&Reader::open(&copy).unwrap().readings(None, ever()).unwrap()), [0, 1, 5]);
-        assert_eq!(numbers(&place.readings()), [0, 1, 2]);
     }
 
     #[test]

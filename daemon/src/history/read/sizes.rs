@@ -1,6 +1,9 @@
 //! How much there is.
 use super::{Reader, reading};
+use crate::history::codec::day_of;
 use crate::history::errors::HistoryError;
+use enclosure::Timestamp;
+use std::ops::Range;
 use std::path::Path;
 
 /// How much there is.
@@ -25,6 +28,17 @@ pub struct Sizes {
 }
 
 impl Reader {
+    /// Readings on the days of `span` of which only hours are left.
+    ///
+    /// # Errors
+    /// [`HistoryError::Sql`].
+    pub fn thinned(&self, span: Range<Timestamp>) -> Result<u64, HistoryError> {
+        let sql = "SELECT coalesce(sum(n), 0) FROM thinned WHERE day >= ?1 AND day <= ?2";
+        let days = [day_of(span.start.unix_ms()), day_of(span.end.unix_ms())];
+        let n: i64 = self.conn.query_row(sql, days, |row| row.get(0)).map_err(reading)?;
+        Ok(u64::try_from(n).unwrap_or(0))
+    }
+
     /// How much there is.
     ///
     /// # Errors

@@ -1,0 +1,206 @@
+//! `warmend export`.
+use super::csv::Columns;
+use super::{Format, line, sensml};
+use crate::clock::Clock;
+use crate::history::{HistoricReading, Reader};
+use crate::shelf_file::{self, ShelfFile};
+use crate::times::{self, Moment};
+use anyhow::{Context as _, Result, bail};
+use enclosure::Timestamp;
+use flate2::{Compression, write::GzEncoder};
+use std::collections::HashMap;
+use std::fs::File;
+use std::io::{BufWriter, Write};
+use std::ops::Range;
+use std::path::{Path, PathBuf};
+
+/// `export`.
+#[derive(Clone, Debug, clap::Args)]
+pub struct ExportArgs {
+    /// The form
+    #[arg(long, value_enum, required_unless_present = "backup")]
+    pub format: Option<Format>,
+    /// Only the sources of this nest (may be repeated)
+    #[arg(long = "nest", value_name = "ID")]
+    pub nests: Vec<String>,
+    /// Only this source, as oak-node:warm (may be repeated)
+    #[arg(long = "source", value_name = "SOURCE")]
+    pub sources: Vec<String>,
+    /// From when: RFC 3339, or a span back from now (default: everything)
+    #[arg(long, value_name = "TIME", value_parser = times::moment)]
+    pub from: Option<Moment>,
+    /// Until when (default: everything)
+    #[arg(long, value_name = "TIME", value_parser = times::moment)]
+    pub to: Option<Moment>,
+    /// Where to; gzip if it ends in .gz (default: standard output)
+    #[arg(long, value_name = "FILE")]
+    pub out: Option<PathBuf>,
+    /// Instead copies the whole history into a new file, while the daemon goes on
+    #[arg(long, value_name = "FILE", conflicts_with_all = ["format", "nests", "sources", "from", "to", "out"])]
+    pub backup: Option<PathBuf>,
+}
+
+/// What went out.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+struct Gone {
+    readings: u64,
+    /// That the form could not say.
+    untold: u64,
+}
+
+/// Writes history out as `args` asks, and says on standard error how much it was.
+///
+/// # Errors
+/// What was attempted, why it failed, what to do.
+pub fn export(args: &ExportArgs, file: &ShelfFile, clock: &dyn Clock) -> Result<()> {
+    let reader = Reader::open(&file.history.path)?;
+    if let Some(to) = &args.backup {
+        reader.backup(to)?;
+        let size = std::fs::metadata(to).map_or(0, |file| file.len());
+        eprintln!("the history as it stood is in {} ({:.1} MB)", to.display(), size as f64 / 1e6);
+        return Ok(());
+    }
+    let Some(format) = args.format else { bail!("exporting: no --format was given") };
+    let now = clock.now();
+    let from = args.from.map_or(Timestamp::from_unix_ms(i64::MIN), |t| t.from(now));
+    let to = args.to.map_or(Timestamp::from_unix_ms(i64::MAX), |t| t.from(now));
+    let chosen = chosen(args, file)?;
+    let what = What { format, sources: chosen.as_deref(), span: from..to, nests: file.nests_of_sources() };
+    let gone = match &args.out {
+        None => {
+            let mut out = BufWriter::new(std::io::stdout().lock());
+            let gone = what.write(&reader, &mut out)?;
+            out.flush().context("writing to standard output")?;
+            gone
+        }
+        Some(path) => into_file(path, |out| what.write(&reader, out))?,
+    };
+    eprintln!("{} readings", gone.readings);
+    if gone.untold > 0 {
+        let why = match format {
+            Format::Csv => "came in while this ran, from sources that had said nothing before: export again",
+            Format::Sensml | Format::Line => "are of before 1978, which SenML cannot say: take csv or line for them",
+        };
+        eprintln!("{} more {why}", gone.untold);
+    }
+    let thinned = reader.thinned(from..to)?;
+    if thinned > 0 {
+        eprintln!("of {thinned} older readings only hours are left, which no reading can say: a --backup holds them");
+    }
+    Ok(())
+}
+
+fn chosen(args: &ExportArgs, file: &ShelfFile) -> Result<Option<Vec<String>>> {
+    let mut chosen = args.sources.clone();
+    for id in &args.nests {
+        let Some(nest) = file.shelf.nests.iter().find(|n| n.id == *id) else {
+            let known: Vec<_> = file.shelf.nests.iter().map(|n| n.id.as_str()).collect();
+            bail!("exporting: there is no nest \"{id}\"; there are: {}", known.join(", "));
+        };
+        chosen.extend(shelf_file::sources(nest).map(str::to_owned));
+    }
+    Ok((!chosen.is_empty()).then_some(chosen))
+}
+
+/// Writes a file that is there only once it is whole.
+fn into_file(path: &Path, write: impl FnOnce(&mut dyn Write) -> Result<Gone>) -> Result<Gone> {
+    let doing = || format!("writing {}: check free space, and that the directory may be written", path.display());
+    let mut part = path.as_os_str().to_owned();
+    part.push(".part");
+    let whole = || -> Result<Gone> {
+        let file = File::create(&part).with_context(doing)?;
+        let gone;
+        let file = if path.extension().is_some_and(|end| end == "gz") {
+            let mut out = GzEncoder::new(BufWriter::new(file), Compression::default());
+            gone = write(&mut out)?;
+            out.finish().with_context(doing)?
+        } else {
+            let mut out = BufWriter::new(file);
+            gone = write(&mut out)?;
+            out
+        };
+        file.into_inner().map_err(std::io::IntoInnerError::into_error).with_context(doing)?.sync_all()?;
+        std::fs::rename(&part, path).with_context(doing)?;
+        Ok(gone)
+    };
+    whole().inspect_err(|_| {
+        // Half an export is none; the error says what happened.
+        let _ = std::fs::remove_file(&part);
+    })
+}
+
+struct What<'a> {
+    format: Format,
+    sources: Option<&'a [String]>,
+    span: Range<Timestamp>,
+    nests: HashMap<String, String>,
+}
+
+impl What<'_> {
+    fn write(&self, reader: &Reader, out: &mut dyn Write) -> Result<Gone> {
+        match self.format {
+            Format::Sensml => self.lines(reader, out, |r, text| sensml::write(r, text)),
+            Format::Line => self.lines(reader, out, |r, text| {
+                line::write(r, self.nests.get(&*r.source).map(String::as_str), text);
+                Some(())
+            }),
+            Format::Csv => self.table(reader, out),
+        }
+    }
+
+    fn each(&self, reader: &Reader, mut take: impl FnMut(HistoricReading) -> std::io::Result<()>) -> Result<()> {
+        let names: Option<Vec<&str>> = self.sources.map(|names| names.iter().map(String::as_str).collect());
+        let mut done = Ok(());
+        reader.each_reading(names.as_deref(), self.span.clone(), |r| {
+            if done.is_ok() {
+                done = take(r);
+            }
+        })?;
+        done.context("writing the readings: check free space, and who reads them")
+    }
+
+    fn lines(
+        &self,
+        reader: &Reader,
+        out: &mut dyn Write,
+        write: impl Fn(&HistoricReading, &mut String) -> Option<()>,
+    ) -> Result<Gone> {
+        let (mut gone, mut text) = (Gone::default(), String::new());
+        self.each(reader, |r| {
+            text.clear();
+            let told = write(&r, &mut text).is_some();
+            *(if told { &mut gone.readings } else { &mut gone.untold }) += 1;
+            out.write_all(text.as_bytes())
+        })?;
+        Ok(gone)
+    }
+
+    fn table(&self, reader: &Reader, out: &mut dyn Write) -> Result<Gone> {
+        let mut columns = Columns::default();
+        self.each(reader, |r| {
+            columns.note(&r);
+            Ok(())
+        })?;
+        out.write_all(columns.header().as_bytes())?;
+        let mut gone = Gone::default();
+        let mut moment: Vec<HistoricReading> = Vec::new();
+        self.each(reader, |r| {
+            // What was stored between the two looks may be of a source that had nothing before.
+            if !columns.has(&r) {
+                gone.untold += 1;
+                return Ok(());
+            }
+            gone.readings += 1;
+            if moment.first().is_some_and(|first| first.at != r.at) {
+                out.write_all(columns.line(&moment).as_bytes())?;
+                moment.clear();
+            }
+            moment.push(r);
+            Ok(())
+        })?;
+        if !moment.is_empty() {
+            out.write_all(columns.line(&moment).as_bytes())?;
+        }
+        Ok(gone)
+    }
+}

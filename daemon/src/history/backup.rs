@@ -1,0 +1,240 @@
+//! The whole history as one file, while the daemon goes on; and that file in the history's place again.
+use super::errors::HistoryError;
+use super::open::{beside, check, free_name, lock, settle, sync_directory};
+use super::read::Reader;
+use super::schema;
+use enclosure::Timestamp;
+use rusqlite::{Connection, OpenFlags};
+use std::fs::File;
+use std::path::{Path, PathBuf};
+
+/// What putting a backup back did.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct PutBack {
+    /// Where the history lies that was there before, if one was.
+    pub before: Option<PathBuf>,
+}
+
+impl Reader {
+    /// Copies the whole history, as it stands at one moment, to the new file `to`; an existing file is left alone. The
+    /// writer is not held up. The copy is on the device and looked through before it gets its name.
+    ///
+    /// # Errors
+    /// [`HistoryError`]; no file `to` exists then.
+    pub fn backup(&self, to: &Path) -> Result<(), HistoryError> {
+        let taken = std::io::ErrorKind::AlreadyExists;
+        if to.exists() {
+            return Err(HistoryError::File { doing: "writing the backup", path: to.to_owned(), source: taken.into() });
+        }
+        copy_whole(self.path(), to)
+    }
+}
+
+/// Puts the backup at `backup` in the place of the history at `path`, which is kept beside it under another name.
+///
+/// A crash at any moment leaves either the one or the other in place, whole.
+///
+/// # Errors
+/// [`HistoryError`]: in use, no backup, or out of reach. Nothing was changed then.
+pub fn put_back(path: &Path, backup: &Path, now: Timestamp) -> Result<PutBack, HistoryError> {
+    let path = settle(path)?;
+    let held = lock(&path)?;
+    look_through(backup)?;
+    let part = beside(&path, ".part");
+    // Left over from a crash: half a copy.
+    let _ = std::fs::remove_file(&part);
+    copy_whole(backup, &part)?;
+    let before = keep(&path, now)?;
+    let file = |doing| move |source| HistoryError::File { doing, path: part.clone(), source };
+    std::fs::rename(beside(&path, ".part"), &path).map_err(file("putting the backup in place from"))?;
+    sync_directory(&path)?;
+    drop(held);
+    Ok(PutBack { before })
+}
+
+/// Gives the history that is there a second name. Its log is written into it first; a damaged one keeps its log beside.
+fn keep(path: &Path, now: Timestamp) -> Result<Option<PathBuf>, HistoryError> {
+    if !path.exists() {
+        return Ok(None);
+    }
+    let name = free_name(path, "replaced", now);
+    let folded = Connection::open_with_flags(path, OpenFlags::SQLITE_OPEN_READ_WRITE)
+        .and_then(|conn| conn.query_row("PRAGMA wal_checkpoint(TRUNCATE)", [], |row| row.get::<_, i64>(0)));
+    let error = |source| HistoryError::File { doing: "keeping the present history as", path: name.clone(), source };
+    let log = beside(path, "-wal");
+    if folded != Ok(0) && log.exists() {
+        std::fs::copy(&log, beside(&name, "-wal")).map_err(error)?;
+    }
+    // A second name costs nothing; where the file system knows none, a copy does.
+    std::fs::hard_link(path, &name).or_else(|_| std::fs::copy(path, &name).map(drop)).map_err(error)?;
+    for suffix in ["-wal", "-shm"] {
+        match std::fs::remove_file(beside(path, suffix)) {
+            Err(source) if source.kind() != std::io::ErrorKind::NotFound => return Err(error(source)),
+            _ => {}
+        }
+    }
+    Ok(Some(name))
+}
+
+/// Whether a file is a history that may take this one's place.
+fn look_through(backup: &Path) -> Result<(), HistoryError> {
+    let none = |why: String| HistoryError::NoBackup { path: backup.to_owned(), why };
+    if !backup.is_file() {
+        return Err(none("there is no such file".to_owned()));
+    }
+    let looked = Connection::open_with_flags(backup, OpenFlags::SQLITE_OPEN_READ_ONLY).and_then(|conn| {
+        let (foreign, version) = (schema::is_foreign(&conn)?, schema::version(&conn)?);
+        Ok((foreign, version, check(&conn)?))
+    });
+    match looked.map_err(|error| none(error.to_string()))? {
+        (true, ..) | (_, 0, _) => Err(none("it is no history of warmend".to_owned())),
+        (_, found, _) if found > schema::VERSION => {
+            Err(HistoryError::Newer { path: backup.to_owned(), found, known: schema::VERSION })
+        }
+        (.., findings) if !findings.is_empty() => Err(none(format!("it is damaged ({})", findings.join("; ")))),
+        _ => Ok(()),
+    }
+}
+
+/// Copies the database `from`, as it stands at one moment, to the new file `to`.
+fn copy_whole(from: &Path, to: &Path) -> Result<(), HistoryError> {
+    let part = beside(to, ".copy");
+    let file = |source| HistoryError::File { doing: "writing the backup", path: to.to_owned(), source };
+    let sql = |source| HistoryError::Sql { doing: "copying", source };
+    let copied = || -> Result<(), HistoryError> {
+        // Left over from a crash: SQLite copies into nothing but a new file.
+        let _ = std::fs::remove_file(&part);
+        let conn = Connection::open_with_flags(from, OpenFlags::SQLITE_OPEN_READ_ONLY).map_err(sql)?;
+        let name = part.to_str().ok_or_else(|| file(std::io::ErrorKind::InvalidFilename.into()))?;
+        conn.execute("VACUUM INTO ?1", [name]).map_err(sql)?;
+        drop(conn);
+        look_through(&part)?;
+        File::open(&part).and_then(|copy| copy.sync_all()).map_err(file)?;
+        std::fs::rename(&part, to).map_err(file)?;
+        sync_directory(to)
+    };
+    copied().inspect_err(|_| {
+        // Half a copy is none; the error says what happened.
+        let _ = std::fs::remove_file(&part);
+    })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::history::sample::{DAY_S, Place, at, ever, numbered, numbers, open, pack_seen};
+    use crate::history::{Settings, Store, Writer};
+    use std::sync::Arc;
+    use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
+
+    #[test]
+    fn a_backup_of_a_running_history_is_a_history() {
+        let place = Place::new();
+        let mut store = place.open();
+        store.commit(&[numbered(0), numbered(1)]).unwrap();
+        while store.pack_step(at(DAY_S)).unwrap().more {}
+        let copy = place.path.with_file_name("copy.db");
+        place.reader().backup(&copy).unwrap();
+        store.commit(&[numbered(2)]).unwrap();
+        let again = place.reader().backup(&copy).unwrap_err().to_string();
+        assert!(again.contains("copy.db"), "{again}");
+        let mut restored = open(&copy);
+        assert_eq!(restored.standing_receipts()[0].upto, pack_seen(1).seq);
+        restored.commit(&[numbered(5)]).unwrap();
+        assert_eq!(numbers(&Reader::open(&copy).unwrap().readings(None, ever()).unwrap()), [0, 1, 5]);
+        assert_eq!(numbers(&place.readings()), [0, 1, 2]);
+    }
+
+    /// With a writer that never rests: each copy is a whole moment, no commit fails, and the copy ends.
+    #[test]
+    fn a_backup_neither_waits_for_the_writer_nor_holds_it_up() {
+        let place = Place::new();
+        let mut store = place.open();
+        for i in (0..4_000).step_by(500) {
+            store.commit(&(i..i + 500).map(numbered).collect::<Vec<_>>()).unwrap();
+        }
+        let clock: crate::history::Monotonic = Arc::new(|| std::time::Duration::ZERO);
+        let writer = Writer::start(store, Settings { commit_at: 1, ..Settings::default() }, clock).unwrap();
+        let (stop, next) = (AtomicBool::new(false), AtomicU64::new(4_000));
+        std::thread::scope(|scope| {
+            scope.spawn(|| {
+                while !stop.load(Ordering::SeqCst) {
+                    let i = next.fetch_add(1, Ordering::SeqCst);
+                    writer.submit(numbered(i)).unwrap().blocking_recv().unwrap().unwrap();
+                }
+            });
+            for k in 0..4 {
+                let copy = place.path.with_file_name(format!("copy{k}.db"));
+                let before = next.load(Ordering::SeqCst);
+                place.reader().backup(&copy).unwrap();
+                let there = numbers(&Reader::open(&copy).unwrap().readings(None, ever()).unwrap());
+                assert_eq!(there, (0..there.len() as u64).collect::<Vec<_>>());
+                assert!(there.len() as u64 + 1 >= before, "what was answered before is in it");
+            }
+            stop.store(true, Ordering::SeqCst);
+        });
+        assert_eq!(writer.counters().failed_batches, 0);
+    }
+
+    #[test]
+    fn what_is_put_back_is_what_was_and_what_was_there_is_kept() {
+        let place = Place::new();
+        let mut store = place.open();
+        store.commit(&[numbered(0), numbered(1)]).unwrap();
+        let copy = place.path.with_file_name("copy.db");
+        place.reader().backup(&copy).unwrap();
+        store.commit(&[numbered(2)]).unwrap();
+        let in_use = put_back(&place.path, &copy, at(0)).unwrap_err();
+        assert!(matches!(in_use, HistoryError::InUse { .. }), "{in_use}");
+        drop(store);
+        // A log that was never written into the file, as a kill leaves it.
+        let conn = Connection::open(&place.path).unwrap();
+        conn.execute_batch("PRAGMA wal_autocheckpoint = 0; INSERT INTO fact VALUES ('late', 'yes')").unwrap();
+        let before = put_back(&place.path, &copy, at(9)).unwrap().before.unwrap();
+        drop(conn);
+        assert_eq!(numbers(&place.readings()), [0, 1]);
+        let kept = Reader::open(&before).unwrap();
+        assert_eq!(numbers(&kept.readings(None, ever()).unwrap()), [0, 1, 2]);
+        assert_eq!(kept.fact("late").unwrap().as_deref(), Some("yes"));
+        assert_eq!(place.open().standing_receipts()[0].upto, 1);
+        // Onto a machine that has none yet.
+        let new = Place::new();
+        assert_eq!(put_back(&new.path, &copy, at(0)).unwrap(), PutBack { before: None });
+        assert_eq!(numbers(&new.readings()), [0, 1]);
+    }
+
+    #[test]
+    fn a_backup_of_an_older_version_comes_forward_at_the_next_start() {
+        let place = Place::new();
+        let old = place.path.with_file_name("old.db");
+        Connection::open(&old).unwrap().execute_batch(include_str!("released/v1.sql")).unwrap();
+        put_back(&place.path, &old, at(0)).unwrap();
+        assert_eq!(Store::open(&place.path, at(0)).unwrap().report.migrated_from, Some(1));
+    }
+
+    #[test]
+    fn what_is_no_backup_changes_nothing() {
+        let place = Place::new();
+        let mut store = place.open();
+        store.commit(&[numbered(0)]).unwrap();
+        let [damaged, newer, foreign, garbage, missing] =
+            ["damaged", "newer", "foreign", "garbage", "missing"].map(|name| place.path.with_file_name(name));
+        for i in 0..60 {
+            store.commit(&[numbered(i)]).unwrap();
+        }
+        place.reader().backup(&damaged).unwrap();
+        place.reader().backup(&newer).unwrap();
+        drop(store);
+        let len = std::fs::metadata(&damaged).unwrap().len();
+        File::options().write(true).open(&damaged).unwrap().set_len(len / 2).unwrap();
+        Connection::open(&newer).unwrap().pragma_update(None, "user_version", 999).unwrap();
+        Connection::open(&foreign).unwrap().execute_batch("CREATE TABLE recipes (name TEXT)").unwrap();
+        std::fs::write(&garbage, "no database at all, ".repeat(500)).unwrap();
+        for none in [damaged, newer, foreign, garbage, missing] {
+            let error = put_back(&place.path, &none, at(0)).unwrap_err();
+            let right = matches!(error, HistoryError::NoBackup { .. } | HistoryError::Newer { .. });
+            assert!(right, "{}: {error}", none.display());
+            assert_eq!(numbers(&place.readings()).len(), 60);
+        }
+    }
+}
