@@ -139,7 +139,7 @@ struct What<'a> {
 impl What<'_> {
     fn write(&self, reader: &Reader, out: &mut dyn Write) -> Result<Gone> {
         match self.format {
-            Format::Sensml => self.lines(reader, out, |r, text| sensml::write(r, text)),
+            Format::Sensml => self.lines(reader, out, sensml::write),
             Format::Line => self.lines(reader, out, |r, text| {
                 line::write(r, self.nests.get(&*r.source).map(String::as_str), text);
                 Some(())

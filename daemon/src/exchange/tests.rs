@@ -1,8 +1,8 @@
 use super::*;
 use crate::cli::{Cli, Command};
 use crate::clock::ManualClock;
-use crate::history::sample::{DAY_S, Place, START_S, at, ever, reading as plain};
-use crate::history::{Batch, Reader};
+use crate::history::sample::{DAY_S, Place, START_S, at, ever, once_free, reading as plain};
+use crate::history::{Batch, HistoryError, Reader};
 use crate::shelf_file::{self, ShelfFile};
 use clap::Parser as _;
 use enclosure::Span;
@@ -32,8 +32,14 @@ fn file(place: &Place) -> ShelfFile {
     shelf_file::check_text(SHELF, &shelf, std::iter::empty()).unwrap().0
 }
 
-/// Runs a command line on the place's history, 400 days after the first reading.
+/// Runs a command line on the place's history, which nobody holds.
 fn call(place: &Place, line: &[&str]) -> anyhow::Result<()> {
+    let held = |error: &anyhow::Error| matches!(error.downcast_ref(), Some(HistoryError::InUse { .. }));
+    once_free(held, || call_at_once(place, line))
+}
+
+/// The same, 400 days after the first reading, whoever holds it.
+fn call_at_once(place: &Place, line: &[&str]) -> anyhow::Result<()> {
     let cli = Cli::try_parse_from(std::iter::once(&"warmend").chain(line)).unwrap();
     let clock = ManualClock::new(at(400 * DAY_S));
     match cli.command {
@@ -283,7 +289,7 @@ fn while_another_holds_history_nothing_comes_in_but_a_backup_goes_out_and_back()
     let mut store = place.open();
     store.commit(&[Batch { readings: vec![plain("oak-node:warm", 0, 20.0)], ..Batch::default() }]).unwrap();
     let path = put(&place, "one", "reading,quantity=temperature,source=oak-node:warm value=20 1767571260000\n");
-    let error = call(&place, &["import", "--format", "line", &path]).unwrap_err();
+    let error = call_at_once(&place, &["import", "--format", "line", &path]).unwrap_err();
     assert!(sentence(&error).contains("another warmend uses it"), "{error:#}");
     let copy = place.path.with_file_name("copy.db").to_string_lossy().into_owned();
     call(&place, &["export", "--backup", &copy]).unwrap();

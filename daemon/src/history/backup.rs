@@ -122,10 +122,15 @@ fn copy_whole(from: &Path, to: &Path) -> Result<(), HistoryError> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::history::sample::{DAY_S, Place, at, ever, numbered, numbers, open, pack_seen};
+    use crate::history::sample::{DAY_S, Place, at, ever, numbered, numbers, once_free, open, pack_seen};
     use crate::history::{Settings, Store, Writer};
     use std::sync::Arc;
     use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
+
+    /// Nobody holds the history.
+    fn put(path: &Path, backup: &Path, now: Timestamp) -> Result<PutBack, HistoryError> {
+        once_free(|error| matches!(error, HistoryError::InUse { .. }), || put_back(path, backup, now))
+    }
 
     #[test]
     fn a_backup_of_a_running_history_is_a_history() {
@@ -190,7 +195,7 @@ mod tests {
         // A log that was never written into the file, as a kill leaves it.
         let conn = Connection::open(&place.path).unwrap();
         conn.execute_batch("PRAGMA wal_autocheckpoint = 0; INSERT INTO fact VALUES ('late', 'yes')").unwrap();
-        let before = put_back(&place.path, &copy, at(9)).unwrap().before.unwrap();
+        let before = put(&place.path, &copy, at(9)).unwrap().before.unwrap();
         drop(conn);
         assert_eq!(numbers(&place.readings()), [0, 1]);
         let kept = Reader::open(&before).unwrap();
@@ -199,7 +204,7 @@ mod tests {
         assert_eq!(place.open().standing_receipts()[0].upto, 1);
         // Onto a machine that has none yet.
         let new = Place::new();
-        assert_eq!(put_back(&new.path, &copy, at(0)).unwrap(), PutBack { before: None });
+        assert_eq!(put(&new.path, &copy, at(0)).unwrap(), PutBack { before: None });
         assert_eq!(numbers(&new.readings()), [0, 1]);
     }
 
@@ -208,7 +213,7 @@ mod tests {
         let place = Place::new();
         let old = place.path.with_file_name("old.db");
         Connection::open(&old).unwrap().execute_batch(include_str!("released/v1.sql")).unwrap();
-        put_back(&place.path, &old, at(0)).unwrap();
+        put(&place.path, &old, at(0)).unwrap();
         assert_eq!(Store::open(&place.path, at(0)).unwrap().report.migrated_from, Some(1));
     }
 
@@ -231,7 +236,7 @@ mod tests {
         Connection::open(&foreign).unwrap().execute_batch("CREATE TABLE recipes (name TEXT)").unwrap();
         std::fs::write(&garbage, "no database at all, ".repeat(500)).unwrap();
         for none in [damaged, newer, foreign, garbage, missing] {
-            let error = put_back(&place.path, &none, at(0)).unwrap_err();
+            let error = put(&place.path, &none, at(0)).unwrap_err();
             let right = matches!(error, HistoryError::NoBackup { .. } | HistoryError::Newer { .. });
             assert!(right, "{}: {error}", none.display());
             assert_eq!(numbers(&place.readings()).len(), 60);

@@ -44,17 +44,22 @@ impl Place {
 
 /// Opens a history that must be sound.
 pub(crate) fn open(path: &Path) -> Store {
-    // A child that another test is just starting holds copies of our files for a moment, and with them the lock.
-    let tries = (0..5_000).map(|_| Store::open(path, at(0))).find(|opened| {
-        let held = matches!(opened, Err(HistoryError::InUse { .. }));
-        if held {
-            std::thread::yield_now();
-        }
-        !held
-    });
-    let opened = tries.expect("nobody holds it for long").unwrap();
+    let held = |error: &HistoryError| matches!(error, HistoryError::InUse { .. });
+    let opened = once_free(held, || Store::open(path, at(0))).unwrap();
     assert_eq!(opened.report.damaged, None);
     opened.store
+}
+
+/// Does what needs the lock of a history that nobody should hold: a child that another test is just starting holds
+/// copies of our files for a moment, and with them the lock.
+pub(crate) fn once_free<T, E>(held: impl Fn(&E) -> bool, mut work: impl FnMut() -> Result<T, E>) -> Result<T, E> {
+    for _ in 0..5_000 {
+        match work() {
+            Err(error) if held(&error) => std::thread::yield_now(),
+            done => return done,
+        }
+    }
+    work()
 }
 
 pub(crate) fn still() -> Monotonic {
