@@ -1,12 +1,13 @@
-//! The scenarios: materials, pads, controls, probes, weather and faults, each story told once.
+//! How a story is told, and the first of them: materials, pads, controls, probes, weather and faults.
+use crate::harder;
 use world::{
     Control, Cover, Event, EventKind, Fault, FaultKind, Material, NestSpec, PadSpec, ProbeSpec, Report, Thermostat,
     WorldSpec,
 };
 
 /// First moment of every scenario: 2026-03-01T00:00:00Z.
-const EPOCH_S: f64 = 1_772_323_200.0;
-const DAY_S: f64 = 86_400.0;
+pub(crate) const EPOCH_S: f64 = 1_772_323_200.0;
+pub(crate) const DAY_S: f64 = 86_400.0;
 
 /// One story.
 pub(crate) struct Scenario {
@@ -17,39 +18,44 @@ pub(crate) struct Scenario {
 }
 
 impl Scenario {
-    fn room(mut self, mean_c: f64) -> Self {
+    pub(crate) fn room(mut self, mean_c: f64) -> Self {
         self.spec.room.mean_c = mean_c;
         self
     }
 
-    fn fault(mut self, kind: FaultKind, day: f64) -> Self {
+    pub(crate) fn fault(mut self, kind: FaultKind, day: f64) -> Self {
         self.spec.faults.push(Fault::new(kind, 0, EPOCH_S + day * DAY_S));
         self
     }
 
-    fn fault_until(mut self, kind: FaultKind, day: f64, until: f64) -> Self {
+    pub(crate) fn fault_until(mut self, kind: FaultKind, day: f64, until: f64) -> Self {
         self.spec.faults.push(Fault::new(kind, 0, EPOCH_S + day * DAY_S).until(EPOCH_S + until * DAY_S));
         self
     }
 
-    fn probe_fault(mut self, kind: FaultKind, probe: &str, day: f64, until: f64) -> Self {
+    pub(crate) fn probe_fault(mut self, kind: FaultKind, probe: &str, day: f64, until: f64) -> Self {
         let fault = Fault::new(kind, 0, EPOCH_S + day * DAY_S).probe(probe).until(EPOCH_S + until * DAY_S);
         self.spec.faults.push(fault);
         self
     }
 
-    fn event(mut self, kind: EventKind, day: f64, hours: f64) -> Self {
+    pub(crate) fn event(mut self, kind: EventKind, day: f64, hours: f64) -> Self {
         let from_s = EPOCH_S + day * DAY_S;
         self.spec.events.push(Event { kind, nest: 0, from_s, to_s: from_s + hours * 3600.0 });
         self
     }
 
-    fn report(mut self, report: Report) -> Self {
+    pub(crate) fn report(mut self, report: Report) -> Self {
         self.spec.nests[0].report = report;
         self
     }
 
-    fn cadence(mut self, every_s: f64) -> Self {
+    pub(crate) fn roomless(mut self) -> Self {
+        self.spec.room.probe = None;
+        self
+    }
+
+    pub(crate) fn cadence(mut self, every_s: f64) -> Self {
         let nest = &mut self.spec.nests[0];
         nest.report_s = every_s.max(30.0);
         let room = self.spec.room.probe.iter_mut();
@@ -57,19 +63,19 @@ impl Scenario {
         self
     }
 
-    fn probes(mut self, change: impl Fn(usize, &mut ProbeSpec)) -> Self {
+    pub(crate) fn probes(mut self, change: impl Fn(usize, &mut ProbeSpec)) -> Self {
         self.spec.nests[0].probes.iter_mut().enumerate().for_each(|(i, p)| change(i, p));
         self
     }
 
-    fn nest(mut self, change: impl Fn(&mut NestSpec)) -> Self {
+    pub(crate) fn nest(mut self, change: impl Fn(&mut NestSpec)) -> Self {
         change(&mut self.spec.nests[0]);
         self
     }
 }
 
 /// A story about one nest with a pad; probes at `places`, named from the warm end.
-fn story(name: &str, days: u32, nest: (Material, f64), pad: (f64, f64, f64), places: &[f64]) -> Scenario {
+pub(crate) fn story(name: &str, days: u32, nest: (Material, f64), pad: (f64, f64, f64), places: &[f64]) -> Scenario {
     let names: &[&str] = match places.len() {
         2 => &["warm", "cool"],
         3 => &["warm", "brood", "cool"],
@@ -90,22 +96,32 @@ fn story(name: &str, days: u32, nest: (Material, f64), pad: (f64, f64, f64), pla
 }
 
 /// The same with a thermostat near the middle of the pad.
-fn held(name: &str, days: u32, nest: (Material, f64), pad: (f64, f64, f64), places: &[f64], set_c: f64) -> Scenario {
+pub(crate) fn held(
+    name: &str,
+    days: u32,
+    nest: (Material, f64),
+    pad: (f64, f64, f64),
+    places: &[f64],
+    set_c: f64,
+) -> Scenario {
     let at_mm = (0.5 * (pad.0 + pad.1)).round();
     story(name, days, nest, pad, places).nest(|n| *n = n.clone().thermostat(at_mm, set_c))
 }
 
-fn duty(name: &str, nest: (Material, f64), pad: (f64, f64, f64), places: &[f64], share: f64) -> Scenario {
+pub(crate) fn duty(name: &str, nest: (Material, f64), pad: (f64, f64, f64), places: &[f64], share: f64) -> Scenario {
     story(name, 8, nest, pad, places).nest(|n| n.control = Control::Dimmer(share))
 }
 
-const PINE: (Material, f64) = (Material::Pine, 220.0);
-const OAK: (Material, f64) = (Material::Oak, 240.0);
-const PLASTER: (Material, f64) = (Material::Plaster, 240.0);
-const AAC: (Material, f64) = (Material::Aac, 260.0);
-const CLAY: (Material, f64) = (Material::Clay, 220.0);
-const ACRYLIC: (Material, f64) = (Material::Acrylic, 200.0);
-const CORK: (Material, f64) = (Material::Cork, 220.0);
+pub(crate) const PINE: (Material, f64) = (Material::Pine, 220.0);
+pub(crate) const OAK: (Material, f64) = (Material::Oak, 240.0);
+pub(crate) const PLASTER: (Material, f64) = (Material::Plaster, 240.0);
+pub(crate) const AAC: (Material, f64) = (Material::Aac, 260.0);
+pub(crate) const CLAY: (Material, f64) = (Material::Clay, 220.0);
+pub(crate) const ACRYLIC: (Material, f64) = (Material::Acrylic, 200.0);
+pub(crate) const CORK: (Material, f64) = (Material::Cork, 220.0);
+pub(crate) const BEECH: (Material, f64) = (Material::Beech, 230.0);
+pub(crate) const GLASS: (Material, f64) = (Material::Glass, 200.0);
+pub(crate) const PRINTED: (Material, f64) = (Material::Printed, 180.0);
 
 /// Every scenario.
 pub(crate) fn all() -> Vec<Scenario> {
@@ -114,6 +130,7 @@ pub(crate) fn all() -> Vec<Scenario> {
     all.extend(weather());
     all.extend(pads());
     all.extend(mishaps());
+    all.extend(harder::all());
     all
 }
 
@@ -147,13 +164,6 @@ fn quiet() -> Vec<Scenario> {
             .roomless(),
         duty("quiet-aac-ends", AAC, (0.0, 100.0, 4.5), &[12.0, 248.0], 0.45),
     ]
-}
-
-impl Scenario {
-    fn roomless(mut self) -> Self {
-        self.spec.room.probe = None;
-        self
-    }
 }
 
 /// Probes of every sort.
