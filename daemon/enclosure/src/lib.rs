@@ -18,6 +18,7 @@ extern crate std;
 pub mod alarm;
 pub mod body;
 pub mod core;
+pub mod cusum;
 pub mod drive;
 pub mod estimate;
 pub mod filter;

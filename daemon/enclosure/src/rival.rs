@@ -6,6 +6,7 @@
 //! Errors of such long predictions are heavy in the tails (a lid, a drop of water, a probe that slips), so their
 //! likelihood is Cauchy's: no single reading says much, and what neither side explains says nothing.
 use crate::body::{Body, Heat};
+use crate::cusum::accumulate;
 use crate::models::{Models, Seen, dot};
 use alloc::vec::Vec;
 
@@ -166,9 +167,9 @@ impl Rival {
         let variance = said.noise + FLOOR_K * FLOOR_K + (SHARE * expected_k) * (SHARE * expected_k);
         let off = |k: f64| libm::log(1.0 + k * k / variance);
         let missed_k = seen_k - expected_k;
-        self.evidence += EACH_COUNTS * said.weight * (off(seen_k) - off(missed_k));
+        let ran_out = accumulate(&mut self.evidence, EACH_COUNTS * said.weight * (off(seen_k) - off(missed_k)));
         self.peak = self.peak.max(self.evidence);
-        if self.evidence < 0.0 {
+        if ran_out {
             self.restart();
             return false;
         }

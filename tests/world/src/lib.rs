@@ -23,6 +23,7 @@ mod world;
 
 pub use fault::{Fault, FaultKind, FaultRecord};
 pub use material::{Material, Numbers};
+pub use rng::Rng;
 pub use shelf_file::{Band, shelf_toml};
 pub use spec::{
     Control, Cover, Event, EventKind, NestSpec, PadSpec, ProbeSpec, Report, RoomSpec, Thermostat, WorldSpec,

@@ -2,18 +2,18 @@
 
 /// A small generator (SplitMix64; Steele, Lea and Flood 2014, OOPSLA, fig. 17: its constants).
 #[derive(Clone, Debug)]
-pub(crate) struct Rng {
+pub struct Rng {
     state: u64,
 }
 
 impl Rng {
     /// Starts a stream.
-    pub(crate) fn new(seed: u64) -> Self {
+    pub fn new(seed: u64) -> Self {
         Self { state: seed }
     }
 
     /// Starts a stream of its own for one thing by name, so that what one thing draws never shifts another's.
-    pub(crate) fn fork(&self, name: &str) -> Self {
+    pub fn fork(&self, name: &str) -> Self {
         // FNV-1a over the name (offset basis and prime of the published 64-bit variant).
         let hash =
             name.bytes().fold(0xcbf2_9ce4_8422_2325_u64, |h, b| (h ^ u64::from(b)).wrapping_mul(0x0100_0000_01b3));
@@ -23,7 +23,7 @@ impl Rng {
     }
 
     /// Draws 64 bits.
-    pub(crate) fn next_u64(&mut self) -> u64 {
+    pub fn next_u64(&mut self) -> u64 {
         self.state = self.state.wrapping_add(0x9e37_79b9_7f4a_7c15);
         let mut z = self.state;
         z = (z ^ (z >> 30)).wrapping_mul(0xbf58_476d_1ce4_e5b9);
@@ -32,20 +32,20 @@ impl Rng {
     }
 
     /// Draws evenly from 0 (included) to 1 (not included).
-    pub(crate) fn uniform(&mut self) -> f64 {
+    pub fn uniform(&mut self) -> f64 {
         // 53 bits fill a double's mantissa.
         (self.next_u64() >> 11) as f64 / (1_u64 << 53) as f64
     }
 
     /// Draws from the standard normal (Box and Muller 1958).
-    pub(crate) fn normal(&mut self) -> f64 {
+    pub fn normal(&mut self) -> f64 {
         let u = 1.0 - self.uniform();
         let v = self.uniform();
         (-2.0 * u.ln()).sqrt() * (core::f64::consts::TAU * v).cos()
     }
 
     /// Draws a factor around 1 whose logarithm has the standard deviation `sd`.
-    pub(crate) fn factor(&mut self, sd: f64) -> f64 {
+    pub fn factor(&mut self, sd: f64) -> f64 {
         (sd * self.normal()).exp()
     }
 }

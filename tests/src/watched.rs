@@ -1,0 +1,177 @@
+//! A simulated shelf under the eyes of the pure core, in this process: no daemon, no disk, nothing between.
+use enclosure::reading::Unit;
+use enclosure::{Alarm, AlarmChange, Core, Effect, Event, Input, Measured, NestNow, Reading, SourceId, Timestamp};
+use std::collections::HashMap;
+use std::path::Path;
+use std::sync::Arc;
+use std::time::Duration;
+use world::{Band, Sample, Truth, Value, World, WorldSpec, shelf_toml};
+
+/// Seconds between two looks at the truth.
+pub const LOOK_S: f64 = 300.0;
+
+/// How true a nest's alarms can have been at one moment.
+#[derive(Clone, Copy, Debug, PartialEq)]
+struct Look {
+    t_s: f64,
+    mean_c: f64,
+    high_c: f64,
+    hottest_c: f64,
+}
+
+/// An alarm that was raised.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Raised {
+    /// When, s since 1970.
+    pub t_s: f64,
+    /// Which.
+    pub alarm: Alarm,
+    /// Which nest, by its place; none: the shelf's.
+    pub nest: Option<u16>,
+    /// Which probe.
+    pub probe: Option<String>,
+    /// What was said.
+    pub detail: String,
+}
+
+/// World and core, hand in hand.
+pub struct Watched {
+    /// What is true.
+    pub world: World,
+    /// Everything raised so far.
+    pub raised: Vec<Raised>,
+    /// Readings taken in.
+    pub readings: u64,
+    /// Time spent in the world, and in the core.
+    pub spent: (Duration, Duration),
+    core: Core,
+    ids: HashMap<(Arc<str>, Arc<str>), SourceId>,
+    band: Band,
+    nests: Vec<String>,
+    looks: Vec<Vec<Look>>,
+    next_look_s: f64,
+}
+
+impl Watched {
+    /// The shelf of `spec` as its keeper would describe it; the same seed tells the same story.
+    ///
+    /// # Panics
+    /// If the shelf file that the world writes is none.
+    pub fn new(spec: &WorldSpec, seed: u64) -> Self {
+        let band = Band::default();
+        let text = shelf_toml("watched", spec, band);
+        let (file, _) = warmend::shelf_file::check_text(&text, Path::new("shelf.toml"), std::iter::empty())
+            .unwrap_or_else(|e| panic!("{e}\n{text}"));
+        Self {
+            world: World::new(spec, seed),
+            raised: Vec::new(),
+            readings: 0,
+            spent: (Duration::ZERO, Duration::ZERO),
+            core: Core::new(file.shelf),
+            ids: HashMap::new(),
+            band,
+            nests: spec.nests.iter().map(|n| n.id.clone()).collect(),
+            looks: vec![Vec::new(); spec.nests.len()],
+            next_look_s: spec.epoch_s,
+        }
+    }
+
+    /// Lets both live until `to_s`.
+    pub fn advance(&mut self, to_s: f64) {
+        while self.world.now_s() + world::STEP_S <= to_s {
+            let part_s = (self.world.now_s() + LOOK_S).min(to_s);
+            let began = crate::moment();
+            let samples = self.world.advance(part_s);
+            self.look();
+            let turned = crate::moment();
+            for sample in &samples {
+                self.tell(sample);
+            }
+            self.spent.0 += turned - began;
+            self.spent.1 += turned.elapsed();
+        }
+    }
+
+    /// What is believed about a nest now.
+    pub fn believed(&self, nest: usize) -> Option<NestNow> {
+        self.core.nest(nest, Timestamp::from_unix_s(self.world.now_s())?)
+    }
+
+    /// What is true of it.
+    pub fn truth(&self, nest: usize) -> Option<Truth> {
+        self.world.truth(&self.nests[nest])
+    }
+
+    /// Alarms that nothing in the truth of a quiet shelf accounts for: an hour either way, half a day ahead for a
+    /// forecast, with some tenths of a kelvin for what a mean over an hour hides.
+    pub fn unfounded(&self) -> Vec<&Raised> {
+        self.raised.iter().filter(|r| !self.is_founded(r)).collect()
+    }
+
+    fn is_founded(&self, raised: &Raised) -> bool {
+        let Some(nest) = raised.nest else { return true };
+        let ahead_s = if matches!(raised.alarm, Alarm::ForecastHot | Alarm::ForecastCold) { 43_200.0 } else { 3600.0 };
+        let Band { low_c, high_c, limit_c } = self.band;
+        let founded = |l: &Look| match raised.alarm {
+            Alarm::BroodHot | Alarm::ForecastHot => l.mean_c > high_c - 0.4,
+            Alarm::BroodCold | Alarm::ForecastCold => l.mean_c < low_c + 0.4,
+            Alarm::BroodLimit => l.high_c > limit_c - 0.7,
+            Alarm::ProbeHot => l.hottest_c > limit_c + 4.0,
+            Alarm::HeaterStuckOn | Alarm::HeaterNoHeat | Alarm::ProbeImplausible | Alarm::ProbeSilent => false,
+            // Judged elsewhere: humidity, water and refuge have truths of their own.
+            _ => true,
+        };
+        let looks = &self.looks[usize::from(nest)];
+        looks.iter().filter(|l| l.t_s > raised.t_s - 3600.0 && l.t_s < raised.t_s + ahead_s).any(founded)
+    }
+
+    fn look(&mut self) {
+        let now_s = self.world.now_s();
+        if now_s < self.next_look_s {
+            return;
+        }
+        self.next_look_s += LOOK_S;
+        for (looks, id) in self.looks.iter_mut().zip(&self.nests) {
+            let Some(truth) = self.world.truth(id) else { continue };
+            let (mean_c, high_c, _) = truth.brood_c();
+            let hottest_c = truth.gallery_c.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+            looks.push(Look { t_s: now_s, mean_c, high_c, hottest_c });
+        }
+    }
+
+    fn tell(&mut self, sample: &Sample) {
+        let Some(at) = Timestamp::from_unix_s(sample.t) else { return };
+        let key = (sample.node.clone(), sample.name.clone());
+        let source = match self.ids.get(&key) {
+            Some(id) => *id,
+            None => {
+                let Some(id) = self.core.source(&sample.source()) else { return };
+                self.ids.insert(key, id);
+                id
+            }
+        };
+        let measured = match sample.value {
+            Value::Bool(on) => Ok(Measured::On(on)),
+            Value::Number(v) => match Unit::from_senml(sample.unit) {
+                Some(unit) => Measured::new(unit, v),
+                None => return,
+            },
+        };
+        let Ok(measured) = measured else { return };
+        while let Some(wake) = self.core.wake_at().filter(|w| *w <= at) {
+            let effects = self.core.step(wake, Input::Wake);
+            self.note(effects);
+        }
+        self.readings += 1;
+        let effects = self.core.step(at, Input::Reading(Reading { source, at, measured }));
+        self.note(effects);
+    }
+
+    fn note(&mut self, effects: Vec<Effect>) {
+        for effect in effects {
+            let Effect::Alarm(AlarmChange { at, key, event: Event::Raised, detail, .. }) = effect else { continue };
+            let probe = key.probe.and_then(|p| self.core.sources().get(usize::from(p.0))).cloned();
+            self.raised.push(Raised { t_s: at.unix_s(), alarm: key.alarm, nest: key.nest, probe, detail });
+        }
+    }
+}
