@@ -25,6 +25,7 @@ mod schema;
 mod services;
 mod settings;
 mod unwise;
+mod unwise_slow;
 
 #[cfg(test)]
 mod tests;

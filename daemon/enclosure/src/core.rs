@@ -91,8 +91,8 @@ pub struct NestNow {
     pub brood_c: Option<(f64, f64, f64)>,
     /// Room, °C, and its standard deviation.
     pub room_c: Option<(f64, f64)>,
-    /// Relative humidity on the profile's axis, %RH; `None` where unknown.
-    pub rh_pct: Vec<Option<f64>>,
+    /// Relative humidity on the profile's axis with its standard deviation, %RH; `None` where unknown.
+    pub rh_pct: Vec<Option<(f64, f64)>>,
     /// End of the first 12 hours.
     pub learning_until: Option<Timestamp>,
     /// Every probe: its last temperature with its time, last humidity, and whether it is believed.
@@ -240,9 +240,11 @@ impl Core {
         for f in findings {
             let probe = f.probe.and_then(|p| self.watches[nest].ears.get(p)).map(|e| e.source);
             let key = AlarmKey { alarm: f.alarm, nest: u16::try_from(nest).ok(), probe, node: None };
-            let may_raise = learned || f.alarm.priority() == Priority::Danger || f.alarm == Alarm::ProbeSilent;
+            let silence = matches!(f.alarm, Alarm::ProbeSilent | Alarm::NestUnwatched);
+            let may_raise = learned || silence || f.alarm.priority() == Priority::Danger;
             let manner = Manner::of(f.alarm, f.on_delay, Span::ZERO);
-            let describe = |core: &Self| core.judges[nest].describe(f.alarm, f.probe, &core.watches[nest], now);
+            let describe =
+                |core: &Self| core.judges[nest].describe(f.alarm, f.probe, &core.watches[nest], now, &settings);
             self.put(now, key, f.verdict, manner, may_raise, describe, out);
         }
     }
@@ -354,5 +356,7 @@ fn position(sources: &[String], name: &str) -> Option<SourceId> {
     sources.iter().position(|s| s == name).and_then(|i| u16::try_from(i).ok()).map(SourceId)
 }
 
+#[cfg(test)]
+mod slow_tests;
 #[cfg(test)]
 mod tests;

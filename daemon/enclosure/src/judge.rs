@@ -1,8 +1,12 @@
 //! What the rules say about one nest at one moment: a verdict for every alarm, and the words for it.
+mod damp;
+mod slow;
+pub mod water;
+
 use crate::alarm::Alarm;
 use crate::lifecycle::Verdict;
 use crate::nest::{Heating, Watch};
-use crate::shelf::{AlarmSettings, Band, Season};
+use crate::shelf::{AlarmSettings, Band, Season, SeasonKind};
 use crate::time::{Span, Timestamp};
 use crate::trust::Fault;
 use alloc::collections::VecDeque;
@@ -37,6 +41,7 @@ pub struct Finding {
 pub struct Judge {
     hour: VecDeque<(Timestamp, f64)>,
     mean_c: Option<f64>,
+    slow: slow::Slow,
 }
 
 impl Judge {
@@ -50,6 +55,10 @@ impl Judge {
             heater(watch, season, band, settings, &mut out);
         }
         probes(now, watch, settings, &mut out);
+        self.slow.findings(now, watch, season, settings, &mut out);
+        if season.is_some_and(|s| s.kind == SeasonKind::Rest) {
+            rests(&mut out);
+        }
         out
     }
 
@@ -93,7 +102,14 @@ impl Judge {
     }
 
     /// What was expected, what is seen, since when, how sure: plain sentences.
-    pub fn describe(&self, alarm: Alarm, probe: Option<usize>, watch: &Watch, now: Timestamp) -> String {
+    pub fn describe(
+        &self,
+        alarm: Alarm,
+        probe: Option<usize>,
+        watch: &Watch,
+        now: Timestamp,
+        settings: &AlarmSettings,
+    ) -> String {
         let band = watch.nest.band;
         let brood = watch.brood();
         match alarm {
@@ -134,8 +150,15 @@ impl Judge {
                     Some(Fault::Astray) | None => "It goes its own way while the other probes agree.",
                 })
             }
-            _ => String::new(),
+            _ => self.slow.describe(alarm, watch, season(watch, now, settings), now),
         }
+    }
+}
+
+/// A nest at rest is cold on purpose; that it leaves its season's band is one alarm, rest-warm.
+fn rests(findings: &mut [Finding]) {
+    for f in findings.iter_mut().filter(|f| matches!(f.alarm, Alarm::BroodCold | Alarm::BroodHot)) {
+        f.verdict = Verdict::Well;
     }
 }
 

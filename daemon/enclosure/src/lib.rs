@@ -37,6 +37,7 @@ pub mod room;
 pub mod shelf;
 pub mod time;
 pub mod trust;
+pub mod vapour;
 
 pub use crate::core::{Core, Effect, Input, KeeperAct, NestNow, Profile};
 pub use alarm::{Alarm, AlarmChange, AlarmKey, Event, Priority, State};

@@ -1,9 +1,11 @@
 //! The watch over one nest: readings in, estimate on, probes weighed, the pad's behaviour judged.
 mod ear;
+mod humidity;
 mod pads;
 mod show;
 
 pub use ear::Ear;
+pub use humidity::Along;
 pub use pads::Heating;
 
 use crate::body::Axis;
@@ -17,6 +19,7 @@ use crate::room::Room;
 use crate::shelf::{Nest, Stretch};
 use crate::time::{Span, Timestamp};
 use crate::trust::{Apart, Fault, Glance};
+use crate::vapour::Vapour;
 use alloc::collections::VecDeque;
 use alloc::vec::Vec;
 
@@ -45,6 +48,8 @@ pub struct Watch {
     pub newest: Option<Timestamp>,
     /// Newest believed temperature.
     pub believed: Option<Timestamp>,
+    /// What its humidity probes say, and the room's.
+    pub vapour: Vapour,
     drives: Vec<(Option<SourceId>, Drive)>,
     room_source: Option<SourceId>,
     room: Room,
@@ -63,6 +68,7 @@ impl Watch {
         let ears = nest.probes.iter().filter_map(|p| Some(Ear::new(id(&p.source)?, p, nest)));
         let drives = nest.pads.iter().take(PADS_MAX).map(|p| (p.drive.as_deref().and_then(&id), Drive::default()));
         Self {
+            vapour: Vapour::new(nest.probes.len()),
             ears: ears.collect(),
             first: None,
             newest: None,
@@ -116,13 +122,26 @@ impl Watch {
                 drive.report(at, measured, pad.rated_w);
             }
         }
-        if let (true, Measured::Temperature(c)) = (self.room_source == Some(source), measured) {
-            self.room.measure(at, c);
+        if self.room_source == Some(source) {
+            match measured {
+                Measured::Temperature(c) => {
+                    self.room.measure(at, c);
+                    self.vapour.room.hear_temperature(at, c);
+                }
+                Measured::Humidity(rh) => self.vapour.room.hear_humidity(at, rh),
+                Measured::Duty(_) | Measured::On(_) | Measured::Power(_) => {}
+            }
         }
         if let Some(p) = self.ears.iter().position(|e| e.source == source) {
             match measured {
-                Measured::Humidity(rh) => self.ears[p].humidity = Some((rh, at)),
-                Measured::Temperature(c) => self.hear_probe(p, at, c, out),
+                Measured::Humidity(rh) => {
+                    self.ears[p].humidity = Some((rh, at));
+                    self.vapour.places[p].hear_humidity(at, rh);
+                }
+                Measured::Temperature(c) => {
+                    self.vapour.places[p].hear_temperature(at, c);
+                    self.hear_probe(p, at, c, out);
+                }
                 Measured::Duty(_) | Measured::On(_) | Measured::Power(_) => {}
             }
         }

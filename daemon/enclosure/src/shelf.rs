@@ -191,6 +191,20 @@ pub struct AlarmSettings {
     pub silent_missed: u32,
     /// No probe is silent sooner than this.
     pub silent_at_least: Span,
+    /// No heated nest is unwatched sooner than this after its last believable reading.
+    pub unwatched_after: Span,
+    /// The axis is flat within this span, K.
+    pub flat_span_k: f64,
+    /// gradient-flat must hold this long.
+    pub flat_on_delay: Span,
+    /// rest-warm must hold this long.
+    pub rest_on_delay: Span,
+    /// Deadband of the humidity alarms, %RH.
+    pub humidity_deadband_pct: f64,
+    /// humidity-low, humidity-high and condensation must hold this long.
+    pub humidity_on_delay: Span,
+    /// water-low must hold this long.
+    pub water_on_delay: Span,
     /// Nothing but danger, silence and faults of the watch is raised for this long after a nest's first reading.
     pub learning: Span,
     /// Offset of the keeper's time zone at winter, for seasons' days.
@@ -206,6 +220,13 @@ impl Default for AlarmSettings {
             limit_on_delay: Span::from_min(2),
             silent_missed: 5,
             silent_at_least: Span::from_min(10),
+            unwatched_after: Span::from_min(10),
+            flat_span_k: 1.5,
+            flat_on_delay: Span::from_h(6),
+            rest_on_delay: Span::from_h(1),
+            humidity_deadband_pct: 3.0,
+            humidity_on_delay: Span::from_h(6),
+            water_on_delay: Span::from_h(24),
             learning: Span::from_h(12),
             season_utc_offset: Span::ZERO,
         }

@@ -166,6 +166,13 @@ pub(super) struct RawAlarm {
     pub(super) limit_on_delay_min: Option<f64>,
     pub(super) silent_missed: Option<u32>,
     pub(super) silent_at_least_min: Option<f64>,
+    pub(super) unwatched_after_min: Option<f64>,
+    pub(super) flat_span_k: Option<f64>,
+    pub(super) flat_on_delay_min: Option<f64>,
+    pub(super) rest_on_delay_min: Option<f64>,
+    pub(super) humidity_deadband_pct: Option<f64>,
+    pub(super) humidity_on_delay_min: Option<f64>,
+    pub(super) water_on_delay_min: Option<f64>,
     pub(super) learning_min: Option<f64>,
     pub(super) season_utc_offset_min: Option<f64>,
 }

@@ -136,6 +136,13 @@ pub(super) fn alarms(raw: &RawAlarm) -> AlarmSettings {
         limit_on_delay: minutes(raw.limit_on_delay_min, usual.limit_on_delay),
         silent_missed: raw.silent_missed.unwrap_or(usual.silent_missed),
         silent_at_least: minutes(raw.silent_at_least_min, usual.silent_at_least),
+        unwatched_after: minutes(raw.unwatched_after_min, usual.unwatched_after),
+        flat_span_k: raw.flat_span_k.unwrap_or(usual.flat_span_k),
+        flat_on_delay: minutes(raw.flat_on_delay_min, usual.flat_on_delay),
+        rest_on_delay: minutes(raw.rest_on_delay_min, usual.rest_on_delay),
+        humidity_deadband_pct: raw.humidity_deadband_pct.unwrap_or(usual.humidity_deadband_pct),
+        humidity_on_delay: minutes(raw.humidity_on_delay_min, usual.humidity_on_delay),
+        water_on_delay: minutes(raw.water_on_delay_min, usual.water_on_delay),
         learning: minutes(raw.learning_min, usual.learning),
         season_utc_offset: minutes(raw.season_utc_offset_min, usual.season_utc_offset),
     }

@@ -539,7 +539,31 @@ proptest! {
     fn a_line_out_of_the_example_never_takes_the_others_along(drop in 0..EXAMPLE.lines().count()) {
         let text: Vec<_> = EXAMPLE.lines().enumerate().map(|(i, l)| if i == drop { "" } else { l }).collect();
         if let Err(e) = judged(&text.join("\n"), &[]) {
-            prop_assert!(e.errors().len() <= 12, "{}", e);
+            // A section's header takes its own keys along, and no other's.
+            prop_assert!(e.errors().len() <= 24, "{}", e);
         }
+    }
+}
+
+#[test]
+fn the_slow_alarms_have_their_delays_and_what_is_unwise_about_them_is_said() {
+    let text = format!(
+        "{LEAST}[nest.humidity]\nlow_pct = 80\nhigh_pct = 85\n[[nest.season]]\nfrom = \"11-01\"\nto = \"03-01\"\nkind = \"rest\"\n\
+         [alarm]\nunwatched_after_min = 45\nflat_span_k = 6\nwater_on_delay_min = 60\nhumidity_on_delay_min = 90\n"
+    );
+    let (file, advice) = good(&text, &[]);
+    let a = &file.shelf.alarms;
+    assert_eq!((a.unwatched_after, a.water_on_delay), (Span::from_min(45), Span::from_h(1)));
+    assert_eq!((a.humidity_on_delay, a.flat_on_delay), (Span::from_min(90), Span::from_h(6)));
+    let said = format!("{advice:?}");
+    for words in [
+        "narrower than what a cheap probe may be off",
+        "where mould begins to grow",
+        "raised for frost only",
+        "has a refuge",
+        "may stick on unseen for 45 min",
+        "looks dry for some hours",
+    ] {
+        assert!(said.contains(words), "{words}: {said}");
     }
 }

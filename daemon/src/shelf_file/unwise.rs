@@ -3,6 +3,7 @@ use super::ShelfFile;
 use super::findings::Findings;
 use super::raw::{RawFile, RawMaterial};
 use super::settings::{BrokerWay, Way};
+use super::unwise_slow;
 use enclosure::shelf::{Band, Nest, NestKind, Pad};
 use std::path::{Path, PathBuf};
 
@@ -57,7 +58,9 @@ pub(super) fn advise(file: &ShelfFile, raw: &RawFile, f: &mut Findings) {
         }
         refuge(&at, nest, f);
         far_brood(&at, nest, f);
+        unwise_slow::advise_nest(&at, nest, f);
     }
+    unwise_slow::advise_alarms(&file.shelf.alarms, f);
     plugs(file, raw, f);
     services(file, f);
 }

@@ -152,7 +152,7 @@ pub fn nest_view(snap: &Snapshot, i: usize, now: Timestamp, hours: &Hours) -> Op
         told_duty: seen.told_duty,
         gives_w: (!seen.profile.at_mm.is_empty() && !nest.pads.is_empty())
             .then_some((seen.profile.pad_w, seen.profile.pad_w_sd)),
-        rh_pct: seen.rh_pct.clone(),
+        rh_pct: seen.rh_pct.iter().map(|rh| rh.map(|(rh, _)| rh)).collect(),
         learning_until: seen.learning_until.filter(|t| *t > now).map(|t| hours.near(t, now)),
         as_of_text: hours.near(snap.at, now),
         colour: ColourRange::around(seen.profile.mean_c.iter().copied()),

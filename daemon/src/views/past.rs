@@ -173,7 +173,7 @@ impl Run {
     fn seen(&mut self, now: &NestNow) -> Seen {
         let places = &now.profile.at_mm;
         let rh_pct =
-            places.iter().position(|x| *x >= self.middle_mm).and_then(|i| now.rh_pct.get(i).copied().flatten());
+            places.iter().position(|x| *x >= self.middle_mm).and_then(|i| Some(now.rh_pct.get(i)?.as_ref()?.0));
         if self.at_mm.is_empty() {
             self.at_mm.clone_from(places);
         }

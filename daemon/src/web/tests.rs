@@ -112,7 +112,7 @@ async fn now_json_has_the_contracts_shape() {
     let oak = &now["nests"][0];
     assert_eq!(oak["nest"], "oak");
     assert!(oak["t"].is_f64() && oak["pad_w"].is_f64() && oak["learning_until"].is_f64());
-    let lengths = ["at_mm", "mean_c", "sd_c", "rh_pct"].map(|list| oak[list].as_array().unwrap().len());
+    let lengths = ["at_mm", "mean_c", "sd_c", "rh_pct", "rh_sd_pct"].map(|list| oak[list].as_array().unwrap().len());
     assert!(lengths[0] >= 41 && lengths.iter().all(|n| *n == lengths[0]), "{lengths:?}");
     assert!(oak["mean_c"].as_array().unwrap().iter().all(Value::is_f64));
     let alarms = oak["alarms"].as_array().unwrap();
@@ -128,7 +128,7 @@ async fn a_nest_never_heard_has_no_time_and_empty_lists() {
     let now = served.json("/now.json").await;
     for nest in now["nests"].as_array().unwrap() {
         assert!(nest["t"].is_null() && nest["learning_until"].is_null() && nest["pad_w"].is_null());
-        for list in ["at_mm", "mean_c", "sd_c", "rh_pct", "alarms"] {
+        for list in ["at_mm", "mean_c", "sd_c", "rh_pct", "rh_sd_pct", "alarms"] {
             assert_eq!(nest[list], json!([]), "{list}");
         }
     }

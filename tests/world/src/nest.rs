@@ -5,7 +5,7 @@ use crate::fault::{FaultRecord, Holding};
 use crate::probe::{Faulty, Felt, Probe, Reading};
 use crate::rng::Rng;
 use crate::spec::{EventKind, NestSpec};
-use crate::vapour::{Galleries, Vapour, saturation_pa};
+use crate::vapour::{Air, Galleries, Vapour, saturation_pa};
 use crate::world::{Sample, Truth, Value};
 use std::sync::Arc;
 
@@ -75,6 +75,7 @@ impl Nest {
                 wall_m: (spec.width_mm + 2.0 * spec.gallery_mm) / 1000.0,
                 moisture_kg_m3: numbers.moisture_kg_m3,
                 water_mm: spec.water_mm,
+                dry_tau_s: spec.dry_tau_s,
             },
             room_pa,
             room_c,
@@ -136,7 +137,11 @@ impl Nest {
         self.since_vapour_s += around.dt_s;
         if self.since_vapour_s >= VAPOUR_S {
             let room = (around.room_pa, around.room_c);
-            self.vapour.advance(self.since_vapour_s, &self.body.gallery_c, room, around.holding.dry);
+            if life.iter().any(|(kind, _)| matches!(kind, EventKind::Refill { .. })) {
+                self.vapour.spill();
+            }
+            let air = Air { room, dry: around.holding.dry, open: self.was_open };
+            self.vapour.advance(self.since_vapour_s, &self.body.gallery_c, air);
             self.since_vapour_s = 0.0;
         }
         // Without power nothing is told; the probes go on feeling.
@@ -168,7 +173,7 @@ impl Nest {
         let mut open = false;
         for (kind, length_s) in life {
             match kind {
-                EventKind::Air { .. } => {}
+                EventKind::Air { .. } | EventKind::Dry(_) => {}
                 EventKind::Lid => open = true,
                 EventKind::Sun(w) => heat.sun_w_m2 += w,
                 EventKind::Refill { ml, water_c } => {

@@ -19,7 +19,12 @@ pub(crate) struct Room {
     pub(crate) temp_c: f64,
     /// Vapour pressure, Pa.
     pub(crate) vapour_pa: f64,
+    /// Share by which a dry spell has lowered its vapour.
+    dried: f64,
 }
+
+/// A dry spell comes within hours, s (no source).
+const DRYING_TAU_S: f64 = 7200.0;
 
 /// A pull on the room's air: where it pulls, how fast, and how far it has come.
 #[derive(Clone, Copy, Debug)]
@@ -42,12 +47,14 @@ impl Room {
     pub(crate) fn new(spec: &RoomSpec, seed: &Rng, now_s: f64) -> Self {
         let mut rng = seed.fork("room");
         let weather_k = spec.weather_sd_k * rng.normal();
-        let mut room = Self { spec: spec.clone(), rng, weather_k, damp: 0.0, temp_c: 0.0, vapour_pa: 0.0 };
+        let mut room = Self { spec: spec.clone(), rng, weather_k, damp: 0.0, temp_c: 0.0, vapour_pa: 0.0, dried: 0.0 };
         room.settle(now_s, 0.0);
         room
     }
 
-    pub(crate) fn advance(&mut self, now_s: f64, dt_s: f64, pulls: &mut [Pull]) {
+    /// `dry` is the share by which its vapour is being lowered.
+    pub(crate) fn advance(&mut self, now_s: f64, dt_s: f64, pulls: &mut [Pull], dry: f64) {
+        self.dried += (dry - self.dried) * (1.0 - (-dt_s / DRYING_TAU_S).exp());
         // Exact step of an Ornstein–Uhlenbeck process.
         let keep = (-dt_s / self.spec.weather_tau_s.max(1.0)).exp();
         let kick = (1.0 - keep * keep).sqrt();
@@ -62,7 +69,8 @@ impl Room {
     fn settle(&mut self, now_s: f64, pulled_k: f64) {
         let phase = TAU * (now_s - WARMEST_H * 3600.0) / DAY_S;
         self.temp_c = self.spec.mean_c + self.spec.daily_k * phase.cos() + self.weather_k + pulled_k;
-        let vapour = self.spec.rh_pct / 100.0 * saturation_pa(self.spec.mean_c) * (1.0 + self.damp);
+        let vapour =
+            self.spec.rh_pct / 100.0 * saturation_pa(self.spec.mean_c) * (1.0 + self.damp) * (1.0 - self.dried);
         self.vapour_pa = vapour.clamp(0.0, 0.95 * saturation_pa(self.temp_c));
     }
 }

@@ -82,6 +82,8 @@ pub struct NestSpec {
     pub report_s: f64,
     /// Where the water stands, if any, mm.
     pub water_mm: Option<f64>,
+    /// How long a source that runs out takes to fall to a third, s.
+    pub dry_tau_s: f64,
     /// Heat of the colony itself, W, spread over the brood.
     pub colony_w: f64,
     /// The brood's stretch, mm.
@@ -198,6 +200,8 @@ pub enum EventKind {
         /// How fast, s.
         tau_s: f64,
     },
+    /// The room's vapour falls by this share of itself within hours: a dry spell, heating, a draught.
+    Dry(f64),
     /// The cover is lifted: the galleries lie open to the room.
     Lid,
     /// Sun on the nest, W absorbed per m² of its cover.
@@ -271,6 +275,7 @@ impl NestSpec {
             report: Report::Duty,
             report_s: 60.0,
             water_mm: None,
+            dry_tau_s: 8.0 * 3600.0,
             colony_w: 0.0,
             brood_mm: (0.25 * length_mm, 0.4 * length_mm),
             probes: Vec::new(),

@@ -14,8 +14,12 @@ const WATER_SD_MM: f64 = 6.0;
 const WALL_M_S: f64 = 6.0e-4;
 /// Depth of wall that takes part within hours, m (no source).
 const WALL_DEPTH_M: f64 = 0.000_15;
-/// How long a dry source takes to fall to a third, s.
-const DRY_TAU_S: f64 = 8.0 * 3600.0;
+/// What an open cover multiplies that by (no source).
+const OPEN_TIMES: f64 = 8.0;
+/// What is spilled beside the water makes its surface so many times as large, and dries within, s (no source).
+const SPILL: f64 = 2.0;
+/// See [`SPILL`].
+const SPILL_TAU_S: f64 = 12.0 * 3600.0;
 
 /// Saturation pressure over water, Pa (Magnus form; Alduchov and Eskridge 1996, J. Appl. Meteor. 35).
 pub fn saturation_pa(temp_c: f64) -> f64 {
@@ -35,6 +39,7 @@ pub(crate) struct Vapour {
     wall_kg_m: f64,
     source: Vec<f64>,
     wetness: f64,
+    dry_tau_s: f64,
     work: Vec<(f64, f64)>,
 }
 
@@ -48,6 +53,18 @@ pub(crate) struct Galleries {
     pub(crate) wall_m: f64,
     pub(crate) moisture_kg_m3: f64,
     pub(crate) water_mm: Option<f64>,
+    pub(crate) dry_tau_s: f64,
+}
+
+/// What is around them.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Air {
+    /// The room's vapour pressure, Pa, and warmth, °C.
+    pub(crate) room: (f64, f64),
+    /// The water runs out.
+    pub(crate) dry: bool,
+    /// The cover is lifted.
+    pub(crate) open: bool,
 }
 
 fn density(pressure_pa: f64, temp_c: f64) -> f64 {
@@ -78,22 +95,28 @@ impl Vapour {
             wall_kg_m: g.moisture_kg_m3 * WALL_DEPTH_M * g.wall_m,
             source,
             wetness: 1.0,
+            dry_tau_s: g.dry_tau_s,
             work: vec![(0.0, 0.0); g.cells],
         }
     }
 
     /// Goes `dt_s` on: the air implicitly along the axis, the walls after it.
-    pub(crate) fn advance(&mut self, dt_s: f64, temp_c: &[f64], room: (f64, f64), dry: bool) {
+    pub(crate) fn advance(&mut self, dt_s: f64, temp_c: &[f64], air: Air) {
+        let Air { room, dry, open } = air;
         let target = if dry { 0.0 } else { 1.0 };
-        // Refilled water wets the nest at once; dry water fades.
-        let tau = if dry { DRY_TAU_S } else { 600.0 };
+        // Refilled water wets the nest at once; what was spilled and dry water fade.
+        let tau = match (dry, self.wetness > 1.0) {
+            (true, _) => self.dry_tau_s,
+            (false, true) => SPILL_TAU_S,
+            (false, false) => 600.0,
+        };
         self.wetness += (target - self.wetness) * (1.0 - (-dt_s / tau).exp());
         let n = self.density.len();
         let dx = self.cell_m;
         let (room_pa, room_c) = room;
         let outside = density(room_pa, room_c);
         let hold = self.air_m2 * dx / dt_s;
-        let change = EXCHANGE_1_S * self.air_m2 * dx;
+        let change = if open { OPEN_TIMES } else { 1.0 } * EXCHANGE_1_S * self.air_m2 * dx;
         let film = WALL_M_S * self.wall_m * dx;
         let link = DIFFUSION_M2_S * self.air_m2 / dx;
         for (i, t) in temp_c.iter().enumerate().take(n) {
@@ -125,6 +148,11 @@ impl Vapour {
         }
     }
 
+    /// Water was poured in, and some of it beside.
+    pub(crate) fn spill(&mut self) {
+        self.wetness = SPILL;
+    }
+
     /// Vapour pressure in cell `i` at `temp_c`, Pa.
     pub(crate) fn pressure_pa(&self, i: usize, temp_c: f64) -> f64 {
         self.density[i] * GAS_J_KGK * (temp_c + 273.15)
@@ -136,7 +164,19 @@ mod tests {
     use super::*;
 
     fn galleries(water_mm: Option<f64>) -> Galleries {
-        Galleries { cells: 60, cell_mm: 4.0, air_m2: 5.0e-4, wall_m: 0.1, moisture_kg_m3: 80.0, water_mm }
+        Galleries {
+            cells: 60,
+            cell_mm: 4.0,
+            air_m2: 5.0e-4,
+            wall_m: 0.1,
+            moisture_kg_m3: 80.0,
+            water_mm,
+            dry_tau_s: 28_800.0,
+        }
+    }
+
+    fn air(dry: bool) -> Air {
+        Air { room: (1100.0, 21.0), dry, open: false }
     }
 
     #[test]
@@ -153,7 +193,7 @@ mod tests {
         let mut v = Vapour::new(&g, 1100.0, 21.0);
         let temps: Vec<f64> = (0..60).map(|i| 32.0 - 0.15 * f64::from(i)).collect();
         for _ in 0..40_000 {
-            v.advance(20.0, &temps, (1100.0, 21.0), false);
+            v.advance(20.0, &temps, air(false));
         }
         let outside = density(1100.0, 21.0);
         assert!(v.density.iter().all(|d| (d / outside - 1.0).abs() < 0.01));
@@ -165,12 +205,12 @@ mod tests {
         let mut v = Vapour::new(&g, 1100.0, 21.0);
         let temps = vec![22.0; 60];
         for _ in 0..20_000 {
-            v.advance(20.0, &temps, (1100.0, 21.0), false);
+            v.advance(20.0, &temps, air(false));
         }
         let wet = v.pressure_pa(50, 22.0);
         assert!(wet > 1400.0 && wet < saturation_pa(22.0), "{wet}");
         for _ in 0..40_000 {
-            v.advance(20.0, &temps, (1100.0, 21.0), true);
+            v.advance(20.0, &temps, air(true));
         }
         assert!(v.pressure_pa(50, 22.0) < 1150.0);
     }

@@ -219,8 +219,10 @@ impl World {
     }
 
     fn step(&mut self) {
-        self.room.advance(self.now_s, STEP_S, &mut self.pulls);
         let now_s = self.now_s;
+        let dry = self.events.iter().filter(|e| (e.from_s..e.to_s).contains(&now_s));
+        let dry = dry.map(|e| if let EventKind::Dry(share) = e.kind { share } else { 0.0 }).sum();
+        self.room.advance(now_s, STEP_S, &mut self.pulls, dry);
         for record in self.records.iter_mut().filter(|r| r.due(now_s) && r.fault.kind != FaultKind::StuckOn) {
             record.began_s = Some(now_s.max(record.fault.from_s));
         }

@@ -2,7 +2,6 @@
 use super::{GAP_TOO_LONG, Watch};
 use crate::core::{NestNow, ProbeNow, Profile};
 use crate::estimate::{Estimator, STEP};
-use crate::psychro;
 use crate::time::{Span, Timestamp};
 use alloc::vec::Vec;
 
@@ -39,38 +38,15 @@ impl Watch {
         };
         let Some(est) = self.ahead(at) else { return now };
         let (at_mm, mean_c, sd_c) = est.profile();
-        now.rh_pct = self.humidity(&at_mm, &mean_c, at);
+        now.rh_pct = alloc::vec![None; at_mm.len()];
+        if let Some(vapour) = self.vapour(at) {
+            let places = at_mm.iter().zip(mean_c.iter().zip(&sd_c));
+            now.rh_pct = places.map(|(x, (c, sd_k))| Some(vapour.rh_pct(*x, *c, *sd_k))).collect();
+        }
         let pad_w = est.arriving().zip(&self.nest.pads).map(|(s, p)| s * p.rated_w).sum::<f64>();
         now.profile = Profile { at_mm, mean_c, sd_c, pad_w, pad_w_sd: 0.15 * pad_w + 0.05 };
         now.brood_c = self.nest.brood.map(|_| est.brood());
         now.room_c = Some((est.room_c(), if self.room.is_measured(at) { 0.2 } else { 0.6 }));
         now
-    }
-
-    /// Relative humidity along the axis: vapour pressure between probes by place, saturation from the estimate.
-    fn humidity(&self, at_mm: &[f64], mean_c: &[f64], at: Timestamp) -> Vec<Option<f64>> {
-        let mut known: Vec<(f64, f64)> = self
-            .ears
-            .iter()
-            .filter_map(|e| {
-                let (rh, when) = e.humidity?;
-                let (c, _) = e.temperature?;
-                (at.since(when) < Span::from_min(30)).then(|| (e.at_mm, psychro::vapour_pa(c, rh)))
-            })
-            .collect();
-        known.sort_by(|a, b| a.0.total_cmp(&b.0));
-        let vapour = |x: f64| -> Option<f64> {
-            let after = known.iter().position(|(m, _)| *m >= x);
-            match after {
-                None => known.last().map(|k| k.1),
-                Some(0) => known.first().map(|k| k.1),
-                Some(i) => {
-                    let ((x0, e0), (x1, e1)) = (known[i - 1], known[i]);
-                    Some(e0 + (e1 - e0) * (x - x0) / (x1 - x0).max(1e-6))
-                }
-            }
-        };
-        let rh = |(x, c): (&f64, &f64)| vapour(*x).map(|e| (100.0 * e / psychro::saturation_pa(*c)).clamp(0.0, 100.0));
-        at_mm.iter().zip(mean_c).map(rh).collect()
     }
 }

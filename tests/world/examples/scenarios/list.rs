@@ -1,5 +1,5 @@
 //! How a story is told, and the first of them: materials, pads, controls, probes, weather and faults.
-use crate::harder;
+use crate::{harder, water};
 use world::{
     Control, Cover, Event, EventKind, Fault, FaultKind, Material, NestSpec, PadSpec, ProbeSpec, Report, Thermostat,
     WorldSpec,
@@ -131,6 +131,7 @@ pub(crate) fn all() -> Vec<Scenario> {
     all.extend(pads());
     all.extend(mishaps());
     all.extend(harder::all());
+    all.extend(water::all());
     all
 }
 

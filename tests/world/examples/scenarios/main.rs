@@ -4,6 +4,7 @@
 //! `shelf.toml`, `readings.sensml.gz` and `truth.csv.gz`. A NAME may be the beginning of several: `stuck`, `quiet`.
 mod harder;
 mod list;
+mod water;
 mod write;
 
 use std::path::Path;

@@ -144,6 +144,7 @@ fn events(scenario: &Scenario) -> Vec<String> {
     };
     let life = scenario.spec.events.iter().map(|e| match e.kind {
         EventKind::Air { delta_k, .. } => line("air", e.from_s, e.to_s, delta_k),
+        EventKind::Dry(share) => line("dry-air", e.from_s, e.to_s, share),
         EventKind::Lid => line("lid", e.from_s, e.to_s, 0.0),
         EventKind::Sun(w) => line("sun", e.from_s, e.to_s, w),
         EventKind::Refill { ml, .. } => line("refill", e.from_s, e.to_s, ml),

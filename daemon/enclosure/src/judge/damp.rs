@@ -1,0 +1,174 @@
+//! Humidity at the brood place, dew, and water that runs out.
+use super::slow::{Mean, finding};
+use super::water::{Course, Water};
+use super::{Finding, beyond};
+use crate::alarm::Alarm;
+use crate::lifecycle::Verdict;
+use crate::nest::{Along, Watch};
+use crate::psychro::dew_point_c;
+use crate::shelf::{AlarmSettings, NestKind, Season, SeasonKind};
+use crate::time::{Span, Timestamp};
+use crate::vapour::Between;
+use alloc::format;
+use alloc::string::String;
+use alloc::vec::Vec;
+
+/// A humidity less certain than this judges nothing, %RH.
+const VAGUE_PCT: f64 = 12.0;
+
+/// Dew is told from here on, %RH at the surface: a probe that is wet says 100 at the most and often a little less.
+const DEW_PCT: f64 = 98.0;
+
+/// What is remembered of one nest's damp.
+#[derive(Clone, Debug, Default)]
+pub(super) struct Damp {
+    course: Course,
+    /// Humidity that is judged against the lower and against the upper bound, %RH.
+    low: Mean,
+    high: Mean,
+    /// Humidity at the surface that is nearest to dew, %RH, capped above what can be.
+    surface: Mean,
+    /// That surface: place, mm, its warmth and the dew point there, °C.
+    dew: Option<(f64, f64, f64)>,
+}
+
+impl Damp {
+    pub(super) fn findings(
+        &mut self,
+        now: Timestamp,
+        watch: &Watch,
+        along: Option<&Along>,
+        season: Option<&Season>,
+        s: &AlarmSettings,
+        out: &mut Vec<Finding>,
+    ) {
+        let room_c = along.map_or(20.0, |a| a.room_c);
+        self.course.hear(now, &watch.vapour, room_c, |p| watch.fault(p).is_none());
+        // Nobody lives there, or it rests without being watered: only dew is told.
+        let is_lived_in = !season.is_some_and(|s| s.kind == SeasonKind::Empty);
+        let vapour = watch.vapour(now);
+        let seen = along.zip(vapour.as_ref());
+        if let Some((low, high)) = watch.nest.humidity_pct {
+            let (dry, wet) = match seen.filter(|_| is_lived_in) {
+                Some((a, v)) => self.band(now, watch, (a, v), (low, high), s),
+                None if is_lived_in => (Verdict::Unknown, Verdict::Unknown),
+                None => (Verdict::Well, Verdict::Well),
+            };
+            out.push(finding(Alarm::HumidityLow, dry, s.humidity_on_delay));
+            out.push(finding(Alarm::HumidityHigh, wet, s.humidity_on_delay));
+        }
+        if vapour.is_some() {
+            let verdict = seen.map_or(Verdict::Unknown, |seen| self.condensation(now, watch, seen, s));
+            out.push(finding(Alarm::Condensation, verdict, s.humidity_on_delay));
+        }
+        if watch.nest.kind == NestKind::Nest || watch.nest.kind == NestKind::Tube {
+            let verdict = match self.course.seen().map(Water::runs_out) {
+                _ if !is_lived_in => Verdict::Well,
+                None => return,
+                Some(Some(true)) => Verdict::Ill,
+                Some(Some(false)) => Verdict::Well,
+                Some(None) => Verdict::Between,
+            };
+            out.push(finding(Alarm::WaterLow, verdict, s.water_on_delay));
+        }
+    }
+
+    /// At the brood place; without one, the dampest probe against the lower bound and the driest against the upper:
+    /// then no place is within.
+    fn band(
+        &mut self,
+        now: Timestamp,
+        watch: &Watch,
+        (along, vapour): (&Along, &Between),
+        (low, high): (f64, f64),
+        s: &AlarmSettings,
+    ) -> (Verdict, Verdict) {
+        let at = |x: f64| {
+            let i = along.at_mm.partition_point(|m| *m < x).min(along.at_mm.len().saturating_sub(1));
+            vapour.rh_pct(x, along.mean_c[i], along.sd_k[i])
+        };
+        let places: Vec<(f64, f64)> = match watch.nest.brood {
+            Some(b) => alloc::vec![at(0.5 * (b.from_mm + b.to_mm))],
+            None => watch.ears.iter().map(|e| at(e.at_mm)).collect(),
+        };
+        let known = places.iter().filter(|(_, sd)| *sd < VAGUE_PCT).map(|(rh, _)| *rh);
+        let Some((driest, dampest)) =
+            known.fold(None, |m: Option<(f64, f64)>, rh| Some(m.map_or((rh, rh), |(l, h)| (l.min(rh), h.max(rh)))))
+        else {
+            return (Verdict::Unknown, Verdict::Unknown);
+        };
+        let (for_low, for_high) = (self.low.hear(now, dampest), self.high.hear(now, driest));
+        (beyond(low - for_low, s.humidity_deadband_pct), beyond(for_high - high, s.humidity_deadband_pct))
+    }
+
+    fn condensation(
+        &mut self,
+        now: Timestamp,
+        watch: &Watch,
+        (along, vapour): (&Along, &Between),
+        s: &AlarmSettings,
+    ) -> Verdict {
+        let surfaces = along.at_mm.iter().zip(along.mean_c.iter().zip(&along.sd_k)).filter_map(|(x, (c, sd_k))| {
+            let wall_c = watch.coldest_wall_c(*c, along.room_c);
+            let (e, sd_pa) = vapour.vapour_pa(*x);
+            let saturation = crate::psychro::saturation_pa(wall_c);
+            let (_, vague) = vapour.rh_pct(*x, wall_c, *sd_k);
+            (vague < VAGUE_PCT && sd_pa.is_finite()).then(|| (100.0 * e / saturation, *x, wall_c, e))
+        });
+        let Some((rh, x, wall_c, e)) = surfaces.max_by(|a, b| a.0.total_cmp(&b.0)) else { return Verdict::Unknown };
+        self.dew = dew_point_c(e).map(|dew| (x, wall_c, dew));
+        // Past saturation vapour becomes water: more than a little over tells nothing, and must not linger in the mean.
+        let rh = self.surface.hear(now, rh.min(105.0));
+        beyond(rh - DEW_PCT, s.humidity_deadband_pct)
+    }
+
+    pub(super) fn describe(&self, alarm: Alarm, watch: &Watch, lasts: Option<Span>) -> String {
+        let (low, high) = watch.nest.humidity_pct.unwrap_or((0.0, 100.0));
+        let place = match (watch.nest.brood, alarm) {
+            (Some(_), _) => "The brood place",
+            (None, Alarm::HumidityLow) => "The dampest probe",
+            (None, _) => "The driest probe",
+        };
+        let held = lasts.map_or_else(String::new, |l| format!(", and has been so for {l}"));
+        match alarm {
+            Alarm::HumidityLow => {
+                let rh = self.low.value().unwrap_or(f64::NAN);
+                format!("{place} is at {rh:.0} %RH (give or take 5){held}; you want {low:.0} to {high:.0} %RH.")
+            }
+            Alarm::HumidityHigh => {
+                let rh = self.high.value().unwrap_or(f64::NAN);
+                format!("{place} is at {rh:.0} %RH (give or take 5){held}; you want {low:.0} to {high:.0} %RH.")
+            }
+            Alarm::Condensation => self.dew.map_or_else(String::new, |(x, wall_c, dew_c)| {
+                let sheet = watch.coldest_wall_c(30.0, 20.0) < 30.0;
+                let surface = if sheet { "sheet over the galleries" } else { "gallery wall" };
+                let lasts = lasts.map_or_else(String::new, |l| format!("; they have been as near as probes tell for {l}"));
+                format!(
+                    "The air's dew point is {dew_c:.1} °C, and the {surface} at {x:.0} mm is held to be {wall_c:.1} °C{lasts}."
+                )
+            }),
+            Alarm::WaterLow => self.describe_water(lasts),
+            _ => String::new(),
+        }
+    }
+
+    fn describe_water(&self, lasts: Option<Span>) -> String {
+        let Some(w) = self.course.seen() else {
+            return String::from("What the water gives cannot be told at present.");
+        };
+        let percent = (100.0 * w.share_of_usual()).min(999.0);
+        let Some(lasts) = lasts else { return format!("The water gives {percent:.0} % of its usual vapour.") };
+        let (tell, fallen) = w.probes;
+        let left = match w.hours_left() {
+            Some(h) if h < 48.0 => format!(" At this pace almost nothing is left in {h:.0} h."),
+            Some(h) if h < 500.0 => format!(" At this pace almost nothing is left in {:.0} days.", h / 24.0),
+            _ => String::new(),
+        };
+        let room = if w.room_known { "" } else { " The room's humidity is not measured; a very dry one is assumed." };
+        format!(
+            "The water gives {percent:.0} % of its usual vapour, and for {lasts} less than it ever strays to \
+             ({:.0} %); {fallen} of {tell} probes that can tell say so.{left}{room}",
+            100.0 * libm::exp(w.limit)
+        )
+    }
+}
