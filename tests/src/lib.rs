@@ -7,9 +7,12 @@ pub mod history;
 pub mod http;
 pub mod node;
 pub mod program;
+pub mod quiet;
+pub mod record;
 pub mod shelf;
 pub mod story;
 pub mod sums;
+pub mod table;
 pub mod watched;
 
 use std::time::{Duration, Instant, SystemTime};

@@ -92,6 +92,12 @@ impl Watched {
         }
     }
 
+    /// Forgets what was seen and raised so far, for those who look at what the core itself keeps.
+    pub fn forget(&mut self) {
+        self.raised = Vec::new();
+        self.looks.iter_mut().for_each(|l| *l = Vec::new());
+    }
+
     /// What is believed about a nest now.
     pub fn believed(&self, nest: usize) -> Option<NestNow> {
         self.core.nest(nest, Timestamp::from_unix_s(self.world.now_s())?)

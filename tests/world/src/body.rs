@@ -195,7 +195,7 @@ impl Body {
             let each = ml_s * WATER_J_MLK / wet.len() as f64;
             for i in wet {
                 let at = GALLERY * m + i;
-                self.slab.source_w[at] += each * (water_c - self.slab.temp_c[at]);
+                self.slab.source_w[at] += self.slab.within_step_w_k(at, each) * (water_c - self.slab.temp_c[at]);
             }
         }
         self.slab.step(room_c);
@@ -270,6 +270,18 @@ mod tests {
         run(&mut body, 12, Heat { pad_w: 4.0, sun_w_m2: 30.0, pour: Some((150.0, 0.01, 12.0)) });
         let error = body.slab.held_j() - start - body.slab.released_j + body.slab.lost_j;
         assert!(error.abs() < 1.0e-3 * body.slab.released_j, "{error} of {}", body.slab.released_j);
+    }
+
+    #[test]
+    fn a_quick_pour_cools_a_light_body_to_the_water_and_no_farther() {
+        let mut body = body(Material::Cork);
+        run(&mut body, 6, Heat { pad_w: 1.0, ..Heat::default() });
+        // 20 ml in half a minute.
+        for _ in 0..6 {
+            body.step(20.0, Heat { pour: Some((40.0, 0.67, 16.0)), ..Heat::default() });
+            assert!((15.9..40.0).contains(&body.gallery_at(40.0)), "{}", body.gallery_at(40.0));
+        }
+        assert!(body.gallery_at(40.0) < 22.0, "{}", body.gallery_at(40.0));
     }
 
     #[test]

@@ -116,6 +116,13 @@ impl Slab {
         self.released_j += released * dt;
     }
 
+    /// Mean conductance over a step of a cell that is brought towards a temperature by `w_k`: what is poured into a light
+    /// cell brings it there and no farther.
+    pub(crate) fn within_step_w_k(&self, cell: usize, w_k: f64) -> f64 {
+        let rest = self.rest[cell];
+        if rest > 0.0 { -rest * (-w_k / rest).exp_m1() } else { w_k }
+    }
+
     /// Heat held above 0 °C, J.
     pub(crate) fn held_j(&self) -> f64 {
         self.temp_c.iter().zip(&self.capacity_j_k).map(|(t, c)| t * c).sum()

@@ -67,15 +67,39 @@ impl Room {
     }
 
     fn settle(&mut self, now_s: f64, pulled_k: f64) {
-        let phase = TAU * (now_s - WARMEST_H * 3600.0) / DAY_S;
-        self.temp_c = self.spec.mean_c + self.spec.daily_k * phase.cos() + self.weather_k + pulled_k;
+        self.temp_c = self.spec.usual_c(now_s) + self.weather_k + pulled_k;
         let vapour =
             self.spec.rh_pct / 100.0 * saturation_pa(self.spec.mean_c) * (1.0 + self.damp) * (1.0 - self.dried);
         self.vapour_pa = vapour.clamp(0.0, 0.95 * saturation_pa(self.temp_c));
     }
 }
 
+impl RoomSpec {
+    /// Its temperature without weather and people, °C.
+    fn usual_c(&self, now_s: f64) -> f64 {
+        let after = self.course.partition_point(|(t, _)| *t <= now_s);
+        match (self.course.get(after.wrapping_sub(1)), self.course.get(after)) {
+            (Some((from, a)), Some((to, b))) => a + (b - a) * (now_s - from) / (to - from),
+            (Some((_, only)), None) | (None, Some((_, only))) => *only,
+            (None, None) => self.mean_c + self.daily_k * (TAU * (now_s - WARMEST_H * 3600.0) / DAY_S).cos(),
+        }
+    }
+}
+
 /// Hour of the day, 0 to 24 (UTC).
 pub(crate) fn hour_of_day(now_s: f64) -> f64 {
     now_s.rem_euclid(DAY_S) / 3600.0
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_course_is_followed_straight_from_point_to_point_and_held_beyond() {
+        let spec = RoomSpec { course: vec![(100.0, 10.0), (200.0, 20.0)], ..RoomSpec::default() };
+        for (t, want) in [(0.0, 10.0), (100.0, 10.0), (150.0, 15.0), (200.0, 20.0), (900.0, 20.0)] {
+            assert!((spec.usual_c(t) - want).abs() < 1e-9, "{t} s: {}", spec.usual_c(t));
+        }
+    }
 }

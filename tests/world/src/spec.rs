@@ -26,6 +26,9 @@ pub struct RoomSpec {
     pub mean_c: f64,
     /// Half the daily swing, K; warmest at 16 h.
     pub daily_k: f64,
+    /// Temperatures that it runs through instead (s since 1970, °C, in order), straight between them and weather on top;
+    /// empty: mean and daily swing.
+    pub course: Vec<(f64, f64)>,
     /// Standard deviation of the slow weather (Ornstein–Uhlenbeck), K.
     pub weather_sd_k: f64,
     /// Its correlation time, s.
@@ -220,6 +223,7 @@ impl Default for RoomSpec {
         Self {
             mean_c: 21.0,
             daily_k: 1.2,
+            course: Vec::new(),
             weather_sd_k: 0.5,
             weather_tau_s: 43_200.0,
             rh_pct: 45.0,

@@ -1,0 +1,67 @@
+//! The model judged in this process against the simulated shelf: samples of what `examples/error_table` and
+//! `examples/quiet_years` tell in full.
+use enclosure::{Alarm, Priority};
+use tests::program::root;
+use tests::quiet::{COUNTED, least_behind, live, most_behind};
+use tests::table::Cell;
+
+/// By so much an error may grow, K, and a share of the truth fall, before it is a change for the worse: a fixed seed
+/// tells one story, and a sound change of the model moves it about.
+const LEEWAY: f64 = 0.1;
+
+#[test]
+fn the_table_of_errors_is_no_better_than_the_model() {
+    let table = std::fs::read_to_string(root().join("tests/tables/errors.txt")).unwrap();
+    let sample = [
+        Cell { told: true, probes: 3, cadence_s: 60.0, noise_k: 0.2, lost: 0.0 },
+        Cell { told: true, probes: 2, cadence_s: 300.0, noise_k: 0.2, lost: 0.3 },
+        Cell { told: false, probes: 3, cadence_s: 60.0, noise_k: 0.02, lost: 0.0 },
+    ];
+    let mut worse = Vec::new();
+    for cell in sample {
+        let (now, then) = (cell.live(), cell.find(&table).expect("every cell stands in the table"));
+        println!("{}\n{}  in the table", cell.line(&now), cell.line(&then));
+        let sound = now.profile_k < then.profile_k + LEEWAY
+            && now.brood_k < then.brood_k + LEEWAY
+            && now.cover > then.cover - LEEWAY;
+        if !sound {
+            worse.push(cell);
+        }
+    }
+    assert!(
+        worse.is_empty(),
+        "worse than in the table: {worse:?}; if it must be so, write it anew: cargo run --release -p tests --example \
+         error_table > tests/tables/errors.txt"
+    );
+    assert!(Cell::all().iter().all(|cell| cell.find(&table).is_some()), "the table lacks cells");
+}
+
+/// A sample of quiet nests. Its bounds are what the model has reached, not what is wanted, which is none in years.
+#[test]
+fn quiet_nests_raise_no_more_than_they_did() {
+    let tally = live(100, 110, 5.0, 2, &[]);
+    print!("{tally}");
+    tally.stories.values().for_each(|story| println!("{story}"));
+    let dangers: u32 = COUNTED.iter().filter(|a| a.priority() == Priority::Danger).map(|a| tally.count(*a)).sum();
+    let rest: u32 = COUNTED.iter().map(|a| tally.count(*a)).sum::<u32>() - dangers;
+    assert!(dangers <= DANGERS, "{dangers} false dangers in {:.2} nest-years", tally.years());
+    assert!(rest <= REST, "{rest} other false alarms in {:.2} nest-years", tally.years());
+    assert_eq!(tally.count(Alarm::ProbeHot), 0, "it needs no model");
+}
+
+/// See [`quiet_nests_raise_no_more_than_they_did`].
+const DANGERS: u32 = 7;
+const REST: u32 = 40;
+
+/// Garwood, Biometrika 28 (1936), 95 % limits of a Poisson mean: 0 → 0 to 3.689, 1 → 0.0253 to 5.572, 10 → 4.795 to
+/// 18.39 (from memory; the first is −ln 0.025).
+#[test]
+fn the_limits_of_a_count_are_those_of_the_table() {
+    let near = |got: f64, want: f64| assert!((got - want).abs() < 1e-3 * want.max(0.1), "{got} for {want}");
+    near(most_behind(0), -(0.025_f64.ln()));
+    near(most_behind(1), 5.572);
+    near(most_behind(10), 18.39);
+    near(least_behind(1), 0.0253);
+    near(least_behind(10), 4.795);
+    assert!(least_behind(0).abs() < 1e-12);
+}
