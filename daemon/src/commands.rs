@@ -5,7 +5,7 @@ use crate::clock::{Clock, SystemClock};
 use crate::notices::{self, Context};
 use crate::run::{self, NoticeParts, Outfit, Task, WebParts};
 use crate::shelf_file::{self, EXIT_WRONG, ShelfErrors, ShelfFile};
-use crate::{acts, demo, exchange, mirror, replay, review, web};
+use crate::{acts, demo, exchange, replay, review, web};
 use anyhow::Context as _;
 use std::future::Future;
 use std::io::Write as _;
@@ -23,9 +23,6 @@ pub const EXIT_CALLED_WRONGLY: u8 = 2;
 pub const LOG_VARIABLE: &str = "WARMEND_LOG";
 /// How much is logged unless it says otherwise: the broker's library tells of every client at `info`.
 const LOG_DEFAULT: &str = "info,mqtt5=warn";
-
-/// How long the mirror may take for its last batch.
-const MIRROR_ENDS_WITHIN: std::time::Duration = std::time::Duration::from_secs(3);
 
 /// Why a command was not done; each kind has its exit code.
 #[derive(Debug, thiserror::Error)]
@@ -137,21 +134,9 @@ pub fn execute(cli: Cli) -> Result<u8, Failure> {
     }
 }
 
-/// The daemon, with a mirror where the shelf file asks for one.
+/// The daemon.
 async fn watch(file: ShelfFile) -> Result<(), Failure> {
-    let mut outfit = Outfit::new(serve, tell);
-    let mut mirroring = None;
-    if let Some(influx) = &file.influx {
-        let (feed, task) = mirror::mirror(influx).map_err(|e| Failure::Told(e.to_string()))?;
-        mirroring = Some(tokio::spawn(task));
-        outfit.tap = Some(mirror::tap(feed, &file.shelf));
-    }
-    run::run(file, outfit, told_to_stop()).await.map_err(|e| Failure::coded(e.exit_code(), e))?;
-    if let Some(task) = mirroring {
-        // What the mirror's server does not take now is in history all the same.
-        drop(tokio::time::timeout(MIRROR_ENDS_WITHIN, task).await);
-    }
-    Ok(())
+    run::run(file, Outfit::new(serve, tell), told_to_stop()).await.map_err(|e| Failure::coded(e.exit_code(), e))
 }
 
 /// Reads a password from standard input and prints what a line of a users file needs of it.

@@ -9,7 +9,7 @@
 mod csv;
 mod export;
 mod import;
-mod line;
+pub(crate) mod line;
 mod sensml;
 mod times;
 

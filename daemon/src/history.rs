@@ -14,6 +14,7 @@
 mod backup;
 mod codec;
 mod errors;
+mod mirroring;
 mod open;
 mod packing;
 mod read;
@@ -30,6 +31,7 @@ mod writer;
 
 pub use backup::{PutBack, put_back};
 pub use errors::{HistoryError, WriteError};
+pub use mirroring::{Due, LINES_MAX, MirrorLines, MirrorMark, MirrorNews, MirrorState};
 pub use open::{OpenReport, Opened, SetAside};
 pub use packing::Packed;
 pub use read::{Bucket, Extent, Reader, Sizes, StandingAlarms};

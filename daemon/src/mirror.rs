@@ -1,114 +1,52 @@
-//! A mirror of readings in InfluxDB 2, or whatever takes its line protocol. History stays the truth; this is a copy.
+//! A mirror in InfluxDB 2, or whatever takes its line protocol: readings, estimates, alarms. History stays the truth.
 //!
-//! It never holds anything up: readings are offered to a bounded queue, sent in batches, and lost (and counted) when
-//! the server is away for longer than the queue lasts. Off unless the shelf file has `[influx]`.
+//! It never holds anything up, and nothing holds it up for good: it reads what is stored (store and forward), sends it
+//! in batches with a timeout, and remembers in history how far it came. A server that was away for days gets
+//! everything once it is back, the newest first, as far as history still has it; a new one gets all there is. Sending
+//! something twice changes nothing there, so after a crash the last minute is sent again. Off unless the shelf file has
+//! `[influx]`.
 //!
-//! A line: `reading,nest=oak,quantity=temperature,source=oak-node:warm value=27.25 1772366400000`.
-use crate::history::{HistoricReading, Quantity};
-use crate::pipeline::Tap;
-use crate::shelf_file::InfluxSettings;
-use enclosure::{Shelf, Timestamp};
-use influxdb2::RequestError;
-use influxdb2::api::write::TimestampPrecision;
-use std::collections::{HashMap, VecDeque};
-use std::fmt::Write as _;
-use std::sync::Arc;
-use std::sync::atomic::{AtomicU64, Ordering};
-use std::time::Duration;
-use tokio::sync::mpsc;
+//! ```text
+//! reading,nest=oak,quantity=temperature,source=oak-node:warm value=27.25 1772366400250
+//! estimate,nest=oak brood_mean=26.9,brood_sd=0.3,brood_hottest=28.1,heat=3.1,room=21.2 1772366400000
+//! profile,nest=oak,at_mm=60 mean=27.3,sd=0.2,humidity=61 1772366400000
+//! alarm,alarm=brood-hot,nest=oak,priority=warning active=1,event="raised",state="unacknowledged",… 1772366400000
+//! ```
+mod lines;
+mod post;
 
-/// Readings that may wait for the mirror's task.
-pub const MIRROR_WAITING: usize = 4_096;
-/// Readings that wait for a server that is away; beyond, the oldest are lost and counted.
-pub const KEPT_MAX: usize = 50_000;
-/// Most readings in one request.
+use crate::clock::Clock;
+use crate::history::{Batch, Due, HistoryError, MirrorLines, MirrorMark, MirrorNews, Reader, Writer};
+use crate::shelf_file::InfluxSettings;
+use crate::snapshot::{MirrorNow, Snapshot};
+use enclosure::{Span, Timestamp};
+use post::Post;
+use std::collections::HashMap;
+use std::path::PathBuf;
+use std::sync::{Arc, Mutex, PoisonError};
+use std::time::Duration;
+use tokio::sync::watch;
+use tokio::task::JoinHandle;
+use tokio_util::sync::CancellationToken;
+
+/// Most lines in one request.
 pub const BATCH_MAX: usize = 5_000;
-/// A batch waits so long for company.
-const BATCH_EVERY: Duration = Duration::from_secs(5);
-/// Longest that one request may take: the client itself would wait for ever.
-const WRITE_TIMEOUT: Duration = Duration::from_secs(10);
+/// Most readings that are taken up of what is due before the mark moves.
+const DUE_MAX: usize = 50_000;
+/// Most changes of alarms, or pieces of estimates, in one request.
+const CHANGES_MAX: usize = 500;
+/// What is new is sent so often.
+const ROUND_EVERY: Duration = Duration::from_secs(5);
+/// Estimates are noted at the multiples of this since 1970.
+const ESTIMATE_EVERY: Span = Span::from_min(5);
+/// How far it has come is written down so often; each time costs a page on the device.
+const MARK_EVERY: Span = Span::from_min(1);
 /// First wait after a request that failed; doubled each time ...
 const BACK_OFF_FIRST: Duration = Duration::from_secs(2);
 /// ... up to this.
 const BACK_OFF_MAX: Duration = Duration::from_secs(120);
-
-/// One reading on its way.
-#[derive(Clone, Debug, PartialEq)]
-pub struct Line {
-    /// Full SenML name.
-    pub source: Arc<str>,
-    /// Id of the nest that lists it.
-    pub nest: Option<Arc<str>>,
-    /// What was measured.
-    pub quantity: Quantity,
-    /// In the quantity's unit.
-    pub value: f64,
-    /// When.
-    pub at: Timestamp,
-}
-
-/// What was done.
-#[derive(Debug, Default)]
-pub struct Counts {
-    sent: AtomicU64,
-    lost: AtomicU64,
-}
-
-impl Counts {
-    /// Readings that the server took.
-    pub fn sent(&self) -> u64 {
-        self.sent.load(Ordering::Relaxed)
-    }
-
-    /// Readings lost: no room, no number, or refused by the server.
-    pub fn lost(&self) -> u64 {
-        self.lost.load(Ordering::Relaxed)
-    }
-
-    fn lose(&self, n: usize) {
-        self.lost.fetch_add(n as u64, Ordering::Relaxed);
-    }
-}
-
-/// Offers readings to the mirror; never waits.
-#[derive(Clone, Debug)]
-pub struct Feed {
-    lines: mpsc::Sender<Line>,
-    counts: Arc<Counts>,
-}
-
-impl Feed {
-    /// Offers one; if there is no room it is lost and counted.
-    pub fn offer(&self, line: Line) {
-        if self.lines.try_send(line).is_err() {
-            self.counts.lose(1);
-        }
-    }
-
-    /// What was done so far.
-    pub fn counts(&self) -> &Counts {
-        &self.counts
-    }
-}
-
-/// Offers every judged reading to the mirror, under the nest that lists its source.
-pub fn tap(feed: Feed, shelf: &Shelf) -> Tap {
-    let mut nests: HashMap<String, Arc<str>> = HashMap::new();
-    for nest in &shelf.nests {
-        let id: Arc<str> = nest.id.as_str().into();
-        let probes = nest.probes.iter().map(|p| &p.source);
-        let drives = nest.pads.iter().filter_map(|p| p.drive.as_ref());
-        // A room belongs to the first nest that lists it.
-        for source in probes.chain(drives).chain(nest.room.as_ref()) {
-            nests.entry(source.clone()).or_insert_with(|| Arc::clone(&id));
-        }
-    }
-    Tap(Arc::new(move |r: &HistoricReading| {
-        let (quantity, value) = Quantity::of(r.measured);
-        let nest = nests.get(&*r.source).cloned();
-        feed.offer(Line { source: Arc::clone(&r.source), nest, quantity, value, at: r.at });
-    }))
-}
+/// Before it is tried again if it fell over.
+const REST: Duration = Duration::from_secs(60);
 
 /// Why there is no mirror.
 #[derive(Debug, thiserror::Error)]
@@ -123,257 +61,338 @@ pub enum MirrorError {
     #[error("mirroring: the token in {path} cannot be read. Correct [influx] token_file")]
     Token {
         /// The file.
-        path: std::path::PathBuf,
+        path: PathBuf,
         /// Why.
         source: std::io::Error,
     },
 }
 
-/// Makes the mirror: the way in, and the task that sends; the task ends after the last [`Feed`], with a last attempt.
-///
-/// # Errors
-/// [`MirrorError`].
-pub fn mirror(settings: &InfluxSettings) -> Result<(Feed, impl Future<Output = ()> + Send + use<>), MirrorError> {
-    let address = || MirrorError::Address { url: settings.url.clone() };
-    // The client panics on a bad address.
-    let url = reqwest::Url::parse(&settings.url).map_err(|_| address())?;
-    if url.scheme() != "http" || url.host_str().is_none_or(str::is_empty) {
-        return Err(address());
+/// How it stands, for pages and metrics.
+#[derive(Debug, Default)]
+pub struct Counts(Mutex<MirrorNow>);
+
+impl Counts {
+    /// How it stands now.
+    pub fn now(&self) -> MirrorNow {
+        self.0.lock().unwrap_or_else(PoisonError::into_inner).clone()
     }
-    let token = match &settings.token_file {
-        Some(path) => {
-            let read = std::fs::read_to_string(path);
-            read.map_err(|source| MirrorError::Token { path: path.clone(), source })?.trim().to_owned()
+
+    fn change(&self, change: impl FnOnce(&mut MirrorNow)) {
+        change(&mut self.0.lock().unwrap_or_else(PoisonError::into_inner));
+    }
+}
+
+/// A mirror as the shelf file asks for it.
+#[derive(Clone, Debug)]
+pub struct Mirror {
+    post: Post,
+    nests: Arc<HashMap<String, String>>,
+    counts: Arc<Counts>,
+}
+
+/// What it works with.
+#[derive(Clone, Debug)]
+pub struct Parts {
+    /// The history, to read.
+    pub history: PathBuf,
+    /// To say how far it has come.
+    pub writer: Arc<Writer>,
+    /// How everything stands, for estimates.
+    pub snapshots: watch::Receiver<Arc<Snapshot>>,
+    /// The time.
+    pub clock: Arc<dyn Clock>,
+    /// Says when to end.
+    pub stop: CancellationToken,
+}
+
+impl Mirror {
+    /// Sets one up; `nests` are those of the listed sources.
+    ///
+    /// # Errors
+    /// [`MirrorError`].
+    pub fn new(settings: &InfluxSettings, nests: HashMap<String, String>) -> Result<Self, MirrorError> {
+        Ok(Self { post: Post::new(settings)?, nests: Arc::new(nests), counts: Arc::default() })
+    }
+
+    /// How it stands.
+    pub fn counts(&self) -> Arc<Counts> {
+        Arc::clone(&self.counts)
+    }
+}
+
+/// Keeps the mirror going until it is told to stop. If it falls over, that is logged and shown; the watch goes on.
+pub fn keep_up(mirror: Mirror, parts: Parts) -> JoinHandle<()> {
+    tokio::spawn(async move {
+        while !parts.stop.is_cancelled() {
+            let task = Task::new(mirror.clone(), parts.clone());
+            if let Err(error) = tokio::spawn(task.run()).await {
+                tracing::error!(%error, "the mirror fell over; the watch goes on, and it is tried again in a minute");
+                mirror.counts.change(|now| now.failing = Some("it fell over and is started again".to_owned()));
+                tokio::select! {
+                    () = parts.stop.cancelled() => {}
+                    () = tokio::time::sleep(REST) => {}
+                }
+            }
         }
-        None => String::new(),
-    };
-    let (lines, inbox) = mpsc::channel(MIRROR_WAITING);
-    let counts = Arc::new(Counts::default());
-    let task = Task {
-        client: influxdb2::Client::new(url.as_str().trim_end_matches('/'), settings.org.clone(), token),
-        org: settings.org.clone(),
-        bucket: settings.bucket.clone(),
-        kept: VecDeque::new(),
-        counts: Arc::clone(&counts),
-        failures: 0,
-    };
-    Ok((Feed { lines, counts }, task.run(inbox)))
+    })
+}
+
+/// Why a round ended early.
+enum Halt {
+    /// The other end takes nothing now.
+    Away(String),
+    /// History cannot be read, or does not take the mark.
+    History(String),
+}
+
+impl From<HistoryError> for Halt {
+    fn from(error: HistoryError) -> Self {
+        Self::History(error.to_string())
+    }
 }
 
 struct Task {
-    client: influxdb2::Client,
-    org: String,
-    bucket: String,
-    kept: VecDeque<Line>,
-    counts: Arc<Counts>,
+    mirror: Mirror,
+    parts: Parts,
+    /// How far it has come; what is marked in history may lag behind.
+    mark: MirrorMark,
+    marked: Option<Span>,
+    estimated: Option<i64>,
+    begun: bool,
     failures: u32,
 }
 
 impl Task {
-    async fn run(mut self, mut inbox: mpsc::Receiver<Line>) {
+    fn new(mirror: Mirror, parts: Parts) -> Self {
+        let mark = MirrorMark::default();
+        Self { mirror, parts, mark, marked: None, estimated: None, begun: false, failures: 0 }
+    }
+
+    async fn run(mut self) {
+        let stop = self.parts.stop.clone();
         loop {
-            let open = self.gather(&mut inbox).await;
-            let least = if open { BATCH_MAX } else { 1 };
-            while !self.kept.is_empty() && self.write().await && self.kept.len() >= least {}
-            if !open {
-                self.counts.lose(self.kept.len());
-                return;
+            let halted = tokio::select! {
+                () = stop.cancelled() => break,
+                done = self.round() => done.err(),
+            };
+            let wait = match halted {
+                None => {
+                    self.failures = 0;
+                    ROUND_EVERY
+                }
+                Some(halt) => self.held_up(&halt),
+            };
+            let until = tokio::time::sleep(wait);
+            tokio::pin!(until);
+            loop {
+                tokio::select! {
+                    () = stop.cancelled() => break,
+                    () = &mut until => break,
+                    // However long the other end is away: what is believed meanwhile waits in history.
+                    () = self.next_estimate() => self.note_estimate(),
+                }
             }
+            if stop.is_cancelled() {
+                break;
+            }
+        }
+        if self.begun {
+            // The pipeline still commits; without the mark the last minute is sent again.
+            drop(self.say_mark().await);
         }
     }
 
-    /// Takes lines in until a batch is due; whether more may come.
-    async fn gather(&mut self, inbox: &mut mpsc::Receiver<Line>) -> bool {
-        let due = tokio::time::sleep(if self.failures == 0 { BATCH_EVERY } else { self.back_off() });
-        tokio::pin!(due);
+    /// Sends everything that is new, then some of what is due, until nothing is.
+    async fn round(&mut self) -> Result<(), Halt> {
+        if !self.begun {
+            self.begin().await?;
+        }
+        if self.estimate_is_due() {
+            self.note_estimate();
+        }
         loop {
-            tokio::select! {
-                line = inbox.recv() => match line {
-                    Some(line) => self.keep(line),
-                    None => return false,
-                },
-                () = &mut due => return true,
+            self.send_new().await?;
+            if !self.send_due().await? {
+                break;
             }
-            if self.failures == 0 && self.kept.len() >= BATCH_MAX {
-                return true;
+        }
+        let now = self.parts.clock.now();
+        self.mirror.counts.change(|counts| (counts.caught_up, counts.failing) = (Some(now), None));
+        self.mark_now_and_then().await
+    }
+
+    /// Takes up where history says it stopped.
+    async fn begin(&mut self) -> Result<(), Halt> {
+        let target = self.mirror.post.target();
+        let batch = Batch { mirror: Some(MirrorNews::Target(target)), ..Batch::default() };
+        self.store(batch).await?;
+        let state = self.read(|reader| reader.mirror()).await?.unwrap_or_default();
+        self.mark = MirrorMark { reading: state.reading, change: state.change, ..MirrorMark::default() };
+        self.mirror.counts.change(|counts| counts.lost = state.lost);
+        self.begun = true;
+        Ok(())
+    }
+
+    /// Readings in the order of arrival, alarm changes, estimates: all that is new.
+    async fn send_new(&mut self) -> Result<(), Halt> {
+        loop {
+            let after = self.mark.reading;
+            let (readings, last) = self.read(move |reader| reader.arrived(after, BATCH_MAX)).await?;
+            let full = readings.len() >= BATCH_MAX;
+            let body = lines::readings(&readings, &self.mirror.nests);
+            self.send(&body).await?;
+            self.mark.reading = last;
+            if !full {
+                break;
             }
+            self.show().await?;
+        }
+        loop {
+            let after = self.mark.change;
+            let (changes, last) = self.read(move |reader| reader.changes_after(after, CHANGES_MAX)).await?;
+            self.send(&lines::changes(&changes)).await?;
+            self.mark.change = last;
+            if changes.len() < CHANGES_MAX {
+                break;
+            }
+        }
+        loop {
+            let (pieces, last) = self.read(|reader| reader.mirror_lines(CHANGES_MAX)).await?;
+            if pieces.is_empty() {
+                return Ok(());
+            }
+            self.send(&pieces.concat()).await?;
+            self.mark.line = last;
+            // They are kept for this alone: gone once they are sent.
+            self.say_mark().await?;
         }
     }
 
-    fn keep(&mut self, line: Line) {
-        if !line.value.is_finite() {
-            return self.counts.lose(1);
+    /// Some of what was packed before it was sent; whether there was any.
+    async fn send_due(&mut self) -> Result<bool, Halt> {
+        let due: Vec<Due> = self.read(|reader| reader.due(DUE_MAX)).await?;
+        self.show().await?;
+        if due.is_empty() {
+            return Ok(false);
         }
-        if self.kept.len() >= KEPT_MAX {
-            self.kept.pop_front();
-            self.counts.lose(1);
+        for (id, readings) in due {
+            for part in readings.chunks(BATCH_MAX) {
+                let body = lines::readings(part, &self.mirror.nests);
+                self.send(&body).await?;
+            }
+            self.mark.done.push(id);
         }
-        self.kept.push_back(line);
+        self.say_mark().await?;
+        Ok(true)
     }
 
-    fn back_off(&self) -> Duration {
+    async fn send(&mut self, body: &str) -> Result<(), Halt> {
+        if body.is_empty() {
+            return Ok(());
+        }
+        let done = self.mirror.post.deliver(body).await.map_err(Halt::Away)?;
+        self.mark.lost += done.lost;
+        self.mirror.counts.change(|counts| {
+            counts.sent += done.sent;
+            counts.lost += done.lost;
+            counts.failing = None;
+        });
+        if self.failures > 0 {
+            tracing::info!("the mirror takes readings again");
+            self.failures = 0;
+        }
+        if let Some(why) = done.refused {
+            tracing::warn!(lost = done.lost, why, "the mirror refused lines for good; they are in history");
+        }
+        Ok(())
+    }
+
+    /// How much waits.
+    async fn show(&self) -> Result<(), Halt> {
+        let reached = self.mark.reading;
+        let state = self.read(|reader| reader.mirror()).await?.unwrap_or_default();
+        let marked = u64::try_from(reached.saturating_sub(state.reading)).unwrap_or(0);
+        self.mirror.counts.change(|counts| {
+            (counts.waiting, counts.due) = (state.waiting.saturating_sub(marked), state.due);
+        });
+        Ok(())
+    }
+
+    fn held_up(&mut self, halt: &Halt) -> Duration {
+        self.failures = self.failures.saturating_add(1);
+        let why = match halt {
+            Halt::Away(why) => why.clone(),
+            Halt::History(why) => format!("history: {why}"),
+        };
+        if self.failures == 1 {
+            tracing::warn!("mirroring: {why}. Nothing is lost: history keeps it, and it is tried again");
+        }
+        self.mirror.counts.change(|counts| counts.failing = Some(why));
         BACK_OFF_FIRST.saturating_mul(1 << self.failures.saturating_sub(1).min(16)).min(BACK_OFF_MAX)
     }
 
-    /// Sends the oldest batch; whether the server is there for more.
-    async fn write(&mut self) -> bool {
-        let n = self.kept.len().min(BATCH_MAX);
-        let mut body = String::with_capacity(n * 80);
-        self.kept.iter().take(n).for_each(|line| write_line(line, &mut body));
-        let precision = TimestampPrecision::Milliseconds;
-        let writing = self.client.write_line_protocol_with_precision(&self.org, &self.bucket, body, precision);
-        let why = match tokio::time::timeout(WRITE_TIMEOUT, writing).await {
-            Ok(Ok(())) => {
-                self.kept.drain(..n);
-                self.counts.sent.fetch_add(n as u64, Ordering::Relaxed);
-                self.failures = 0;
-                return true;
-            }
-            // The lines themselves are refused: sent again they would be refused again.
-            Ok(Err(RequestError::Http { status, .. })) if [400, 413, 422].contains(&status.as_u16()) => {
-                self.kept.drain(..n);
-                self.counts.lose(n);
-                tracing::warn!("the mirror refused {n} readings ({status}); they are in history");
-                return true;
-            }
-            // Its text may be long, and the answer's body is another's.
-            Ok(Err(RequestError::Http { status, .. })) => format!("it answered {status}"),
-            Ok(Err(_)) => "it cannot be reached".to_owned(),
-            Err(_) => format!("no answer within {} s", WRITE_TIMEOUT.as_secs()),
-        };
-        self.failures = self.failures.saturating_add(1);
-        if self.failures == 1 {
-            tracing::warn!("mirroring readings: {why}; they are kept for a while and tried again");
+    async fn mark_now_and_then(&mut self) -> Result<(), Halt> {
+        let now = self.parts.clock.monotonic();
+        if self.marked.is_some_and(|marked| now.ms() - marked.ms() < MARK_EVERY.ms()) {
+            return Ok(());
         }
-        false
+        self.marked = Some(now);
+        self.say_mark().await
+    }
+
+    /// Writes down how far it has come.
+    async fn say_mark(&mut self) -> Result<(), Halt> {
+        let batch = Batch { mirror: Some(MirrorNews::Mark(self.mark.clone())), ..Batch::default() };
+        self.store(batch).await?;
+        self.mark = MirrorMark { reading: self.mark.reading, change: self.mark.change, ..MirrorMark::default() };
+        Ok(())
+    }
+
+    async fn store(&self, batch: Batch) -> Result<(), Halt> {
+        let told = |error: crate::history::WriteError| Halt::History(error.to_string());
+        let pending = self.parts.writer.submit(batch).map_err(told)?;
+        let answer = pending.await.map_err(|_| Halt::History("its writer has stopped".to_owned()))?;
+        answer.map(drop).map_err(told)
+    }
+
+    async fn read<T: Send + 'static>(
+        &self,
+        work: impl FnOnce(&Reader) -> Result<T, HistoryError> + Send + 'static,
+    ) -> Result<T, Halt> {
+        let path = self.parts.history.clone();
+        let read = tokio::task::spawn_blocking(move || work(&Reader::open(&path)?));
+        Ok(read.await.map_err(|error| Halt::History(error.to_string()))??)
+    }
+
+    fn estimate_is_due(&self) -> bool {
+        self.estimated != Some(period(self.parts.clock.now()))
+    }
+
+    async fn next_estimate(&self) {
+        if !self.estimate_is_due() {
+            let now_ms = self.parts.clock.now().unix_ms();
+            let left_ms = ESTIMATE_EVERY.ms() - now_ms.rem_euclid(ESTIMATE_EVERY.ms());
+            tokio::time::sleep(Duration::from_millis(u64::try_from(left_ms).unwrap_or(0))).await;
+        }
+    }
+
+    /// Hands what is believed now to history, for the mirror alone: nothing else keeps estimates.
+    fn note_estimate(&mut self) {
+        let now = self.parts.clock.now();
+        self.estimated = Some(period(now));
+        let text = lines::estimates(&self.parts.snapshots.borrow().clone(), now);
+        if !text.is_empty() {
+            let batch = Batch { mirror_lines: vec![MirrorLines { at: now, text }], ..Batch::default() };
+            // The writer keeps it if it cannot be written now, and counts what it loses; nobody waits.
+            drop(self.parts.writer.submit(batch));
+        }
     }
 }
 
-fn write_line(line: &Line, out: &mut String) {
-    out.push_str("reading");
-    if let Some(nest) = &line.nest {
-        out.push_str(",nest=");
-        escape(nest, out);
-    }
-    let _ = write!(out, ",quantity={},source=", line.quantity.name());
-    escape(&line.source, out);
-    let _ = writeln!(out, " value={} {}", line.value, line.at.unix_ms());
-}
-
-/// A tag's value: commas, equal signs and spaces with a backslash before them; what ends a line is a space.
-fn escape(text: &str, out: &mut String) {
-    for c in text.chars() {
-        match c {
-            ',' | '=' | ' ' => out.extend(['\\', c]),
-            c if c.is_control() => out.push_str("\\ "),
-            c => out.push(c),
-        }
-    }
-    // A backslash at the end would take the next comma with it.
-    if text.ends_with('\\') {
-        out.push('_');
-    }
+/// Which of the moments of estimates was the last.
+fn period(now: Timestamp) -> i64 {
+    now.unix_ms().div_euclid(ESTIMATE_EVERY.ms())
 }
 
 #[cfg(test)]
-mod tests {
-    use super::*;
-    use crate::http_probe::{DEADLINE, Probe};
-
-    fn settings(probe: &Probe) -> InfluxSettings {
-        InfluxSettings { url: probe.url(""), org: "home".to_owned(), bucket: "shelf".to_owned(), token_file: None }
-    }
-
-    fn line(source: &str, value: f64, ms: i64) -> Line {
-        Line {
-            source: source.into(),
-            nest: Some("oak".into()),
-            quantity: Quantity::Temperature,
-            value,
-            at: Timestamp::from_unix_ms(ms),
-        }
-    }
-
-    /// Feeds `lines`, ends the feed, and waits for the task.
-    async fn feed(probe: &Probe, lines: Vec<Line>) -> (u64, u64) {
-        let (feed, task) = mirror(&settings(probe)).expect("a mirror");
-        for line in lines {
-            feed.offer(line);
-        }
-        let counts = Arc::clone(&feed.counts);
-        drop(feed);
-        tokio::time::timeout(DEADLINE, task).await.expect("it ends");
-        (counts.sent(), counts.lost())
-    }
-
-    #[tokio::test]
-    async fn readings_arrive_as_lines_with_milliseconds() {
-        let mut probe = Probe::start(&[]).await;
-        let lines = vec![line("oak-node:warm", 27.25, 1_772_366_400_250), line("a b,c=d", -0.5, 5)];
-        assert_eq!(feed(&probe, lines).await, (2, 0));
-        let request = probe.request().await;
-        assert!(request.head.starts_with("POST /api/v2/write?bucket=shelf&org=home&precision=ms "), "{}", request.head);
-        let want = "reading,nest=oak,quantity=temperature,source=oak-node:warm value=27.25 1772366400250\n\
-                    reading,nest=oak,quantity=temperature,source=a\\ b\\,c\\=d value=-0.5 5\n";
-        assert_eq!(request.body, want);
-    }
-
-    #[tokio::test]
-    async fn what_is_refused_or_no_number_is_lost_and_counted() {
-        let probe = Probe::start(&[(400, "bad line")]).await;
-        assert_eq!(feed(&probe, vec![line("a:b", 1.0, 1), line("a:b", f64::NAN, 2)]).await, (0, 2));
-    }
-
-    #[tokio::test]
-    async fn a_server_that_is_down_costs_readings_but_no_time() {
-        let probe = Probe::start(&[(503, "away")]).await;
-        assert_eq!(feed(&probe, vec![line("a:b", 1.0, 1)]).await, (0, 1));
-    }
-
-    #[tokio::test]
-    async fn a_full_queue_holds_nobody_up() {
-        let probe = Probe::start(&[]).await;
-        let (feed, task) = mirror(&settings(&probe)).expect("a mirror");
-        for i in 0..MIRROR_WAITING + 7 {
-            feed.offer(line("a:b", 1.0, i as i64));
-        }
-        assert_eq!(feed.counts().lost(), 7);
-        drop(task);
-    }
-
-    #[tokio::test]
-    async fn more_than_one_batch_is_sent_in_several_requests() {
-        let mut probe = Probe::start(&[]).await;
-        let mut task = Task {
-            client: influxdb2::Client::new(probe.url(""), "home", ""),
-            org: "home".to_owned(),
-            bucket: "shelf".to_owned(),
-            kept: VecDeque::new(),
-            counts: Arc::default(),
-            failures: 0,
-        };
-        (0..KEPT_MAX + 3).for_each(|i| task.keep(line("a:b", 1.0, i as i64)));
-        assert_eq!((task.kept.len(), task.counts.lost()), (KEPT_MAX, 3));
-        task.kept.truncate(BATCH_MAX + 1);
-        assert!(task.write().await && task.write().await);
-        let sizes = [probe.request().await, probe.request().await].map(|r| r.body.lines().count());
-        assert_eq!(sizes, [BATCH_MAX, 1]);
-    }
-
-    #[test]
-    fn an_address_that_is_none_is_refused_instead_of_a_panic() {
-        for url in ["", "nonsense", "https://host", "http://"] {
-            let settings =
-                InfluxSettings { url: url.to_owned(), org: String::new(), bucket: String::new(), token_file: None };
-            assert!(mirror(&settings).is_err(), "{url}");
-        }
-    }
-
-    #[test]
-    fn hostile_names_stay_within_their_line() {
-        let mut out = String::new();
-        write_line(&line("x\ny value=1 2\n\\", 1.0, 1), &mut out);
-        assert_eq!(out.lines().count(), 1);
-        assert!(!out.contains("\\ v value"), "{out}");
-    }
-}
+mod tests;

@@ -23,8 +23,9 @@ pub(crate) use landing::{receipt_topic, state_receipt};
 pub use restoring::Restored;
 
 use crate::clock::Clock;
-use crate::history::{Committed, HistoricReading, SettingsInForce, WriteError, Writer};
+use crate::history::{Committed, SettingsInForce, WriteError, Writer};
 use crate::intake::{AckToken, Acker, Inbox, Link, Message, Publisher};
+use crate::mirror::Counts;
 use crate::shelf_file::Mapping;
 use crate::snapshot::{Act, Sent, Snapshot, Told};
 use crate::unpack::{MAX_STRANGERS, Strangers};
@@ -102,18 +103,8 @@ pub struct Settings {
     pub facts: Vec<(String, String)>,
     /// What the shelf file says; stored at the start if it said otherwise before.
     pub in_force: String,
-    /// Sees every reading once it is judged; must not block.
-    pub tap: Option<Tap>,
-}
-
-/// Sees readings on their way to history: for a mirror.
-#[derive(Clone)]
-pub struct Tap(pub Arc<dyn Fn(&HistoricReading) + Send + Sync>);
-
-impl std::fmt::Debug for Tap {
-    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
-        f.write_str("Tap")
-    }
+    /// How it stands with the mirror, if there is one.
+    pub mirror: Option<Arc<Counts>>,
 }
 
 /// Everything that can happen.

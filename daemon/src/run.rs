@@ -12,7 +12,8 @@ pub use starting::RunError;
 use crate::broker::EmbeddedBroker;
 use crate::clock::{Clock, SystemClock};
 use crate::intake::{Inbox, Intake, Link, Publisher};
-use crate::pipeline::{Parts, Pipeline, Tap};
+use crate::mirror::{self, Mirror};
+use crate::pipeline::{Parts, Pipeline};
 use crate::shelf_file::ShelfFile;
 use crate::snapshot::{ACTS_WAITING, Act, SENT_WAITING, Sent, Snapshot, TOLD_WAITING, Told};
 use crate::supervise::{Crew, Ended};
@@ -25,12 +26,16 @@ use std::sync::Arc;
 use std::time::Duration;
 use tokio::net::TcpListener;
 use tokio::sync::{mpsc, oneshot, watch};
+use tokio::task::JoinHandle;
 use tokio_util::sync::CancellationToken;
 
 /// How long stopping may take in all.
 pub const STOP_WITHIN: Duration = Duration::from_secs(10);
 /// How long pages and messages may take to end.
 const CREW_STOPS_WITHIN: Duration = Duration::from_secs(3);
+
+/// How long the mirror may take to say how far it has come.
+const MIRROR_STOPS_WITHIN: Duration = Duration::from_secs(2);
 
 /// The fact in history under which stands where the pages are, for commands that ask a running daemon.
 pub const PAGE_FACT: &str = "page";
@@ -84,8 +89,6 @@ pub struct Outfit {
     pub notices: Box<dyn FnOnce(NoticeParts) -> Task + Send>,
     /// The time; [`Outfit::new`] takes the machine's.
     pub clock: Arc<dyn Clock>,
-    /// Sees every reading once it is judged; must not block.
-    pub tap: Option<Tap>,
     /// Hears the addresses once all is open, before they are printed.
     pub open: Option<Box<dyn FnOnce(Open) + Send>>,
 }
@@ -111,13 +114,7 @@ impl Outfit {
         web: impl FnOnce(WebParts) -> Task + Send + 'static,
         notices: impl FnOnce(NoticeParts) -> Task + Send + 'static,
     ) -> Self {
-        Self {
-            web: Box::new(web),
-            notices: Box::new(notices),
-            clock: Arc::new(SystemClock::new()),
-            tap: None,
-            open: None,
-        }
+        Self { web: Box::new(web), notices: Box::new(notices), clock: Arc::new(SystemClock::new()), open: None }
     }
 }
 
@@ -146,8 +143,9 @@ pub async fn signalled() -> std::io::Result<()> {
 /// [`RunError`], with its exit code.
 pub async fn run(file: ShelfFile, outfit: Outfit, shutdown: impl Future<Output = ()>) -> Result<(), RunError> {
     let file = Arc::new(file);
+    let mirror = file.influx.as_ref().map(|influx| Mirror::new(influx, file.nests_of_sources())).transpose()?;
     let opened = starting::open(&file, Arc::clone(&outfit.clock)).await?;
-    let mut running = Running::start(&file, outfit, opened)?;
+    let mut running = Running::start(&file, outfit, opened, mirror)?;
     tokio::pin!(shutdown);
     let died = tokio::select! {
         () = &mut shutdown => None,
@@ -182,14 +180,17 @@ struct Running {
     crew: Crew,
     page: SocketAddr,
     open: Option<Box<dyn FnOnce(Open) + Send>>,
+    /// No part of the watch: it may end or fall over as it likes.
+    mirroring: Option<JoinHandle<()>>,
+    stop_mirror: CancellationToken,
     stop_pipeline: CancellationToken,
     stop_crew: CancellationToken,
 }
 
 impl Running {
-    fn start(file: &Arc<ShelfFile>, outfit: Outfit, opened: Opened) -> Result<Self, RunError> {
+    fn start(file: &Arc<ShelfFile>, outfit: Outfit, opened: Opened, mirror: Option<Mirror>) -> Result<Self, RunError> {
         let Opened { writer, history, restored, listener, page, broker, line, receipts, clear } = opened;
-        let Outfit { web, notices, clock, tap, open } = outfit;
+        let Outfit { web, notices, clock, open } = outfit;
         let (intake, inbox) = Intake::start(line.settings(file), Arc::clone(&clock));
         let publisher = intake.publisher();
         starting::say_receipts(&publisher, &file.broker.prefix, &receipts, &clear);
@@ -199,8 +200,21 @@ impl Running {
         let (snapshots, seen) = watch::channel(Arc::new(starting::first_picture(&restored, clock.as_ref())));
         let mut settings = starting::pipeline_settings(file);
         settings.pulse = Some(pulse);
-        settings.tap = tap;
         settings.facts.push((PAGE_FACT.to_owned(), page.to_string()));
+        let stop_mirror = CancellationToken::new();
+        let mirroring = mirror.map(|mirror| {
+            settings.mirror = Some(mirror.counts());
+            mirror::keep_up(
+                mirror,
+                mirror::Parts {
+                    history: history.clone(),
+                    writer: Arc::clone(&writer),
+                    snapshots: seen.clone(),
+                    clock: Arc::clone(&clock),
+                    stop: stop_mirror.clone(),
+                },
+            )
+        });
         let acker = intake.acker();
         let link = intake.link();
         let (leave, left) = oneshot::channel();
@@ -238,7 +252,21 @@ impl Running {
         let parts =
             NoticeParts { told: told_out, sent: sent_in, snapshots: seen, publisher, file, clock, stop: stop.clone() };
         crew.start("notices", notices(parts));
-        Ok(Self { line, broker, intake, left, pipeline: core, crew, page, open, stop_pipeline, stop_crew: stop })
+        let (pipeline, stop_crew) = (core, stop);
+        Ok(Self {
+            line,
+            broker,
+            intake,
+            left,
+            pipeline,
+            crew,
+            page,
+            open,
+            mirroring,
+            stop_mirror,
+            stop_pipeline,
+            stop_crew,
+        })
     }
 
     /// Says where everything is, once it is open, and waits until a part dies.
@@ -283,6 +311,11 @@ impl Running {
     }
 
     async fn stop(mut self) {
+        self.stop_mirror.cancel();
+        if let Some(mirroring) = self.mirroring.take() {
+            // What it does not send now is in history all the same.
+            drop(tokio::time::timeout(MIRROR_STOPS_WITHIN, mirroring).await);
+        }
         self.stop_pipeline.cancel();
         self.pipeline.all_end().await;
         self.stop_crew.cancel();

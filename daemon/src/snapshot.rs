@@ -80,6 +80,25 @@ pub struct Vitals {
     pub commit_ms: (u64, u64),
     /// Moment of the newest judged reading.
     pub judged: Option<Timestamp>,
+    /// How it stands with the mirror; none where the shelf file asks for none.
+    pub mirror: Option<MirrorNow>,
+}
+
+/// How it stands with the mirror.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct MirrorNow {
+    /// Lines that the other end took since the start.
+    pub sent: u64,
+    /// Lines that it never gets: refused for good, or thinned away while it could not be reached; ever.
+    pub lost: u64,
+    /// Readings that arrived since the last one sent.
+    pub waiting: u64,
+    /// Days of a source that are to be sent, because they were packed before they were.
+    pub due: u64,
+    /// When everything was sent last.
+    pub caught_up: Option<Timestamp>,
+    /// Why nothing is taken, if it is so.
+    pub failing: Option<String>,
 }
 
 /// Something a keeper does, with the way back to them.

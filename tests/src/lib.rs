@@ -9,6 +9,7 @@ pub mod node;
 pub mod program;
 pub mod quiet;
 pub mod record;
+pub mod series;
 pub mod shelf;
 pub mod story;
 pub mod sums;

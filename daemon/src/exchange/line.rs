@@ -41,6 +41,19 @@ pub(crate) fn escape(text: &str, out: &mut String) {
     }
 }
 
+/// A field's text, between its quotes.
+pub(crate) fn quote(text: &str, out: &mut String) {
+    out.push('"');
+    for c in text.chars() {
+        match c {
+            '"' | '\\' => out.extend(['\\', c]),
+            c if c.is_control() => out.push(' '),
+            c => out.push(c),
+        }
+    }
+    out.push('"');
+}
+
 /// Reads a line; `None` where it is empty, a comment, or of another measurement.
 pub(super) fn read(line: &[u8]) -> Result<Option<HistoricReading>, String> {
     let line = std::str::from_utf8(line).map_err(|_| "it is no UTF-8 text")?.trim();

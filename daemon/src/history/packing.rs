@@ -1,6 +1,7 @@
 //! Closed days, from rows to chunks: a sixteenth of the space, and a week of a series in a moment.
 use super::codec::{self, DAY_MS, Row, day_of};
 use super::errors::WriteError;
+use super::mirroring;
 use super::rows;
 use super::store::Store;
 use enclosure::Timestamp;
@@ -48,6 +49,8 @@ impl Store {
             #[cfg(test)]
             self.faults.step()?;
         }
+        mirroring::note_packed(&tx, step_end_ms)?;
+        mirroring::keep_number(&tx)?;
         tx.execute("DELETE FROM hot WHERE t_ms < ?1", [step_end_ms])?;
         #[cfg(test)]
         self.faults.step()?;

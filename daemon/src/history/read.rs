@@ -22,7 +22,7 @@ pub use sizes::Sizes;
 /// Reads history. Each call sees one moment of it.
 #[derive(Debug)]
 pub struct Reader {
-    conn: Connection,
+    pub(super) conn: Connection,
     path: PathBuf,
 }
 
@@ -233,7 +233,7 @@ impl Reader {
     }
 }
 
-fn reading(source: rusqlite::Error) -> HistoryError {
+pub(super) fn reading(source: rusqlite::Error) -> HistoryError {
     HistoryError::Sql { doing: "reading", source }
 }
 

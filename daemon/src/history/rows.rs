@@ -1,5 +1,6 @@
 //! Single rows in and out: the only place besides [`super::schema`] that names columns.
 use super::codec::{Chunk, Row};
+use super::mirroring;
 use super::receipts::{Boot, Receipts};
 use super::thinning::{self, Hour, ThinDay};
 use super::types::{
@@ -22,13 +23,22 @@ fn clip(text: &str) -> &str {
     text.char_indices().nth(TEXT_MAX).and_then(|(end, _)| text.get(..end)).unwrap_or(text)
 }
 
-pub(crate) fn insert_reading(conn: &Connection, series: i64, reading: &HistoricReading) -> Result<()> {
+/// `number` is its place in the order of arrival.
+pub(crate) fn insert_reading(conn: &Connection, number: i64, series: i64, reading: &HistoricReading) -> Result<()> {
     // Negative zero becomes zero: SQLite keeps whole numbers as integers, which have no such thing.
     let (_, v) = reading.value();
     let code = reading.rejection.map(rejection_code);
-    conn.prepare_cached("INSERT INTO hot (series, t_ms, v, rejection) VALUES (?1, ?2, ?3, ?4)")?
-        .execute(params![series, reading.at.unix_ms(), v + 0.0, code])
+    let (t_ms, v) = (reading.at.unix_ms(), v + 0.0);
+    conn.prepare_cached("INSERT INTO hot (id, series, t_ms, v, rejection, seal) VALUES (?1, ?2, ?3, ?4, ?5, ?6)")?
+        .execute(params![number, series, t_ms, v, code, seal([number, series, t_ms], v)])
         .map(drop)
+}
+
+/// Two bytes over a reading's number, series, time and value. Whether it is believed may still change.
+pub(crate) fn seal(numbers: [i64; 3], v: f64) -> u16 {
+    let [a, b, c] = numbers.map(i64::to_le_bytes);
+    let hash = super::codec::checksum([&a, &[b, c].concat(), &v.to_bits().to_le_bytes()]).cast_unsigned();
+    [48, 32, 16, 0].into_iter().fold(0, |folded, shift| folded ^ (hash >> shift) as u16)
 }
 
 /// Marks a stored reading, if it is among the [`DISBELIEVED_WITHIN`] that were stored last: `hot` has no index.
@@ -37,8 +47,8 @@ pub(crate) fn disbelieve(conn: &Connection, series: i64, disbelief: &Disbelief) 
         "UPDATE hot SET rejection = ?3
          WHERE id > (SELECT coalesce(max(id), 0) FROM hot) - ?4 AND series = ?1 AND t_ms = ?2",
     )?
-    .execute(params![series, disbelief.at.unix_ms(), rejection_code(disbelief.why), DISBELIEVED_WITHIN])
-    .map(drop)
+    .execute(params![series, disbelief.at.unix_ms(), rejection_code(disbelief.why), DISBELIEVED_WITHIN])?;
+    mirroring::note_disbelieved(conn, series, disbelief.at.unix_ms())
 }
 
 pub(crate) fn hot_row(row: &SqlRow<'_>) -> Result<(i64, Row)> {

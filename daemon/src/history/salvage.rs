@@ -1,8 +1,10 @@
 //! What a damaged file still gives: each table read from both ends towards the damage.
 //!
+//! Where the mirror stood is left behind too: it sends everything anew.
 //! Receipts are left behind on purpose: they speak of packs whose readings may be among what was lost. The nodes
 //! send again what they still keep, and get new ones.
 use super::open::beside;
+use super::rows;
 use rusqlite::types::Value;
 use rusqlite::{Connection, OpenFlags, Result, Transaction, params_from_iter};
 use std::fmt;
@@ -13,7 +15,7 @@ const TABLES: [(&str, &str); 10] = [
     ("series", "id, source, quantity"),
     ("chunk", "id, series, day, n, t_min, t_max, v_min, v_max, v_sum, believed, t, v, rejections, checksum"),
     ("thinned", "id, series, day, n, places, ends, means, checksum"),
-    ("hot", "id, series, t_ms, v, rejection"),
+    ("hot", HOT),
     ("alarm_change", "id, t_ms, alarm, nest, probe, node, event, state, detail, cause, told"),
     ("note", "id, t_ms, nest, at_mm, kind, text"),
     ("delivery", "id, change, way, attempt, t_ms, outcome"),
@@ -21,6 +23,10 @@ const TABLES: [(&str, &str); 10] = [
     ("setting", "id, t_ms, text"),
     ("fact", "rowid, name, value"),
 ];
+
+/// A single reading. Files of before version 3 have no seals.
+const HOT: &str = "id, series, t_ms, v, rejection, seal";
+const HOT_UNSEALED: &str = "id, series, t_ms, v, rejection";
 
 /// What was copied from a damaged file.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
@@ -68,6 +74,8 @@ pub(crate) fn copy(from: &Path, to: &mut Connection) -> Saved {
         let tx = to.transaction()?;
         let mut saved = Saved::default();
         for (table, columns) in TABLES.into_iter().filter(|(table, _)| !is_younger(&old, table)) {
+            let unsealed = table == "hot" && old.prepare("SELECT seal FROM hot").is_err();
+            let columns = if unsealed { HOT_UNSEALED } else { columns };
             let (rows, whole) = copy_table(&old, &tx, table, columns);
             saved.rows.push((table, rows));
             if !whole {
@@ -105,6 +113,9 @@ fn copy_table(old: &Connection, new: &Transaction<'_>, table: &str, columns: &st
         while let Some(row) = rows.next()? {
             let values: Vec<Value> = (0..width).map(|i| row.get(i)).collect::<Result<_>>()?;
             // A row whose values make no sense is left behind, the rest goes on.
+            if columns == HOT && !is_sealed(&values) {
+                continue;
+            }
             copied += insert.execute(params_from_iter(values)).map_or(0, |n| n as u64);
         }
         Ok(())
@@ -115,6 +126,22 @@ fn copy_table(old: &Connection, new: &Transaction<'_>, table: &str, columns: &st
         let _ = take("DESC");
     }
     (copied, whole)
+}
+
+/// Whether a single reading is what was once written: a torn page can look like a whole one.
+fn is_sealed(values: &[Value]) -> bool {
+    let [Value::Integer(id), Value::Integer(series), Value::Integer(t_ms), v, _, seal] = values else { return false };
+    let v = match v {
+        Value::Real(v) => *v,
+        Value::Integer(v) => *v as f64,
+        _ => return false,
+    };
+    match seal {
+        // Written by an older version.
+        Value::Null => true,
+        Value::Integer(seal) => *seal == i64::from(rows::seal([*id, *series, *t_ms], v)),
+        _ => false,
+    }
 }
 
 /// Readings whose series is lost have no name any more.

@@ -1,5 +1,6 @@
 //! The writer's side of the file: batches go in as a whole or not at all.
 use super::errors::{HistoryError, WriteError};
+use super::mirroring;
 use super::receipts::{Receipt, Receipts};
 use super::rows;
 use super::schema;
@@ -44,6 +45,8 @@ pub struct Store {
 #[derive(Debug)]
 struct Known {
     series: HashMap<(Arc<str>, Quantity), i64>,
+    /// The number of the next reading in the order of arrival; a failed commit leaves a gap.
+    next: i64,
     seen: Seen,
     receipts: Receipts,
 }
@@ -230,6 +233,14 @@ impl Work<'_> {
             self.step()?;
             rows::insert_gap(self.conn, gap)?;
         }
+        for lines in &batch.mirror_lines {
+            self.step()?;
+            mirroring::store_lines(self.conn, lines)?;
+        }
+        if let Some(news) = &batch.mirror {
+            self.step()?;
+            mirroring::store(self.conn, news)?;
+        }
         if let Some(settings) = &batch.settings {
             self.step()?;
             rows::insert_settings(self.conn, settings)?;
@@ -256,7 +267,8 @@ impl Work<'_> {
         let place = self.known.seen.add(self.conn, series, t_ms)?;
         if place == Place::New {
             self.added.readings.push((series, t_ms));
-            rows::insert_reading(self.conn, series, reading)?;
+            rows::insert_reading(self.conn, self.known.next, series, reading)?;
+            self.known.next += 1;
         }
         Ok(place)
     }
@@ -267,6 +279,7 @@ impl Known {
         let series = rows::all_series(conn)?;
         Ok(Self {
             series: series.into_iter().map(|(id, source, quantity)| ((source.into(), quantity), id)).collect(),
+            next: mirroring::next_number(conn)?,
             seen: Seen::load(conn)?,
             receipts: rows::load_receipts(conn)?,
         })

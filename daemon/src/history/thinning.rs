@@ -6,6 +6,7 @@
 //! messages, gaps and settings never leave.
 use super::codec::{self, DAY_MS, Row, checksum, day_of, offset_of};
 use super::errors::WriteError;
+use super::mirroring;
 use super::read::Extent;
 use super::rows;
 use super::store::Store;
@@ -121,6 +122,7 @@ fn thin_day(tx: &Transaction<'_>, day: i64) -> rusqlite::Result<Thinned> {
     for series in rows::series_of_day(tx, "chunk", day)? {
         match rows::chunk(tx, series, day)?.map(|chunk| codec::unpack(&chunk)) {
             Some(Ok(readings)) => {
+                mirroring::note_thinned(tx, (series, day), &readings)?;
                 let stored = rows::thinned(tx, series, day)?.unwrap_or_default();
                 let hours = merged(stored, hours_of(&readings));
                 let packed = pack(&hours).map_err(|why| rusqlite::Error::ToSqlConversionFailure(why.into()))?;

@@ -1,4 +1,5 @@
 //! What goes into history and comes out of it, and how that can fail.
+use super::mirroring::{MirrorLines, MirrorNews};
 use super::receipts::PackSeen;
 use enclosure::reading::Unit;
 use enclosure::{Alarm, AlarmChange, AlarmKey, Event, Measured, Refusal, Rejection, Shelf, SourceId, State, Timestamp};
@@ -137,6 +138,10 @@ pub struct Batch {
     pub gaps: Vec<Gap>,
     /// What the shelf file says now; stored if it said otherwise before.
     pub settings: Option<SettingsInForce>,
+    /// What the mirror has to say.
+    pub mirror: Option<MirrorNews>,
+    /// What the mirror is to be told and nothing else keeps.
+    pub mirror_lines: Vec<MirrorLines>,
     /// Small facts by name (`watched_until`), the newest kept.
     pub facts: Vec<(String, String)>,
     /// Commit at once instead of waiting for company: danger.
@@ -271,7 +276,10 @@ impl Batch {
         self.readings.clear();
         self.disbeliefs.clear();
         self.packs.clear();
+        // The mirror says again how far it has come.
+        self.mirror = None;
         let empty = self.changes.is_empty() && self.notes.is_empty() && self.deliveries.is_empty();
-        (!(empty && self.gaps.is_empty() && self.facts.is_empty() && self.settings.is_none())).then_some(self)
+        let bare = self.gaps.is_empty() && self.facts.is_empty() && self.mirror_lines.is_empty();
+        (!(empty && bare && self.settings.is_none())).then_some(self)
     }
 }

@@ -1,7 +1,7 @@
 //! To history and back: what follows a commit, in its order.
 use super::draft::Draft;
 use super::flight::{Answer, Flight};
-use super::{Pipeline, Tap, UNTOLD_MAX};
+use super::{Pipeline, UNTOLD_MAX};
 use crate::history::{AlarmRecord, Batch, Committed, Receipt, WriteError};
 use crate::intake::Publisher;
 use crate::snapshot::Told;
@@ -14,9 +14,6 @@ const RECEIPT_BYTES: usize = 512;
 impl Pipeline {
     pub(super) fn submit(&mut self, draft: Draft) {
         let Draft { mut batch, changes, message, keeper } = draft;
-        if let Some(Tap(tap)) = &self.settings.tap {
-            batch.readings.iter().for_each(|reading| tap(reading));
-        }
         let changes: Vec<AlarmRecord> =
             changes.iter().map(|change| AlarmRecord::of(change, &self.shelf, &self.sources)).collect();
         self.changed |= !changes.is_empty();

@@ -35,6 +35,8 @@ impl Pipeline {
             let unit = if last.unit.is_empty() { String::new() } else { format!(" {}", last.unit) };
             (name.to_owned(), format!("{}{unit}", last.value), last.heard)
         });
+        let mut vitals = self.tally.vitals(self.acker.counts(), &self.writer.counters(), self.clock.monotonic());
+        vitals.mirror = self.settings.mirror.as_ref().map(|counts| counts.now());
         Snapshot {
             at,
             started: self.started,
@@ -44,7 +46,7 @@ impl Pipeline {
             alarms,
             strangers: strangers.collect(),
             links: self.links.clone(),
-            vitals: self.tally.vitals(self.acker.counts(), &self.writer.counters(), self.clock.monotonic()),
+            vitals,
         }
     }
 }

@@ -3,6 +3,7 @@ use crate::broker::{BrokerError, BrokerSettings, EmbeddedBroker};
 use crate::clock::Clock;
 use crate::history::{self, HistoryError, Receipt, Store, Writer};
 use crate::intake::{IntakeSettings, Publisher};
+use crate::mirror::MirrorError;
 use crate::pipeline::{self, Restored};
 use crate::shelf_file::{BrokerWay, ShelfFile};
 use crate::snapshot::{Snapshot, Vitals};
@@ -41,6 +42,9 @@ pub enum RunError {
         /// Why not.
         why: String,
     },
+    /// The mirror cannot be set up. Exit 64.
+    #[error(transparent)]
+    Mirror(#[from] MirrorError),
     /// The system gives no thread. Exit 1.
     #[error("cannot start the history's writer: {0}; restart the machine")]
     Thread(std::io::Error),
@@ -63,7 +67,7 @@ impl RunError {
     pub const fn exit_code(&self) -> u8 {
         match self {
             Self::Broker(error) if error.is_in_the_shelf_file() => 64,
-            Self::Password { .. } => 64,
+            Self::Password { .. } | Self::Mirror(_) => 64,
             Self::History(_) | Self::Broker(_) | Self::Page { .. } | Self::Thread(_) | Self::Died { .. } => 1,
         }
     }

@@ -39,7 +39,7 @@ struct Daemon {
     web: WebParts,
     notices: NoticeParts,
     stop: oneshot::Sender<()>,
-    end: tokio::task::JoinHandle<Result<(), RunError>>,
+    end: JoinHandle<Result<(), RunError>>,
 }
 
 fn file(dir: &Path) -> ShelfFile {
@@ -344,30 +344,4 @@ async fn a_dead_part_ends_the_daemon_by_its_name() {
     let error = within("the end", run(file(dir.path()), outfit, std::future::pending())).await.unwrap_err();
     assert_eq!(error.exit_code(), 1);
     assert!(error.to_string().contains("\"web\" ended: the pages fell over"), "{error}");
-}
-
-/// Figures for DEVELOPERS.md: `cargo test -p warmend run::tests::latencies -- --ignored --nocapture`.
-#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
-#[ignore = "measures, by hand"]
-#[expect(clippy::disallowed_methods, reason = "a stopwatch")]
-async fn latencies() {
-    const PACKS: u64 = 20;
-    let dir = tempfile::tempdir().unwrap();
-    let (judged, mut taken) = mpsc::channel(1);
-    let tap = Tap(Arc::new(move |_| judged.try_send(std::time::Instant::now()).unwrap()));
-    let daemon = Daemon::with(dir.path(), |outfit| outfit.tap = Some(tap)).await;
-    let mut node = Node::of(&daemon, "node").await;
-    let (mut to_judge, mut to_receipt) = (Vec::new(), Vec::new());
-    for seq in 0..PACKS {
-        let said = std::time::Instant::now();
-        node.says(seq, 27.0).await;
-        to_judge.push((taken.recv().await.unwrap() - said).as_secs_f64() * 1e3);
-        node.hears_upto(seq).await;
-        to_receipt.push(said.elapsed().as_secs_f64() * 1e3);
-    }
-    for (what, ms) in [("judged", &mut to_judge), ("stored and answered", &mut to_receipt)] {
-        ms.sort_by(f64::total_cmp);
-        println!("published to {what}: median {:.1} ms, worst {:.1} ms", ms[ms.len() / 2], ms[ms.len() - 1]);
-    }
-    daemon.stop().await;
 }

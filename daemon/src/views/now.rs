@@ -1,7 +1,7 @@
 //! A snapshot as the page of now: what is believed, what stands, what to do.
 use super::hours::{Hours, band_in_force};
 use super::words;
-use crate::snapshot::{Snapshot, StandingAlarm, Vitals};
+use crate::snapshot::{MirrorNow, Snapshot, StandingAlarm, Vitals};
 use dashboards::{
     Action, AlarmView, BandView, BroodView, ColourRange, Frame, Link, MatPlace, MatView, NestView, NowPage, ProbeView,
     ProfileView, Stretch, Tone,
@@ -253,6 +253,27 @@ fn ago(at: Timestamp, now: Timestamp) -> String {
     format!("{} ago", length(now.since(at)))
 }
 
+/// How it stands with the mirror, where there is something to say.
+fn mirrored(mirror: &MirrorNow, now: Timestamp) -> Option<String> {
+    let MirrorNow { lost, waiting, due, caught_up, failing, .. } = mirror;
+    let since = caught_up.map_or("since the start".to_owned(), |t| format!("for {}", length(now.since(t))));
+    let lost = if *lost > 0 {
+        format!(" {lost} lines were refused or came too late, and are lost to it.")
+    } else {
+        String::new()
+    };
+    let days = if *due > 0 { format!(" and {due} older days of a source") } else { String::new() };
+    match failing {
+        Some(why) => Some(format!(
+            "The mirror has taken nothing {since}: {why}. {waiting} readings{days} wait in history.{lost}"
+        )),
+        None if *due > 0 => {
+            Some(format!("The mirror is catching up: {waiting} readings{days} are still to be sent.{lost}"))
+        }
+        None => (!lost.is_empty()).then(|| format!("The mirror is up to date.{lost}")),
+    }
+}
+
 /// The state of the watch itself, a sentence each.
 fn vitals(snap: &Snapshot, now: Timestamp, hours: &Hours) -> Vec<String> {
     let v: &Vitals = &snap.vitals;
@@ -264,6 +285,7 @@ fn vitals(snap: &Snapshot, now: Timestamp, hours: &Hours) -> Vec<String> {
         out.push(format!("History cannot be written: {why}."));
     }
     out.extend(v.notices_failing.iter().map(|(way, why)| format!("Messages by {way} do not get out: {why}.")));
+    out.extend(v.mirror.as_ref().and_then(|mirror| mirrored(mirror, now)));
     let down = snap.links.iter().filter(|(_, up)| !**up).map(|(node, _)| node.as_str());
     out.extend(down.map(|node| format!("The node {node} has taken its leave or lost its connection.")));
     out.push(format!(

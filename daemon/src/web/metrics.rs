@@ -127,6 +127,25 @@ fn vitals(registry: &mut Registry, snap: &Snapshot) {
     count(registry, ("dropped", "Messages dropped for lack of room"), v.dropped);
     counts(registry, ("refused", "Records that are no readings"), &v.refused);
     counts(registry, ("rejected", "Readings not believed"), &v.rejected);
+    if let Some(mirror) = &v.mirror {
+        count(registry, ("mirror_sent", "Lines that the mirror took"), mirror.sent);
+        count(registry, ("mirror_lost", "Lines that the mirror never gets"), mirror.lost);
+        gauge(
+            registry,
+            ("mirror_waiting", "Readings that wait for the mirror"),
+            None,
+            [(vec![], mirror.waiting as f64)],
+        );
+        gauge(registry, ("mirror_due", "Older days of a source that wait for it"), None, [(vec![], mirror.due as f64)]);
+        let lag = mirror.caught_up.map(|at| (vec![], snap.at.since(at).s()));
+        gauge(registry, ("mirror_lag", "Since everything was sent"), Some(Unit::Seconds), lag);
+        gauge(
+            registry,
+            ("mirror_up", "1 while the mirror takes what it is sent"),
+            None,
+            [(vec![], f64::from(u8::from(mirror.failing.is_none())))],
+        );
+    }
     let flag = |ok: bool| [(vec![], f64::from(u8::from(ok)))];
     gauge(registry, ("broker_up", "1 while the broker is in reach"), None, flag(v.broker_lost.is_none()));
     gauge(registry, ("history_up", "1 while history is written"), None, flag(v.history_failing.is_none()));

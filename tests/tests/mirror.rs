@@ -1,0 +1,100 @@
+//! The mirror against a real server that takes its protocol: what was stored is read back, value by value, through
+//! outages, kills and restarts.
+use std::collections::BTreeMap;
+use std::path::Path;
+use tests::daemon::Daemon;
+use tests::node::Node;
+use tests::series::Server;
+use tests::story::warmth;
+use tests::{SOON, minute_now_s, shelf, wait};
+
+fn influx(server: &Server) -> String {
+    format!("[influx]\nurl = \"http://{}\"\norg = \"home\"\nbucket = \"shelf\"\n", server.at)
+}
+
+/// Says a pack a minute with both probes, from number `from` on; gives what was said, by source and ms.
+fn says(node: &mut Node, base_s: f64, numbers: std::ops::Range<i32>) -> BTreeMap<(String, i64), f64> {
+    let mut said = BTreeMap::new();
+    for k in numbers {
+        // A time between two seconds, and values off any grid.
+        let t = base_s + 60.0 * f64::from(k) + 0.25;
+        let (warm, cool) = (25.0 + (f64::from(k) / 7.0).sin(), 21.0 + f64::from(k) / 100.0);
+        node.say(&[warmth("oak-node", "warm", t, warm), warmth("oak-node", "cool", t, cool)]);
+        let ms = (t * 1000.0).round() as i64;
+        said.insert(("oak-node:warm".to_owned(), ms), warm);
+        said.insert(("oak-node:cool".to_owned(), ms), cool);
+    }
+    node.answered(0);
+    said
+}
+
+fn there(server: &Server) -> BTreeMap<(String, i64), f64> {
+    let mut all = BTreeMap::new();
+    for series in server.export("reading_value") {
+        assert_eq!((series.labels["nest"].as_str(), series.labels["quantity"].as_str()), ("oak", "temperature"));
+        all.extend(series.values.iter().map(|(ms, v)| ((series.labels["source"].clone(), *ms), *v)));
+    }
+    all
+}
+
+#[track_caller]
+fn holds(server: &Server, said: &BTreeMap<(String, i64), f64>) {
+    wait("everything is mirrored", SOON, || (there(server).len() >= said.len()).then_some(()));
+    let there = there(server);
+    assert_eq!(there.len(), said.len());
+    for (key, v) in said {
+        // The server keeps some fifteen digits.
+        assert!((there[key] - v).abs() <= 1e-12 * v.abs(), "{key:?}: said {v}, there is {}", there[key]);
+    }
+}
+
+fn start(dir: &Path, server: &Server) -> Daemon {
+    shelf::write(dir, &[shelf::PLAIN, shelf::SERVICES, &influx(server)]);
+    Daemon::run(dir)
+}
+
+#[test]
+fn what_is_stored_is_mirrored_value_by_value_through_outages_kills_and_restarts() {
+    let dir = tempfile::tempdir().unwrap();
+    let mut server = Server::start(dir.path().join("series"));
+    let base_s = minute_now_s() - 7_200.0;
+    let mut node = Node::new("oak-node", 1);
+    let daemon = start(dir.path(), &server);
+    node.connect(daemon.broker);
+    let mut said = says(&mut node, base_s, 0..20);
+    holds(&server, &said);
+
+    // Without the server everything goes on, and the daemon says so.
+    server.end();
+    said.extend(says(&mut node, base_s, 20..50));
+    wait("the outage is shown", SOON, || (daemon.metric("mirror_up") == Some(0.0)).then_some(()));
+    assert_eq!(daemon.metric("history_up"), Some(1.0));
+    let page = daemon.get("/");
+    assert!(page.contains("The mirror has taken nothing") && page.contains("cannot be reached"), "{page}");
+    // Killed and started while it is away.
+    daemon.kill();
+    let daemon = start(dir.path(), &server);
+    node.connect(daemon.broker);
+    said.extend(says(&mut node, base_s, 50..60));
+    server.resume();
+    holds(&server, &said);
+    wait("it has caught up", SOON, || (daemon.metric("mirror_waiting") == Some(0.0)).then_some(()));
+    assert_eq!((daemon.metric("mirror_up"), daemon.metric("mirror_lost_total")), (Some(1.0), Some(0.0)));
+    assert_eq!(daemon.stop(), 0);
+
+    // A kill loses no more of what comes after; estimates are there too, each with its place.
+    let daemon = start(dir.path(), &server);
+    node.connect(daemon.broker);
+    said.extend(says(&mut node, base_s, 60..80));
+    holds(&server, &said);
+    wait("estimates are mirrored", SOON, || {
+        let places = server.export("profile_mean");
+        (places.len() >= 13 && !server.export("estimate_brood_mean").is_empty()).then_some(())
+    });
+    for series in server.export("profile_mean") {
+        let place: f64 = series.labels["at_mm"].parse().unwrap();
+        assert!((0.0..=240.0).contains(&place));
+        assert!(series.values.values().all(|c| (10.0..40.0).contains(c)), "{series:?}");
+    }
+    daemon.kill();
+}
