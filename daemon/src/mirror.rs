@@ -226,7 +226,7 @@ impl Task {
         let target = self.mirror.post.target();
         let batch = Batch { mirror: Some(MirrorNews::Target(target)), ..Batch::default() };
         self.store(batch).await?;
-        let state = self.read(|reader| reader.mirror()).await?.unwrap_or_default();
+        let state = self.read(Reader::mirror).await?.unwrap_or_default();
         self.mark = MirrorMark { reading: state.reading, change: state.change, ..MirrorMark::default() };
         self.mirror.counts.change(|counts| counts.lost = state.lost);
         self.begun = true;
@@ -310,7 +310,7 @@ impl Task {
     /// How much waits.
     async fn show(&self) -> Result<(), Halt> {
         let reached = self.mark.reading;
-        let state = self.read(|reader| reader.mirror()).await?.unwrap_or_default();
+        let state = self.read(Reader::mirror).await?.unwrap_or_default();
         let marked = u64::try_from(reached.saturating_sub(state.reading)).unwrap_or(0);
         self.mirror.counts.change(|counts| {
             (counts.waiting, counts.due) = (state.waiting.saturating_sub(marked), state.due);

@@ -65,6 +65,9 @@ pub struct MirrorState {
     pub due: u64,
 }
 
+/// A row of `mirror_due`: its number, source, quantity's code, first and last moment, ms.
+type Piece = (i64, String, i64, i64, i64);
+
 /// A piece that is due: its number, and what is in it.
 pub type Due = (i64, Vec<HistoricReading>);
 
@@ -208,7 +211,7 @@ impl Reader {
     /// # Errors
     /// [`HistoryError::Sql`].
     pub fn due(&self, most: usize) -> std::result::Result<Vec<Due>, HistoryError> {
-        let pieces = || -> Result<Vec<(i64, String, i64, i64, i64)>> {
+        let pieces = || -> Result<Vec<Piece>> {
             let mut statement = self.conn.prepare_cached(
                 "SELECT mirror_due.id, source, quantity, t_min, t_max FROM mirror_due
                  JOIN series ON series.id = series ORDER BY mirror_due.id LIMIT 256",
