@@ -63,7 +63,7 @@ fn one(id: &str, now: &NestNow, at: Timestamp, body: &mut String) {
         // Both ends, and evenly between them.
         let i = if sent > 1 { k * (n - 1) / (sent - 1) } else { 0 };
         let part = |values: &[f64]| values.get(i).copied();
-        let humidity = now.rh_pct.get(i).copied().flatten();
+        let humidity = now.rh_pct.get(i).copied().flatten().map(|h| h.0);
         let fields = [("mean", part(&now.profile.mean_c)), ("sd", part(&now.profile.sd_c)), ("humidity", humidity)];
         let place = part(&now.profile.at_mm).unwrap_or_default();
         line(&format!("profile,nest={id},at_mm={place:.0}"), &fields, at, body);
