@@ -1,7 +1,7 @@
 //! Quiet shelves: any nest a keeper might build, any ordinary life, and nothing wrong. Whatever is raised there without
 //! a truth behind it is a false alarm.
 use crate::watched::{Raised, Watched};
-use enclosure::Alarm;
+use enclosure::{Alarm, Priority};
 use std::collections::BTreeMap;
 use std::fmt;
 use std::sync::Mutex;
@@ -14,6 +14,8 @@ use world::{
 /// First moment of every run: 2026-03-01T00:00:00Z.
 pub const EPOCH_S: f64 = 1_772_323_200.0;
 const DAY_S: f64 = 86_400.0;
+/// See [`from_season`].
+const SEASON_S: f64 = 91.0 * DAY_S;
 /// Alarms that are counted, whether they come or not.
 pub const COUNTED: [Alarm; 10] = [
     Alarm::HeaterStuckOn,
@@ -157,8 +159,18 @@ pub fn any_shelf(run: u32, days: f64, course: &[(f64, f64)]) -> WorldSpec {
     spec.events = any_life(&mut rng, days);
     let (cadence_s, heard) = (spec.nests[0].probes[0].cadence_s, rng.uniform() < 0.8);
     spec.room.probe = spec.room.probe.take().filter(|_| heard).map(|p| ProbeSpec { cadence_s, ..p });
-    spec.room.course = course.iter().map(|(s, c)| (EPOCH_S + s, *c)).collect();
+    spec.room.course = from_season(run, course);
     spec
+}
+
+/// The course begun a season later in each run, and begun anew at its end: few runs see all of a year.
+fn from_season(run: u32, course: &[(f64, f64)]) -> Vec<(f64, f64)> {
+    let Some((last_s, _)) = course.last() else { return Vec::new() };
+    let begin_s = (f64::from(run) * SEASON_S) % last_s;
+    let begin = course.partition_point(|(s, _)| *s < begin_s).min(course.len() - 1);
+    let (late, early) = (&course[begin..], &course[..begin]);
+    let at = |s: f64| EPOCH_S + (s - course[begin].0).rem_euclid(last_s + 3600.0);
+    late.iter().chain(early).map(|(s, c)| (at(*s), *c)).collect()
 }
 
 /// What came of quiet runs.
@@ -215,6 +227,16 @@ impl Tally {
     /// How often an alarm came.
     pub fn count(&self, alarm: Alarm) -> u32 {
         self.counts.get(&alarm).map_or(0, |c| c.0)
+    }
+
+    /// How many dangers came.
+    pub fn dangers(&self) -> u32 {
+        COUNTED.iter().filter(|a| a.priority() == Priority::Danger).map(|a| self.count(*a)).sum()
+    }
+
+    /// How many other alarms came.
+    pub fn others(&self) -> u32 {
+        COUNTED.iter().map(|a| self.count(*a)).sum::<u32>() - self.dangers()
     }
 
     /// Simulated years.

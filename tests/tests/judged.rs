@@ -1,8 +1,8 @@
 //! The model judged in this process against the simulated shelf: samples of what `examples/error_table` and
 //! `examples/quiet_years` tell in full.
-use enclosure::{Alarm, Priority};
+use enclosure::Alarm;
 use tests::program::root;
-use tests::quiet::{COUNTED, least_behind, live, most_behind};
+use tests::quiet::{least_behind, live, most_behind};
 use tests::table::Cell;
 
 /// By so much an error may grow, K, and a share of the truth fall, before it is a change for the worse: a fixed seed
@@ -42,8 +42,7 @@ fn quiet_nests_raise_no_more_than_they_did() {
     let tally = live(100, 110, 5.0, 2, &[]);
     print!("{tally}");
     tally.stories.values().for_each(|story| println!("{story}"));
-    let dangers: u32 = COUNTED.iter().filter(|a| a.priority() == Priority::Danger).map(|a| tally.count(*a)).sum();
-    let rest: u32 = COUNTED.iter().map(|a| tally.count(*a)).sum::<u32>() - dangers;
+    let (dangers, rest) = (tally.dangers(), tally.others());
     assert!(dangers <= DANGERS, "{dangers} false dangers in {:.2} nest-years", tally.years());
     assert!(rest <= REST, "{rest} other false alarms in {:.2} nest-years", tally.years());
     assert_eq!(tally.count(Alarm::ProbeHot), 0, "it needs no model");
