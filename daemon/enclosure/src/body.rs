@@ -46,8 +46,10 @@ pub struct Physics {
 /// One nest's geometry, as the model needs it.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Axis {
-    /// Length, mm.
+    /// Length of the galleries, mm.
     pub length_mm: f64,
+    /// Solid body beyond either end of the galleries, mm.
+    pub wall_mm: f64,
     /// Every pad's span.
     pub pads: Vec<Stretch>,
 }
@@ -67,6 +69,8 @@ pub struct Body {
     gallery: Vec<f64>,
     /// Where both branches settle with one pad at full drive.
     settled: Vec<Vec<f64>>,
+    /// Steady response of each mode of the galleries to heat in the galleries themselves, s.
+    within: Vec<f64>,
     lags: Lags,
 }
 
@@ -109,16 +113,28 @@ pub struct Heat {
     arriving: Vec<(f64, f64)>,
 }
 
+impl Axis {
+    /// The first `count` modes of the body along this axis.
+    pub fn modes(&self, end_loss: f64, count: usize) -> Modes {
+        Modes::walled(self.length_mm, self.wall_mm, end_loss, count)
+    }
+
+    /// The whole body, walls included.
+    fn whole(&self) -> Stretch {
+        Stretch { from_mm: -self.wall_mm, to_mm: self.length_mm + self.wall_mm }
+    }
+}
+
 impl Body {
     /// Prepares `physics` on `axis` for steps of `step_s`, with `count` modes.
     pub fn new(axis: &Axis, physics: &Physics, step_s: f64, count: usize) -> Self {
-        Self::on(Modes::new(axis.length_mm, physics.end_loss, count), axis, physics, step_s)
+        Self::on(axis.modes(physics.end_loss, count), axis, physics, step_s)
     }
 
     /// The same on modes that are there already (they depend on length and end loss alone).
     pub fn on(modes: Modes, axis: &Axis, physics: &Physics, step_s: f64) -> Self {
         let n = modes.len();
-        let whole: Vec<f64> = modes.project(Stretch { from_mm: 0.0, to_mm: axis.length_mm }).collect();
+        let whole: Vec<f64> = modes.project(axis.whole()).collect();
         let spans: Vec<Vec<f64>> = axis.pads.iter().map(|s| modes.project(*s).collect()).collect();
         let mut body = Self {
             decay: alloc::vec![0.0; 2 * n],
@@ -127,6 +143,7 @@ impl Body {
             base: alloc::vec![0.0; 2 * n],
             gallery: alloc::vec![0.0; 2 * n],
             settled: alloc::vec![alloc::vec![0.0; 2 * n]; spans.len()],
+            within: alloc::vec![0.0; n],
             lags: Lags::new(physics.pad_lag_s, physics.contact_lag_s, step_s),
             step_s,
             modes,
@@ -147,6 +164,7 @@ impl Body {
                 let held = (1.0 - libm::exp(-rate * step_s)) / rate;
                 body.decay[at] = libm::exp(-rate * step_s);
                 body.base[at] = pair.base[branch];
+                body.within[i] += pair.gallery[branch] * pair.gallery[branch] / rate;
                 body.gallery[at] = pair.gallery[branch] / scale;
                 body.room[at] = -(pair.base[branch] + pair.gallery[branch] * scale) * whole[i] * held / step_s;
                 for ((pad, settled), (span, gain)) in
@@ -210,6 +228,13 @@ impl Body {
     }
 }
 
+impl Body {
+    /// The galleries' mode amplitudes in steady state, K, for heat of 1 K/s given off in the galleries along `stretch`.
+    pub fn steady_within(&self, stretch: Stretch) -> Vec<f64> {
+        self.modes.project(stretch).zip(&self.within).map(|(p, w)| p * w).collect()
+    }
+}
+
 impl Heat {
     /// Heat under way from each pad, as a share of full drive.
     pub fn arriving(&self) -> impl Iterator<Item = f64> + '_ {
@@ -256,7 +281,7 @@ mod tests {
 
     fn bar(exchange: f64) -> (Axis, Physics) {
         // R1: L 0.30 m, w 0.12 m, t 0.04 m, k 0.35, ρ 800, c 1000, h 8, a pad of 3 W on [0, 0.08] m, insulated ends.
-        let axis = Axis { length_mm: 300.0, pads: alloc::vec![Stretch { from_mm: 0.0, to_mm: 80.0 }] };
+        let axis = Axis { length_mm: 300.0, wall_mm: 0.0, pads: alloc::vec![Stretch { from_mm: 0.0, to_mm: 80.0 }] };
         let physics = Physics {
             diffusivity_mm2_s: 0.4375,
             base_loss_per_s: 6.666_667e-4,
@@ -359,6 +384,34 @@ mod tests {
         body.gallery(&heat, &mut out);
         for (a, b) in out.iter().zip(steady(&body, 0.6)) {
             assert!((a - b).abs() < 1e-6, "{a} {b}");
+        }
+    }
+
+    /// Balance of both layers for heat given off evenly in the galleries: G = 1/(λ_g + c_g λ_b/(λ_b + c_b)).
+    #[test]
+    fn heat_within_the_galleries_settles_where_the_balance_says() {
+        let (axis, mut physics) = bar(2e-3);
+        physics.gallery_exchange_per_s = 3e-3;
+        let body = Body::new(&axis, &physics, 20.0, 60);
+        let steady = body.steady_within(Stretch { from_mm: 0.0, to_mm: 300.0 });
+        let back = physics.base_loss_per_s / (physics.base_loss_per_s + physics.base_exchange_per_s);
+        let want = 1.0 / (physics.gallery_loss_per_s + physics.gallery_exchange_per_s * back);
+        for x in [0.0, 80.0, 150.0, 300.0] {
+            let got = at(&body, &steady, x);
+            assert!((got / want - 1.0).abs() < 1e-3, "at {x} mm: {got} for {want}");
+        }
+    }
+
+    #[test]
+    fn walls_are_a_longer_body_seen_from_within() {
+        let (mut axis, mut physics) = bar(1.0);
+        physics.end_loss = 5.0;
+        let long = Axis { length_mm: 320.0, wall_mm: 0.0, pads: alloc::vec![Stretch { from_mm: 10.0, to_mm: 90.0 }] };
+        axis.wall_mm = 10.0;
+        let (walled, long) = (Body::new(&axis, &physics, 20.0, 24), Body::new(&long, &physics, 20.0, 24));
+        let (a, b) = (steady(&walled, 1.0), steady(&long, 1.0));
+        for x in [0.0, 40.0, 200.0, 300.0] {
+            assert!((at(&walled, &a, x) - at(&long, &b, x + 10.0)).abs() < 1e-9, "at {x} mm");
         }
     }
 }

@@ -15,7 +15,7 @@ mod rivalry;
 use crate::body::Axis;
 use crate::filter::{Fade, Gaussian};
 use crate::models::{Course, Models, NUDGE, Seen, Step};
-use crate::prior::{OFFSET_SD_K, PLACE_SD_MM, PROBE_LAG_S, Prior};
+use crate::prior::{AIR_SD_K, COLONY_SD_W, OFFSET_SD_K, PLACE_SD_MM, PROBE_LAG_S, Prior};
 use crate::rival::{Mode, Rival, Said};
 use crate::shelf::Stretch;
 use crate::time::{Span, Timestamp};
@@ -90,6 +90,7 @@ pub struct Estimator {
     places_mm: Vec<f64>,
     brood: Stretch,
     prior_sd: Vec<f64>,
+    colony_k_s_w: f64,
     /// Logarithms of the nominal physics.
     log: Vec<f64>,
     /// Nominal lag of each probe, s, and what one step keeps.
@@ -161,6 +162,7 @@ impl Estimator {
         sd.extend(core::iter::repeat_n(OFFSET_SD_K, probes));
         sd.extend(core::iter::repeat_n(PLACE_SD_MM, probes));
         sd.extend(core::iter::repeat_n(PROBE_LAG_S.1, probes));
+        sd.extend([AIR_SD_K, COLONY_SD_W]);
         sd.extend(core::iter::repeat_n(SLOW_SD_K, SHAPES));
         sd.extend(core::iter::repeat_n(START_SD_K, SHAPES));
         let fades = (0..SHAPES)
@@ -177,6 +179,7 @@ impl Estimator {
             drives_known: true,
             usual: Vec::new(),
             prior_sd: prior.sd.clone(),
+            colony_k_s_w: prior.colony_k_s_w,
             log: prior.log.clone(),
             lags: alloc::vec![lag; probes],
             belief,

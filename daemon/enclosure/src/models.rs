@@ -20,6 +20,8 @@ pub struct Models {
     pub bodies: Vec<Body>,
     nominal: Rows,
     nudged_ends: Rows,
+    /// Amplitudes of the galleries' modes for 1 K/s of heat given off along the brood area, K.
+    pub colony: Vec<f64>,
     /// Places of the profile, mm.
     pub grid_mm: Vec<f64>,
 }
@@ -88,14 +90,14 @@ impl Models {
     /// Bodies around the physics in `log` (see [`crate::prior::to_log`]).
     pub fn new(axis: &Axis, log: &[f64], places_mm: &[f64], brood: Stretch, step_s: f64) -> Self {
         let nominal = from_log(log);
-        let modes = Modes::new(axis.length_mm, nominal.end_loss, MODES);
+        let modes = axis.modes(nominal.end_loss, MODES);
         let mut bodies = alloc::vec![Body::on(modes.clone(), axis, &nominal, step_s)];
         let mut nudged_ends = modes.clone();
         for i in 0..log.len() {
             let mut moved = log.to_vec();
             moved[i] += NUDGE;
             let physics = from_log(&moved);
-            let on = if i == END_LOSS { Modes::new(axis.length_mm, physics.end_loss, MODES) } else { modes.clone() };
+            let on = if i == END_LOSS { axis.modes(physics.end_loss, MODES) } else { modes.clone() };
             if i == END_LOSS {
                 nudged_ends = on.clone();
             }
@@ -104,7 +106,8 @@ impl Models {
         let grid_mm: Vec<f64> = (0..GRID).map(|i| axis.length_mm * i as f64 / (GRID - 1) as f64).collect();
         let pad_mm = axis.pads.first().map_or(0.0, |p| 0.5 * (p.from_mm + p.to_mm));
         let rows = |m: &Modes| Rows::new(m, places_mm, brood, &grid_mm, pad_mm);
-        Self { nominal: rows(&modes), nudged_ends: rows(&nudged_ends), bodies, grid_mm }
+        let colony = bodies[0].steady_within(brood);
+        Self { colony, nominal: rows(&modes), nudged_ends: rows(&nudged_ends), bodies, grid_mm }
     }
 
     /// The rows that belong to body `i`.

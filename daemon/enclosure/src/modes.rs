@@ -13,7 +13,10 @@ const END_LOSS_MIN: f64 = 1e-6;
 /// The first modes of one axis.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Modes {
+    /// Whole length of the body, walls included, mm.
     length_mm: f64,
+    /// Solid body before the zero end and behind the other one, mm.
+    wall_mm: f64,
     end_loss: f64,
     roots: Vec<f64>,
     norms_mm: Vec<f64>,
@@ -22,10 +25,17 @@ pub struct Modes {
 impl Modes {
     /// The first `count` modes of an axis of `length_mm` with end-loss number `end_loss` (B = hL/k, dimensionless).
     pub fn new(length_mm: f64, end_loss: f64, count: usize) -> Self {
+        Self::walled(length_mm, 0.0, end_loss, count)
+    }
+
+    /// The same where the body goes on for `wall_mm` beyond both ends of the axis; places are counted from the axis'
+    /// own zero end.
+    pub fn walled(length_mm: f64, wall_mm: f64, end_loss: f64, count: usize) -> Self {
+        let length_mm = length_mm + 2.0 * wall_mm;
         let b = end_loss.max(END_LOSS_MIN);
         let roots: Vec<f64> = (0..count).map(|n| root(b, n)).collect();
         let norms_mm = roots.iter().map(|&z| norm(length_mm, b, z)).collect();
-        Self { length_mm, end_loss: b, roots, norms_mm }
+        Self { length_mm, wall_mm, end_loss: b, roots, norms_mm }
     }
 
     /// How many modes there are.
@@ -51,7 +61,7 @@ impl Modes {
     /// Every eigenfunction at `x_mm`.
     pub fn at(&self, x_mm: f64) -> impl Iterator<Item = f64> + '_ {
         self.roots.iter().map(move |&z| {
-            let a = z * x_mm / self.length_mm;
+            let a = z * (x_mm + self.wall_mm) / self.length_mm;
             libm::cos(a) + self.end_loss / z * libm::sin(a)
         })
     }
@@ -59,7 +69,7 @@ impl Modes {
     /// Every eigenfunction's slope at `x_mm`, 1/mm.
     pub fn slope_at(&self, x_mm: f64) -> impl Iterator<Item = f64> + '_ {
         self.roots.iter().map(move |&z| {
-            let (k, a) = (z / self.length_mm, z * x_mm / self.length_mm);
+            let (k, a) = (z / self.length_mm, z * (x_mm + self.wall_mm) / self.length_mm);
             k * (self.end_loss / z * libm::cos(a) - libm::sin(a))
         })
     }
@@ -78,8 +88,8 @@ impl Modes {
     fn integral(&self, s: Stretch) -> impl Iterator<Item = f64> + '_ {
         self.roots.iter().map(move |&z| {
             let k = z / self.length_mm;
-            let (sin_a, sin_b) = (libm::sin(k * s.from_mm), libm::sin(k * s.to_mm));
-            let (cos_a, cos_b) = (libm::cos(k * s.from_mm), libm::cos(k * s.to_mm));
+            let (a, b) = (k * (s.from_mm + self.wall_mm), k * (s.to_mm + self.wall_mm));
+            let (sin_a, sin_b, cos_a, cos_b) = (libm::sin(a), libm::sin(b), libm::cos(a), libm::cos(b));
             (sin_b - sin_a) / k - self.end_loss / z * (cos_b - cos_a) / k
         })
     }

@@ -12,7 +12,7 @@ use crate::body::Axis;
 use crate::drive::Drive;
 use crate::estimate::{Estimator, Hearing, PADS_MAX, STEP};
 use crate::habits::Habits;
-use crate::prior::prior;
+use crate::prior::{WALL_MM, prior};
 use crate::reading::{Measured, Rejection, SourceId};
 use crate::rival::Mode;
 use crate::room::Room;
@@ -216,7 +216,7 @@ impl Watch {
         let room_c = self.room.value_c().unwrap_or(coolest);
         self.room.infer(at, room_c);
         let pads: Vec<Stretch> = self.nest.pads.iter().take(PADS_MAX).map(|p| p.span).collect();
-        let axis = Axis { length_mm: self.nest.length_mm, pads };
+        let axis = Axis { length_mm: self.nest.length_mm, wall_mm: WALL_MM, pads };
         let mut nest = self.nest.clone();
         nest.pads.truncate(PADS_MAX);
         let brood = self.nest.brood.unwrap_or(Stretch { from_mm: 0.0, to_mm: self.nest.length_mm });

@@ -15,19 +15,31 @@ pub const LAYER_MM: f64 = 13.0;
 /// Film coefficient from a bare surface to the room, W m⁻² K⁻¹: 8 to 11 for small things indoors (ISO 6946: 7.7
 /// sideways, 10 up, 5.9 down for large ones).
 const FILM_W_M2K: f64 = 9.0;
-/// Lag of a foil pad, s. Common practice, no source.
-const PAD_LAG_S: f64 = 55.0;
+/// Lag of a foil pad, s: some 1.5 mm of plastic (2·10³ J m⁻² K⁻¹) behind a contact of 50 to 100 W m⁻² K⁻¹.
+const PAD_LAG_S: f64 = 35.0;
 /// Lag of its contact with the nest, s. Common practice, no source.
-const CONTACT_LAG_S: f64 = 25.0;
-/// Distance between the layers' middles, contact included, in layers. Common practice, no source.
-const LAYERS_APART: f64 = 0.85;
+const CONTACT_LAG_S: f64 = 16.0;
+/// Way of the heat between the layers' middles, in layers: the galleries' floor is cut into the body, and the ribs
+/// between them reach up to the cover. Common practice, no source.
+const LAYERS_APART: f64 = 0.5;
 /// Galleries are part air: their layer holds about this share of the solid's heat. Common practice, no source.
-const GALLERY_SOLID: f64 = 0.7;
+const GALLERY_SOLID: f64 = 0.6;
+/// Heat capacity of the cover that goes with the galleries, J m⁻² K⁻¹: a third of 3 mm of acrylic or 4 mm of glass (EN
+/// ISO 10077-2), for it hangs on them through still air.
+const COVER_J_M2K: f64 = 2.0e3;
 /// Share of the pad's heat that goes into the nest and not downwards. Common practice, no source.
-const INTO_NEST: f64 = 0.8;
+pub(crate) const INTO_NEST: f64 = 0.7;
+
+/// Wall between the galleries' ends and the outside, mm. Common practice, no source.
+pub const WALL_MM: f64 = 8.0;
 
 /// How far a probe's place may be off, standard deviation, mm.
 pub const PLACE_SD_MM: f64 = 1.3;
+/// How far what stands for the room may be off from the air about the nest, standard deviation, K: the sensor's own
+/// offset, and a shelf that is warmer or cooler than the place where it hangs.
+pub const AIR_SD_K: f64 = 0.2;
+/// The colony's own heat, standard deviation, W: 0.1 W is a large colony's. Common practice, no source.
+pub const COLONY_SD_W: f64 = 0.05;
 /// How far a probe's offset may be off, standard deviation, K.
 pub const OFFSET_SD_K: f64 = 0.2;
 /// A probe's lag before anything is known, s, and its standard deviation on the log scale.
@@ -41,6 +53,8 @@ pub struct Prior {
     pub log: Vec<f64>,
     /// Standard deviations of those logarithms.
     pub sd: Vec<f64>,
+    /// Heating of the galleries over the brood area by 1 W that the colony gives off there, K/s; 0 without a brood area.
+    pub colony_k_s_w: f64,
 }
 
 /// How many parameters come before the pads' gains.
@@ -128,15 +142,18 @@ pub fn prior_among(nest: &Nest, faces: &Faces) -> Prior {
     let layer_mm = layer_mm(nest);
     let width_mm = nest.width_mm.unwrap_or(WIDTH_MM);
     let base_j_m2k = base_j_m2k(nest);
-    let gallery_j_m2k = GALLERY_SOLID * base_j_m2k;
+    let gallery_j_m2k = GALLERY_SOLID * base_j_m2k + COVER_J_M2K;
     let exchange_w_m2k = m.conductivity_w_mk / (LAYERS_APART * layer_mm * 1e-3);
+    // A film in series with the body between it and the layer's middle.
+    let behind =
+        |film_w_m2k: f64, layers: f64| 1.0 / (1.0 / film_w_m2k + layers * layer_mm * 1e-3 / m.conductivity_w_mk);
     let physics = Physics {
         diffusivity_mm2_s: m.conductivity_w_mk / (m.density_kg_m3 * m.heat_capacity_j_kgk) * 1e6,
-        base_loss_per_s: faces.under_w_m2k / base_j_m2k,
-        gallery_loss_per_s: faces.over_w_m2k / gallery_j_m2k,
+        base_loss_per_s: behind(faces.under_w_m2k, 0.5) / base_j_m2k,
+        gallery_loss_per_s: behind(faces.over_w_m2k, 0.25) / gallery_j_m2k,
         base_exchange_per_s: exchange_w_m2k / base_j_m2k,
         gallery_exchange_per_s: exchange_w_m2k / gallery_j_m2k,
-        end_loss: faces.ends_w_m2k * nest.length_mm * 1e-3 / m.conductivity_w_mk,
+        end_loss: faces.ends_w_m2k * (nest.length_mm + 2.0 * WALL_MM) * 1e-3 / m.conductivity_w_mk,
         pad_lag_s: PAD_LAG_S,
         contact_lag_s: CONTACT_LAG_S,
         gain_k_s: nest.pads.iter().map(|p| flux_w_m2(p, width_mm, faces.all_in) / base_j_m2k).collect(),
@@ -144,10 +161,11 @@ pub fn prior_among(nest: &Nest, faces: &Faces) -> Prior {
     let known = |v: Option<f64>, with: f64, without: f64| if v.is_some() { with } else { without };
     let size = known(nest.height_mm, 0.15, 0.22);
     let area = known(nest.width_mm, 0.12, 0.2);
-    let mut sd = alloc::vec![0.25, 0.45, 0.45, 0.45, 0.5, 0.3, 0.5, 0.7];
+    let mut sd = alloc::vec![0.25, 0.4, 0.4, 0.6, 0.6, 0.3, 0.6, 0.7];
     // The label's own tolerance is some 15 %.
     sd.extend(nest.pads.iter().map(|_| libm::sqrt(size * size + area * area + 0.15 * 0.15)));
-    Prior { log: to_log(&physics), sd }
+    let colony_k_s_w = nest.brood.map_or(0.0, |b| 1.0 / (gallery_j_m2k * b.length_mm() * width_mm * 1e-6));
+    Prior { log: to_log(&physics), sd, colony_k_s_w }
 }
 
 fn flux_w_m2(pad: &Pad, width_mm: f64, all_in: bool) -> f64 {

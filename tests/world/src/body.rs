@@ -60,9 +60,14 @@ pub(crate) struct Heat {
 pub(crate) struct Body {
     pub(crate) slab: Slab,
     pub(crate) cell_mm: f64,
+    /// Cells along the galleries.
     pub(crate) cells: usize,
+    /// Cells of solid body beyond either end of them.
+    wall: usize,
     width_m: f64,
     layers: [Sheet; LAYERS],
+    /// What the galleries are cut from.
+    solid: Sheet,
     /// Share of each cell that the pad covers, 0 to 1.
     covered: Vec<f64>,
     /// Share of the colony's heat in each cell.
@@ -99,14 +104,18 @@ impl Body {
         layers[GALLERY..COVER].fill(gallery);
         layers[COVER] = cover;
         let span = spec.pad.map_or((0.0, 0.0), |p| (p.from_mm, p.to_mm));
+        let wall = (spec.wall_mm.max(0.0) / cell_mm).round() as usize;
+        let along = Along { cells: cells + 2 * wall, cell_mm, begins_mm: -(wall as f64) * cell_mm };
         let mut body = Self {
-            slab: Slab::new(LAYERS, cells, room_c),
+            slab: Slab::new(LAYERS, along.cells, room_c),
             cell_mm,
             cells,
+            wall,
+            solid: Sheet { thick_m: gallery.thick_m, ..base },
             width_m: spec.width_mm / 1000.0,
             layers,
-            covered: cover_shares(cells, cell_mm, span),
-            brood: cover_shares(cells, cell_mm, spec.brood_mm),
+            covered: along.shares(span),
+            brood: along.shares(spec.brood_mm),
             colony_w: spec.colony_w,
             gallery_c: vec![room_c; cells],
             air_m2: spec.width_mm * spec.gallery_mm * 1.0e-6 * air,
@@ -118,24 +127,36 @@ impl Body {
         body
     }
 
+    /// Cells of the whole body along the axis.
+    fn row(&self) -> usize {
+        self.cells + 2 * self.wall
+    }
+
+    /// What layer `layer` is made of at cell `i`: the galleries end at the walls.
+    fn sheet(&self, layer: usize, i: usize) -> Sheet {
+        let in_wall = i < self.wall || i >= self.wall + self.cells;
+        if in_wall && (GALLERY..COVER).contains(&layer) { self.solid } else { self.layers[layer] }
+    }
+
     /// Sets what never changes: capacities and the conductances between cells.
     fn join(&mut self, contact_m2k_w: f64) {
         let dx = self.cell_mm / 1000.0;
         let area = self.width_m * dx;
+        let m = self.row();
         for layer in 0..LAYERS {
-            for i in 0..self.cells {
-                let at = layer * self.cells + i;
+            for i in 0..m {
+                let at = layer * m + i;
                 let share = self.covered[i];
                 let blend = |f: fn(Sheet) -> f64, s: Sheet| {
                     if layer == PAD { share * f(FOIL) + (1.0 - share) * f(GAP) } else { f(s) }
                 };
-                let sheet = self.layers[layer];
+                let sheet = self.sheet(layer, i);
                 self.slab.capacity_j_k[at] = blend(|s| s.rho_c * s.thick_m, sheet) * area;
-                if i + 1 < self.cells {
+                if i + 1 < m {
                     self.slab.along_w_k[at] = blend(|s| s.k_w_mk * s.thick_m, sheet) * self.width_m / dx;
                 }
                 if layer + 1 < LAYERS {
-                    let above = self.layers[layer + 1];
+                    let above = self.sheet(layer + 1, i);
                     let pad_half = share * FOIL.half_m2k_w() + (1.0 - share) * GAP.half_m2k_w();
                     let mut resistance = if layer == PAD { pad_half } else { sheet.half_m2k_w() };
                     resistance += if layer + 1 == PAD { pad_half } else { above.half_m2k_w() };
@@ -151,7 +172,7 @@ impl Body {
     /// Sets the losses to the room as they are at the present temperatures; `open`: the cover is lifted.
     pub(crate) fn refilm(&mut self, room_c: f64, open: bool, dt_s: f64) {
         let dx = self.cell_mm / 1000.0;
-        let (m, top) = (self.cells, dx * self.width_m);
+        let (m, top) = (self.row(), dx * self.width_m);
         for layer in 0..LAYERS {
             let sheet = self.layers[layer];
             // Mean of a parabola across the width to its side: a sixth of the width.
@@ -180,7 +201,7 @@ impl Body {
 
     /// One step.
     pub(crate) fn step(&mut self, room_c: f64, heat: Heat) {
-        let m = self.cells;
+        let m = self.row();
         let covered: f64 = self.covered.iter().sum();
         let sun = heat.sun_w_m2 * self.width_m * self.cell_mm / 1000.0;
         for i in 0..m {
@@ -190,7 +211,7 @@ impl Body {
             self.slab.source_w[GALLERY * m + i] = 0.5 * sun + self.colony_w * self.brood[i];
         }
         if let Some((at_mm, ml_s, water_c)) = heat.pour {
-            let middle = ((at_mm / self.cell_mm) as usize).min(m - 1);
+            let middle = self.wall + ((at_mm / self.cell_mm) as usize).min(self.cells - 1);
             let wet = middle.saturating_sub(2)..(middle + 3).min(m);
             let each = ml_s * WATER_J_MLK / wet.len() as f64;
             for i in wet {
@@ -199,9 +220,9 @@ impl Body {
             }
         }
         self.slab.step(room_c);
-        for i in 0..m {
-            let low = self.slab.temp_c[GALLERY * m + i];
-            self.gallery_c[i] = 0.5 * (low + self.slab.temp_c[(GALLERY + 1) * m + i]);
+        for (i, c) in self.gallery_c.iter_mut().enumerate() {
+            let at = GALLERY * m + self.wall + i;
+            *c = 0.5 * (self.slab.temp_c[at] + self.slab.temp_c[at + m]);
         }
     }
 
@@ -212,7 +233,7 @@ impl Body {
 
     /// Mean temperature of the pad, °C; without one, of the galleries at the zero end.
     pub(crate) fn pad_c(&self) -> f64 {
-        let row = &self.slab.temp_c[PAD * self.cells..(PAD + 1) * self.cells];
+        let row = &self.slab.temp_c[PAD * self.row()..(PAD + 1) * self.row()];
         let covered: f64 = self.covered.iter().sum();
         if covered > 0.0 {
             row.iter().zip(&self.covered).map(|(t, c)| t * c).sum::<f64>() / covered
@@ -222,14 +243,24 @@ impl Body {
     }
 }
 
-/// Share of each cell that lies in a span.
-fn cover_shares(cells: usize, cell_mm: f64, (from_mm, to_mm): (f64, f64)) -> Vec<f64> {
-    (0..cells)
-        .map(|i| {
-            let left = i as f64 * cell_mm;
-            ((to_mm.min(left + cell_mm) - from_mm.max(left)) / cell_mm).clamp(0.0, 1.0)
-        })
-        .collect()
+/// The cells of a body along its axis.
+#[derive(Clone, Copy, Debug)]
+struct Along {
+    cells: usize,
+    cell_mm: f64,
+    begins_mm: f64,
+}
+
+impl Along {
+    /// Share of each cell that lies in a span.
+    fn shares(self, (from_mm, to_mm): (f64, f64)) -> Vec<f64> {
+        (0..self.cells)
+            .map(|i| {
+                let left = self.begins_mm + i as f64 * self.cell_mm;
+                ((to_mm.min(left + self.cell_mm) - from_mm.max(left)) / self.cell_mm).clamp(0.0, 1.0)
+            })
+            .collect()
+    }
 }
 
 /// A value between cell centres; flat in the outer half cells.

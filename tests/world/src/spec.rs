@@ -61,6 +61,8 @@ pub struct NestSpec {
     pub node: String,
     /// Length of the axis, mm (at least 40).
     pub length_mm: f64,
+    /// Solid body beyond either end of the galleries, mm.
+    pub wall_mm: f64,
     /// Width across the axis, mm.
     pub width_mm: f64,
     /// Thickness of the body under the galleries, mm.
@@ -267,6 +269,7 @@ impl NestSpec {
             id: id.into(),
             node: format!("{id}-node"),
             length_mm,
+            wall_mm: 8.0,
             width_mm: 100.0,
             base_mm: 12.0,
             gallery_mm: 12.0,

@@ -162,7 +162,7 @@ impl Estimator {
     /// An estimator at the beginning of what is to be fitted, with the prior (or the last lesson) around `log`.
     fn beginner(&self, log: &[f64], lag_s: &[f64], begin: i64, skip: usize) -> Self {
         let room_c = self.memory.get(skip).map_or(self.room_c, |p| f64::from(p.room_c));
-        let prior = Prior { log: log.to_vec(), sd: self.prior_sd.clone() };
+        let prior = Prior { log: log.to_vec(), sd: self.prior_sd.clone(), colony_k_s_w: self.colony_k_s_w };
         let at = Timestamp::from_unix_ms(begin.saturating_mul(STEP.ms()));
         let mut e = Self::new(self.axis.clone(), &prior, self.places_mm.clone(), self.brood, (at, room_c));
         let l = e.layout();

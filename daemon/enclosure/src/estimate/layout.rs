@@ -1,4 +1,5 @@
-//! Where each kind of state lies in the filter: physics, then each probe's offset, place and lag, then disturbances.
+//! Where each kind of state lies in the filter: physics, then each probe's offset, place and lag, then the air
+//! about the nest and the colony's heat, then disturbances.
 
 /// Smooth shapes along the axis.
 pub(super) const SHAPES: usize = 5;
@@ -20,8 +21,16 @@ impl Layout {
     pub(super) fn lag(&self, p: usize) -> usize {
         self.params + 2 * self.probes + p
     }
-    pub(super) fn slow(&self) -> usize {
+    /// How much warmer the air about the nest is than what stands for the room.
+    pub(super) fn air(&self) -> usize {
         self.params + 3 * self.probes
+    }
+    /// The colony's own heat, W.
+    pub(super) fn colony(&self) -> usize {
+        self.air() + 1
+    }
+    pub(super) fn slow(&self) -> usize {
+        self.colony() + 1
     }
     pub(super) fn quick(&self) -> usize {
         self.slow() + SHAPES

@@ -19,12 +19,14 @@ impl Estimator {
         h[l.offset(p)] = 1.0;
         h[l.place(p)] = dot(&self.models.rows(0).slopes[p], &self.courses[0].amplitudes);
         h[l.lag(p)] = (self.laggards.at(p, part) - nominal) / NUDGE;
+        h[l.colony()] = self.colony_k_s_w * dot(&self.models.rows(0).probes[p], &self.models.colony);
         self.shapes(&mut h, self.places_mm[p]);
         h
     }
 
     fn shapes(&self, h: &mut [f64], x_mm: f64) {
         let l = self.layout();
+        h[l.air()] = 1.0;
         for k in 0..SHAPES {
             let v = libm::cos(k as f64 * PI * x_mm / self.axis.length_mm);
             h[l.slow() + k] = v;
@@ -40,6 +42,7 @@ impl Estimator {
         for (i, c) in self.courses.iter().enumerate().skip(1) {
             h[i - 1] = (dot(row(self.models.rows(i)), &c.amplitudes) - nominal) / NUDGE;
         }
+        h[self.layout().colony()] = self.colony_k_s_w * dot(row(self.models.rows(0)), &self.models.colony);
         self.shapes(&mut h, at_mm);
         (nominal, h)
     }

@@ -221,7 +221,7 @@ impl Scene {
         let wanted = (self.axis.length_mm / MODE_MM) as usize;
         let count = wanted.clamp(MODES, MODES_MOST);
         let on = |log: &[f64]| {
-            let modes = Modes::new(self.axis.length_mm, from_log(log).end_loss, count);
+            let modes = self.axis.modes(from_log(log).end_loss, count);
             let rows = Rows::new(&modes, &self.axis, &self.looks);
             (modes, Rc::new(rows))
         };
@@ -325,7 +325,7 @@ impl Fan<'_> {
                 *l += Z90 * pull / sd * d;
             }
         }
-        let modes = Modes::new(self.scene.axis.length_mm, libm::exp(log[END_LOSS]), self.modes.len());
+        let modes = self.scene.axis.modes(libm::exp(log[END_LOSS]), self.modes.len());
         let rows = Rc::new(Rows::new(&modes, &self.scene.axis, &self.scene.looks));
         Made::new(self.scene, &log, (&modes, &rows), self.median.body.step_s())
     }

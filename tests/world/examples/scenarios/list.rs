@@ -92,6 +92,16 @@ pub(crate) fn story(name: &str, days: u32, nest: (Material, f64), pad: (f64, f64
     }
     // The seed is the story's name, so that adding a story changes no other.
     let seed = name.bytes().fold(17_u64, |s, b| s.wrapping_mul(31).wrapping_add(u64::from(b)));
+    // No two bodies are built alike.
+    let built = |of: u64, low: f64, high: f64| low + (high - low) * (seed / of % 7) as f64 / 6.0;
+    spec.wall_mm = built(1, 5.0, 12.0);
+    spec.base_mm = built(7, 7.0, 15.0);
+    spec.gallery_mm = built(49, 8.0, 14.0);
+    spec.air_share = built(343, 0.3, 0.6);
+    if let Some(pad) = &mut spec.pad {
+        pad.contact_m2k_w = built(2401, 0.006, 0.025);
+        pad.label_share = built(16_807, 0.9, 1.0);
+    }
     Scenario { name: name.into(), seed, days, spec: WorldSpec::new(EPOCH_S, vec![spec]) }
 }
 
