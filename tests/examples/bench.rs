@@ -47,7 +47,11 @@ fn estimator() {
     let (file, _) =
         warmend::shelf_file::check_text(&text, Path::new("shelf.toml"), std::iter::empty()).expect("a shelf");
     let nest = &file.shelf.nests[0];
-    let axis = Axis { length_mm: nest.length_mm, pads: nest.pads.iter().map(|p| p.span).collect() };
+    let axis = Axis {
+        length_mm: nest.length_mm,
+        wall_mm: enclosure::prior::WALL_MM,
+        pads: nest.pads.iter().map(|p| p.span).collect(),
+    };
     let places: Vec<f64> = nest.probes.iter().map(|p| p.at_mm).collect();
     let brood = nest.brood.expect("it has brood");
     let begin = enclosure::Timestamp::from_unix_s(EPOCH_S).expect("a moment");

@@ -3,7 +3,7 @@ use serde_json::Value;
 use std::collections::BTreeMap;
 use std::path::Path;
 use tests::{program, seed, shelf, story};
-use world::{Fault, FaultKind, Material, World, WorldSpec};
+use world::{Event, EventKind, Fault, FaultKind, Material, World, WorldSpec};
 
 /// 2026-03-01T00:00:00Z.
 const EPOCH_S: f64 = 1_772_323_200.0;
@@ -132,6 +132,29 @@ fn a_pad_that_sticks_is_found_in_minutes_and_nothing_is_raised_before() {
     println!("found after {delay_min:.1} min");
     assert!((0.0..25.0).contains(&delay_min), "found {delay_min:.1} min after it stuck");
     assert!(found.iter().all(|(t, _)| *t >= bites_s), "{found:?}");
+}
+
+/// The sun warms all of a nest, the far end too, and faster than any pad can; an open lid and cool water cool faster
+/// than a pad that is off.
+#[test]
+fn ordinary_life_is_not_taken_for_a_pad_that_sticks_or_dies() {
+    let mut spec = story::oak(EPOCH_S);
+    let life = [
+        (EventKind::Sun(70.0), 1.55, 1.0),
+        (EventKind::Refill { ml: 15.0, water_c: 17.0 }, 1.75, 0.03),
+        (EventKind::Lid, 1.9, 0.08),
+        (EventKind::Air { delta_k: -6.0, tau_s: 1200.0 }, 2.1, 0.5),
+        (EventKind::Sun(40.0), 2.3, 1.5),
+    ];
+    for (kind, day, hours) in life {
+        let from_s = EPOCH_S + day * DAY_S;
+        spec.events.push(Event { kind, nest: 0, from_s, to_s: from_s + hours * 3600.0 });
+    }
+    for n in 0..3 {
+        let dir = tempfile::tempdir().unwrap();
+        let (_, lines) = replayed(dir.path(), &spec, seed(20 + n), 2.5);
+        assert_eq!(raised(&lines, &["heater-stuck-on", "heater-no-heat", "brood-limit", "probe-hot"]), [], "{n}");
+    }
 }
 
 #[test]

@@ -1,9 +1,10 @@
 //! Evidence that accumulates, and begins anew at zero where it runs out (CUSUM: Page, Biometrika 41, 1954).
 
-/// Adds `gain` to `sum`; true if it ran out, and begins anew.
-pub fn accumulate(sum: &mut f64, gain: f64) -> bool {
+/// Adds `gain` to `sum`; true if it ran out, and begins anew at zero. It has run out below `-patience`: zero is Page's
+/// own rule; more lets a signal that only grows out of the noise live through its beginning.
+pub fn accumulate(sum: &mut f64, gain: f64, patience: f64) -> bool {
     *sum += gain;
-    let ran_out = *sum < 0.0;
+    let ran_out = *sum < -patience;
     if ran_out {
         *sum = 0.0;
     }
@@ -26,8 +27,8 @@ mod tests {
         let mut highs = alloc::vec::Vec::new();
         let mut lows = alloc::vec::Vec::new();
         for g in groups {
-            accumulate(&mut high, g - 325.0 - 0.3175);
-            accumulate(&mut low, 325.0 - g - 0.3175);
+            accumulate(&mut high, g - 325.0 - 0.3175, 0.0);
+            accumulate(&mut low, 325.0 - g - 0.3175, 0.0);
             highs.push(high);
             lows.push(low);
         }

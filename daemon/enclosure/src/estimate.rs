@@ -224,6 +224,11 @@ impl Estimator {
         Span::from_ms((self.step - self.started).saturating_mul(STEP.ms()))
     }
 
+    /// Whether some pad's drive reports.
+    pub fn drives_known(&self) -> bool {
+        self.drives_known
+    }
+
     /// Whether a fit has seen this nest.
     pub fn is_fitted(&self) -> bool {
         self.fitted

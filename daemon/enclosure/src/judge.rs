@@ -91,8 +91,9 @@ impl Judge {
         } else if watch.guess_is_contradicted(limit_c) {
             (Verdict::Well, s.limit_on_delay)
         } else {
-            // Half a deviation below what is believed: a wide guess is no danger, and the raw guard needs no guess.
-            (above(brood.map(|b| b.2 - 0.5 * b.1), limit_c), s.limit_on_delay)
+            // Some deviations below what is believed: a wide guess is no danger, and the raw guard needs no guess.
+            let doubt = if watch.drives_known() { 0.5 } else { 2.0 };
+            (above(brood.map(|b| b.2 - doubt * b.1), limit_c), s.limit_on_delay)
         };
         out.push(Finding { alarm: Alarm::BroodLimit, probe: None, verdict, on_delay });
         if band.is_some() {

@@ -275,8 +275,10 @@ impl Watch {
         let apart = self.ears[p].trust.glance(glance);
         let disputed = est.rivals().iter().any(|r| r.evidence > DISPUTED_NATS);
         if apart == Apart::Long && trusted && !(disputed && w.explained) {
-            if self.others_agree(est, p, at) {
-                let fault = self.ears[p].trust.apart_fault();
+            let fault = self.ears[p].trust.apart_fault();
+            // Where nothing tells what the pad does, the belief is the first suspect.
+            let guessed = fault == Fault::Astray && !est.drives_known();
+            if self.others_agree(est, p, at) && !guessed {
                 self.ears[p].trust.accuse(fault, at);
             } else {
                 est.widen(w.surprise_k.abs());
@@ -313,6 +315,11 @@ impl Watch {
                 && e.temperature.is_some_and(|(_, t)| at.since(t) < GAP)
                 && est.excess_at_probe(i).abs() > 0.3 * feels
         })
+    }
+
+    /// Whether some pad's drive reports.
+    pub fn drives_known(&self) -> bool {
+        self.drives.iter().any(|(source, _)| source.is_some())
     }
 
     /// What the pad is held to do.

@@ -8,6 +8,7 @@
 use crate::body::{Body, Heat};
 use crate::cusum::accumulate;
 use crate::models::{Models, Seen, dot};
+use alloc::collections::VecDeque;
 use alloc::vec::Vec;
 
 /// What the body cannot tell over some minutes, K.
@@ -19,9 +20,23 @@ const EACH_COUNTS: f64 = 0.8;
 /// From this evidence on a rival's heat must keep coming, nats.
 const GROWTH_FROM_NATS: f64 = 3.0;
 /// By at least this much, K, and by this share of what it expects.
-const GROWTH_K: f64 = 0.4;
+const GROWTH_K: f64 = 0.25;
 /// See [`GROWTH_K`].
 const GROWTH_SHARE: f64 = 0.4;
+/// A rival begins anew when this much speaks against it, nats: a heat that is only beginning is hidden by noise.
+const PATIENCE_NATS: f64 = 0.75;
+/// A probe that shows more than this many times what a pad's heat could have brought by now shows something else.
+const OUTRUN: f64 = 1.6;
+/// Beyond so many deviations of its noise.
+const OUTRUN_SIGMA: f64 = 4.0;
+/// A probe that should feel less than this share of another's heat is far from the pad.
+const FAR_SHARE: f64 = 0.15;
+/// What a far probe shows is taken for shared by all up to this, K.
+const SHARED_MOST_K: f64 = 1.0;
+/// Readings kept for finding when a rival's heat began.
+const WEIGHED_MAX: usize = 64;
+/// A rival's heat may have begun so many steps before it parted.
+const EARLIER_MOST: usize = 21;
 /// A rival's fruitless peaks are forgotten over about this long, s.
 const PEAK_FADES_S: f64 = 86_400.0;
 /// And count for no more than this, nats.
@@ -55,6 +70,12 @@ pub struct Rival {
     pub origin: Vec<f64>,
     /// What each probe was expected to show and showed over the belief when the evidence first meant something, and now.
     since_then: Vec<Option<[Told; 2]>>,
+    /// From where each probe is weighed: what it had been expected to show, and showed, when it last outran the pad.
+    base: Vec<Told>,
+    /// What each probe last showed over the belief, with its share of the greatest expectation; for what all share.
+    last: Vec<Option<Told>>,
+    /// What was weighed since it restarted: for when it truly began.
+    weighed: VecDeque<Weighed>,
     peak: f64,
     heat: Heat,
     amplitudes: Vec<f64>,
@@ -62,9 +83,18 @@ pub struct Rival {
 }
 
 /// What a rival expected of a probe over the belief, and what it showed, K.
-#[derive(Clone, Copy, Debug)]
+#[derive(Clone, Copy, Debug, Default)]
 struct Told {
     expected_k: f64,
+    seen_k: f64,
+}
+
+/// One reading as it was weighed.
+#[derive(Clone, Copy, Debug)]
+struct Weighed {
+    steps: usize,
+    part: f64,
+    probe: usize,
     seen_k: f64,
 }
 
@@ -116,6 +146,9 @@ impl Rival {
             usual_peak: 0.0,
             origin: Vec::new(),
             since_then: alloc::vec![None; probes],
+            base: alloc::vec![Told::default(); probes],
+            last: alloc::vec![None; probes],
+            weighed: VecDeque::with_capacity(WEIGHED_MAX),
             peak: 0.0,
             heat: body.cold(),
             amplitudes: alloc::vec![0.0; body.modes.len()],
@@ -131,6 +164,9 @@ impl Rival {
         self.steps = 0;
         self.origin.clear();
         self.since_then.fill(None);
+        self.base.fill(Told::default());
+        self.last.fill(None);
+        self.weighed.clear();
         self.seen = Seen::at_rest(self.seen.shown.len(), 0.0);
         self.heat.clear();
     }
@@ -162,19 +198,93 @@ impl Rival {
         if self.steps == 0 {
             return false;
         }
-        let expected_k = self.seen.at(said.probe, said.part);
-        let seen_k = said.beyond_nominal - dot(said.row, &self.origin);
-        let variance = said.noise + FLOOR_K * FLOOR_K + (SHARE * expected_k) * (SHARE * expected_k);
+        let p = said.probe;
+        let now =
+            Told { expected_k: self.seen.at(p, said.part), seen_k: said.beyond_nominal - dot(said.row, &self.origin) };
+        self.last[p] = Some(now);
+        if self.weighed.len() == WEIGHED_MAX {
+            self.weighed.pop_front();
+        }
+        self.weighed.push_back(Weighed { steps: self.steps, part: said.part, probe: p, seen_k: now.seen_k });
+        let shared_k = self.shared_k(p);
+        let base = self.base[p];
+        let (expected_k, alone_k) = (now.expected_k - base.expected_k, now.seen_k - base.seen_k);
+        // What all share is never more than what is seen here.
+        let seen_k = alone_k - shared_k.clamp(alone_k.min(0.0), alone_k.max(0.0));
+        let noise = said.noise + FLOOR_K * FLOOR_K;
+        // Nothing that a pad does outruns the heat's way through the body: the sun, a lid or water do.
+        if seen_k * expected_k.signum() > OUTRUN * expected_k.abs() + OUTRUN_SIGMA * libm::sqrt(noise) {
+            self.rebase();
+            return false;
+        }
+        let variance = noise + (SHARE * expected_k) * (SHARE * expected_k);
         let off = |k: f64| libm::log(1.0 + k * k / variance);
         let missed_k = seen_k - expected_k;
-        let ran_out = accumulate(&mut self.evidence, EACH_COUNTS * said.weight * (off(seen_k) - off(missed_k)));
+        let gain = EACH_COUNTS * said.weight * (off(seen_k) - off(missed_k));
+        let ran_out = accumulate(&mut self.evidence, gain, PATIENCE_NATS);
         self.peak = self.peak.max(self.evidence);
         if ran_out {
             self.restart();
             return false;
         }
-        self.follow(said.probe, Told { expected_k, seen_k });
+        self.follow(p, Told { expected_k, seen_k });
         self.evidence > 1.0 && missed_k * missed_k < 25.0 * variance
+    }
+
+    /// How many steps before it parted its heat most likely began, if it is right: a switch shows only after the heat's
+    /// way through the body, and noise hides its beginning. Least squares over what was weighed; `apart` is the drive by
+    /// which it differs.
+    pub fn began_before(&self, models: &Models, lags: &[(f64, f64)], apart: f64, step_s: f64) -> usize {
+        let probes = self.last.len();
+        let mut twin = Self::new(&models.bodies[0], self.pad, self.mode, probes);
+        // Expectations of every probe at the end of each step since it would have begun.
+        let mut course: Vec<Vec<f64>> = alloc::vec![alloc::vec![0.0; probes]];
+        for _ in 0..self.steps + EARLIER_MOST {
+            twin.advance(models, lags, apart, (&[], step_s));
+            course.push(twin.seen.shown.clone());
+        }
+        let miss = |earlier: usize| {
+            let of = |w: &Weighed| {
+                let end = w.steps + earlier;
+                let (Some(before), Some(after)) = (course.get(end.saturating_sub(1)), course.get(end)) else {
+                    return 0.0;
+                };
+                let expected = before[w.probe] + (after[w.probe] - before[w.probe]) * w.part;
+                let off = w.seen_k - expected;
+                off * off / (FLOOR_K * FLOOR_K + (SHARE * expected) * (SHARE * expected))
+            };
+            self.weighed.iter().map(of).sum::<f64>()
+        };
+        (0..=EARLIER_MOST).min_by(|a, b| miss(*a).total_cmp(&miss(*b))).unwrap_or(0)
+    }
+
+    /// What probe `p` shows because all of the nest does: the sun warms the far end too, the pad does not. Believed up
+    /// to [`SHARED_MOST_K`], so that no single probe gone astray can hide a pad's heat.
+    fn shared_k(&self, p: usize) -> f64 {
+        let of = |t: &Told| t.expected_k.abs();
+        let here = self.last[p].as_ref().map_or(0.0, of);
+        let (mut sum, mut count) = (0.0, 0.0);
+        for (i, t) in self.last.iter().enumerate() {
+            if let Some(t) = t
+                && i != p
+                && of(t) < FAR_SHARE * here
+            {
+                sum += t.seen_k - t.expected_k;
+                count += 1.0;
+            }
+        }
+        if count > 0.0 { (sum / count).clamp(-SHARED_MOST_K, SHARED_MOST_K) } else { 0.0 }
+    }
+
+    /// Whatever came so far was not the pad's; from here on it must go on as the pad would.
+    fn rebase(&mut self) {
+        for (base, last) in self.base.iter_mut().zip(&self.last) {
+            if let Some(last) = last {
+                *base = *last;
+            }
+        }
+        self.evidence = 0.0;
+        self.since_then.fill(None);
     }
 
     fn follow(&mut self, probe: usize, told: Told) {

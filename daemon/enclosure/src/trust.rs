@@ -15,6 +15,8 @@ const FROZEN_AT_LEAST: Span = Span::from_min(20);
 const APART_READINGS: u32 = 5;
 /// See [`APART_READINGS`].
 const APART_FOR: Span = Span::from_min(10);
+/// A probe that goes its own way, but not to the room's warmth, may be telling of the sun: that passes.
+const ASTRAY_FOR: Span = Span::from_min(45);
 /// A distrusted probe is believed again after agreeing for this long.
 const REGAIN: Span = Span::from_min(30);
 
@@ -100,7 +102,8 @@ impl Trust {
             }
         }
         self.regain(&g);
-        let long = self.apart >= APART_READINGS && self.apart_began.is_some_and(|b| g.at.since(b) >= APART_FOR);
+        let patience = if self.apart_fault() == Fault::FallenOff { APART_FOR } else { ASTRAY_FOR };
+        let long = self.apart >= APART_READINGS && self.apart_began.is_some_and(|b| g.at.since(b) >= patience);
         if long { Apart::Long } else { Apart::No }
     }
 

@@ -14,6 +14,8 @@ use alloc::vec::Vec;
 const RERUN: usize = 1080;
 /// What the two layers cannot tell, K: an hour of residual counts as one measurement of this quality.
 const MODEL_ERROR_K: f64 = 0.12;
+/// The same where the drive was inferred: its switches are some tens of seconds out.
+const INFERRED_ERROR_K: f64 = 0.2;
 /// Deviation of a lag, log scale, where the drive was inferred.
 const INFERRED_LAG_SD: f64 = 0.15;
 /// From this age on a fit starts from what the last one learned, min.
@@ -43,7 +45,14 @@ impl Estimator {
     /// Accepts rival `i`: the past since it began is run again with its drive.
     pub fn accept(&mut self, i: usize) {
         let mut r = self.rivals.swap_remove(i);
-        let steps = r.steps.min(self.memory.len());
+        // Where the drive is unknown nothing else tells when it switched.
+        let earlier = if self.drives_known {
+            0
+        } else {
+            let apart = r.mode.drive(0.0) - self.modes[r.pad].drive(0.0);
+            r.began_before(&self.models, &self.lags, apart, STEP.s())
+        };
+        let steps = (r.steps + earlier).min(self.memory.len());
         let from = self.memory.len() - steps;
         for past in self.memory.iter_mut().skip(from) {
             past.drive[r.pad] = r.mode.drive(f64::from(past.told[r.pad])) as f32;
@@ -203,7 +212,13 @@ impl Estimator {
     /// Variance a reading of each probe counts with in a fit, K²: an hour of them is one measurement.
     fn fit_noise_k2(&self, begin: i64, skip: usize) -> Vec<f64> {
         let hours = ((self.memory.len() - skip) as f64 * STEP.s() / 3600.0).max(0.1);
-        let quality_k = if self.learned.is_some() { AGAIN_ERROR_K } else { MODEL_ERROR_K };
+        let quality_k = if self.learned.is_some() {
+            AGAIN_ERROR_K
+        } else if self.drives_known {
+            MODEL_ERROR_K
+        } else {
+            INFERRED_ERROR_K
+        };
         let of_probe = |p: usize| {
             let count = self.heard.iter().filter(|h| h.step > begin && usize::from(h.probe) == p).count() as f64;
             let error_k = quality_k * self.end_effect(self.places_mm[p]);

@@ -16,7 +16,7 @@ const RETURN_NATS: f64 = 5.0;
 /// Evidence at which a pad that does not report is held to have switched, nats.
 const SWITCH_NATS: f64 = 4.0;
 /// Past its habits by this much a pad is held for faulty, K.
-const HABIT_MARGIN_K: f64 = 1.0;
+const HABIT_MARGIN_K: f64 = 0.5;
 
 /// What the pad is held to do against what it should.
 #[derive(Clone, Copy, Debug, PartialEq)]
