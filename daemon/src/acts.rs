@@ -11,9 +11,10 @@ mod tests;
 use crate::clock::Clock;
 use crate::history::{HistoryError, Store};
 use crate::notices;
+use crate::pipeline::acts::written;
 use crate::shelf_file::ShelfFile;
 use crate::snapshot::{AlarmAct, AlarmName, Note};
-use crate::times::{self, Moment};
+use crate::times::{self, End, Moment};
 use crate::told;
 use anyhow::{Context as _, bail};
 use clap::{Args, Subcommand};
@@ -23,6 +24,8 @@ use std::ops::Range;
 
 /// Longest silence of an alarm: a week.
 pub const SILENCE_MAX: Span = Span::from_h(7 * 24);
+/// By which way its acts came, as history keeps it.
+const BY: &str = "the command line";
 /// What a note can be about.
 pub const NOTE_KINDS: [&str; 8] = ["brood", "fed", "water", "refilled", "opened", "moved", "eggs", "other"];
 
@@ -32,20 +35,51 @@ pub enum AlarmsCommand {
     /// Lists the alarms that are not normal
     List,
     /// Answers an alarm: its messages stop
-    Ack(Named),
+    Ack {
+        /// Which
+        #[command(flatten)]
+        alarm: Named,
+        /// Why, in your words: it is kept
+        #[arg(long, value_name = "TEXT")]
+        why: Option<String>,
+    },
     /// Silences an alarm for a time
     Shelve {
         /// Which
         #[command(flatten)]
         alarm: Named,
-        /// How long, at most 7d
-        #[arg(long = "for", value_name = "DURATION", default_value = "1h", value_parser = silence)]
+        /// How long, at most 7d; a danger at most 30m
+        #[arg(long = "for", value_name = "DURATION", default_value = "30m", value_parser = silence)]
         length: Span,
+        /// Why, in your words: it is kept
+        #[arg(long, value_name = "TEXT")]
+        why: Option<String>,
     },
     /// Ends the silence of an alarm
     Unshelve(Named),
     /// Resets an alarm that is held until somebody has looked
-    Reset(Named),
+    Reset {
+        /// Which
+        #[command(flatten)]
+        alarm: Named,
+        /// What you found, in your words: it is kept
+        #[arg(long, value_name = "TEXT")]
+        why: Option<String>,
+    },
+    /// Takes an alarm out of service, as that of a heating mat that you unplugged; never a danger
+    OutOfService {
+        /// Which
+        #[command(flatten)]
+        alarm: Named,
+        /// Until when: a day as 2026-03-01, RFC 3339, or a span ahead as 30d (default: until you put it back)
+        #[arg(long, value_name = "TIME", value_parser = times::end)]
+        until: Option<End>,
+        /// Why, in your words: it is kept
+        #[arg(long, value_name = "TEXT")]
+        why: Option<String>,
+    },
+    /// Puts an alarm back into service
+    InService(Named),
     /// Sends a test message by every way, and says what came of it
     Test,
 }
@@ -144,7 +178,7 @@ impl Keeper {
             );
         }
         match Store::open(path, now) {
-            Ok(opened) => Ok(Self::File(Box::new(local::File::new(opened)?))),
+            Ok(opened) => Ok(Self::File(Box::new(local::File::new(opened, &file.shelf)?))),
             Err(HistoryError::InUse { .. }) => Ok(Self::Daemon(remote::Daemon::of(file)?)),
             Err(other) => Err(other.into()),
         }
@@ -157,10 +191,10 @@ impl Keeper {
         }
     }
 
-    async fn act(&mut self, act: AlarmAct, name: &AlarmName, now: Timestamp) -> anyhow::Result<()> {
+    async fn act(&mut self, act: AlarmAct, name: &AlarmName, why: &str, now: Timestamp) -> anyhow::Result<()> {
         match self {
-            Self::Daemon(daemon) => daemon.act(act, name).await,
-            Self::File(file) => file.act(act, name, now),
+            Self::Daemon(daemon) => daemon.act(act, name, why).await,
+            Self::File(file) => file.act(act, name, why, now),
         }
     }
 
@@ -185,24 +219,32 @@ impl Keeper {
 /// What was attempted, why it failed, what to do.
 pub async fn alarms(command: &AlarmsCommand, file: &ShelfFile, clock: &dyn Clock) -> anyhow::Result<()> {
     let now = clock.now();
-    let (act, name) = match command {
+    let (act, name, why) = match command {
         AlarmsCommand::Test => return test(file, clock).await,
         AlarmsCommand::List => return list(&Keeper::find(file, now)?.standing().await?),
-        AlarmsCommand::Ack(Named { name }) => (AlarmAct::Acknowledge, name),
-        AlarmsCommand::Shelve { alarm, length } => {
+        AlarmsCommand::Ack { alarm, why } => (AlarmAct::Acknowledge, &alarm.name, why.as_deref()),
+        AlarmsCommand::Shelve { alarm, length, why } => {
             // Rounded up: a silence of some seconds is one of a minute.
             let minutes = u32::try_from((length.ms() + 59_999) / 60_000).unwrap_or(u32::MAX);
-            (AlarmAct::Shelve(minutes), &alarm.name)
+            (AlarmAct::Shelve(minutes), &alarm.name, why.as_deref())
         }
-        AlarmsCommand::Unshelve(Named { name }) => (AlarmAct::Unshelve, name),
-        AlarmsCommand::Reset(Named { name }) => (AlarmAct::Reset, name),
+        AlarmsCommand::Unshelve(Named { name }) => (AlarmAct::Unshelve, name, None),
+        AlarmsCommand::Reset { alarm, why } => (AlarmAct::Reset, &alarm.name, why.as_deref()),
+        AlarmsCommand::OutOfService { alarm, until, why } => {
+            let until = until.map(|end| end.from(now));
+            (AlarmAct::TakeOut(until), &alarm.name, why.as_deref())
+        }
+        AlarmsCommand::InService(Named { name }) => (AlarmAct::PutBack, name, None),
     };
-    Keeper::find(file, now)?.act(act, name, now).await?;
+    Keeper::find(file, now)?.act(act, name, why.unwrap_or_default(), now).await?;
     let done = match act {
         AlarmAct::Acknowledge => "answered".to_owned(),
         AlarmAct::Shelve(minutes) => format!("silent for {minutes} min"),
         AlarmAct::Unshelve => "no longer silent".to_owned(),
         AlarmAct::Reset => "reset".to_owned(),
+        AlarmAct::TakeOut(Some(until)) => format!("out of service until {}", times::rfc3339(until)),
+        AlarmAct::TakeOut(None) => "out of service until you put it back (in-service)".to_owned(),
+        AlarmAct::PutBack => "in service".to_owned(),
     };
     say(&format!("{}: {done}\n", written(name)))
 }
@@ -290,12 +332,6 @@ fn note_line(n: &Written) -> String {
 /// Without anything that a terminal would obey.
 fn one_line(text: &str) -> String {
     text.chars().map(|c| if c.is_control() { ' ' } else { c }).collect()
-}
-
-/// The name as the keeper writes it.
-fn written(name: &AlarmName) -> String {
-    let alarm = enclosure::Alarm::from_name(&name.alarm).map_or("unknown", enclosure::Alarm::name);
-    told::written((alarm, name.nest.as_deref(), name.probe.as_deref(), name.node.as_deref()))
 }
 
 fn say(text: &str) -> anyhow::Result<()> {

@@ -7,18 +7,20 @@
 //!
 //! The loop waits for nobody: history has a thread of its own, acknowledgements a task, messages to keepers a queue.
 //! What it holds is bounded: `flight` by the writer's queue, untold changes by [`UNTOLD_MAX`].
-mod acts;
+pub(crate) mod acts;
 mod draft;
 mod flight;
 mod judging;
+pub(crate) mod keeping;
 mod landing;
 mod picture;
+mod remote;
 mod restoring;
 mod tally;
 mod unpacking;
 mod watching;
 
-pub use acts::{DANGER_SILENCE_MAX_MIN, NOTE_MAX, SILENCE_MAX_MIN};
+pub use acts::{DANGER_SILENCE_MAX_MIN, NOTE_MAX, SILENCE_MAX_MIN, WHY_MAX};
 pub(crate) use landing::{receipt_topic, state_receipt};
 pub use restoring::Restored;
 
@@ -97,6 +99,8 @@ pub struct Settings {
     pub mappings: Vec<Mapping>,
     /// Users have rights to topics: a node speaks for itself only.
     pub nodes_own_topics: bool,
+    /// Whose acts upon alarms are taken from the broker; `None`: of everyone whom it lets publish to such a topic.
+    pub acting: Vec<Option<String>>,
     /// Called with each turn of the loop once a second: proof that readings can be judged.
     pub pulse: Option<fn()>,
     /// Small facts that are stored at the start.
@@ -249,8 +253,10 @@ impl Pipeline {
     /// If the history's writer or the broker's client died.
     pub async fn run(mut self, stop: CancellationToken) -> anyhow::Result<()> {
         loop {
-            match self.next(&stop).await {
-                Event::Message(message) => self.message(&message),
+            let event = self.next(&stop).await;
+            self.check_clock().await;
+            match event {
+                Event::Message(message) => self.take(&message),
                 Event::NoMore => anyhow::bail!("the broker's client has ended"),
                 Event::Time(moment) => self.moment(moment).await,
                 Event::Act(act) => self.act(act),
@@ -332,7 +338,7 @@ impl Pipeline {
         loop {
             while self.flights.has_room() {
                 let Some(message) = self.inbox.try_recv() else { break };
-                self.message(&message);
+                self.take(&message);
             }
             if self.inbox.is_empty()
                 && let Some(last) = last.take()

@@ -3,6 +3,7 @@ use crate::clock::Clock;
 use crate::history::Reader;
 use crate::shelf_file::ShelfFile;
 use crate::views::hours::{Hours, moment};
+use crate::views::load::{self, Load};
 use crate::views::past::{COLUMNS, recall};
 use crate::views::week::week_view;
 use anyhow::{Context as _, Result};
@@ -109,12 +110,24 @@ fn write(args: &Args, now: Timestamp, hours: &Hours, (out, terminal): (&mut dyn 
             write!(out, "{gap}{text}").context("writing the text")?;
             continue;
         };
-        let bytes = drawn(ending, args, week)?;
+        let bytes = drawn(ending, args, week, load(&reader, args, &span)?)?;
         std::fs::write(path, bytes).with_context(|| {
             format!("writing {}: check that the directory exists and may be written", path.display())
         })?;
     }
+    if args.out.is_none() {
+        writeln!(out, "\nThe alarms themselves, of the whole shelf:").context("writing the text")?;
+        for sentence in load(&reader, args, &span)? {
+            writeln!(out, "  {sentence}").context("writing the text")?;
+        }
+    }
     out.flush().context("writing the text")
+}
+
+/// How the alarms themselves did.
+fn load(reader: &Reader, args: &Args, span: &Range<Timestamp>) -> Result<Vec<String>> {
+    let chatter = args.file.shelf.alarms.chatter_within;
+    Ok(Load::of(&load::changes(reader, span)?, span, chatter).sentences())
 }
 
 fn chosen(args: &Args) -> Result<Vec<&Nest>, WrongCall> {
@@ -178,7 +191,7 @@ fn week(reader: &Reader, args: &Args, nest: &Nest, span: &Range<Timestamp>, hour
     Ok(week_view(&past, reader, shelf.alarms.season_utc_offset, hours)?)
 }
 
-fn drawn(ending: Ending, args: &Args, week: WeekView) -> Result<Vec<u8>> {
+fn drawn(ending: Ending, args: &Args, week: WeekView, alarms: Vec<String>) -> Result<Vec<u8>> {
     match ending {
         Ending::Svg => Ok(dashboards::heatmap_svg(&week).into_bytes()),
         Ending::Png => {
@@ -186,7 +199,7 @@ fn drawn(ending: Ending, args: &Args, week: WeekView) -> Result<Vec<u8>> {
         }
         Ending::Html => {
             let frame = Frame { shelf_name: args.file.shelf.name.clone(), assets: Assets::Inline, ..Frame::default() };
-            Ok(dashboards::week_html(&WeekPage { frame, week, ..WeekPage::default() }).into_bytes())
+            Ok(dashboards::week_html(&WeekPage { frame, week, alarms, ..WeekPage::default() }).into_bytes())
         }
     }
 }

@@ -42,6 +42,8 @@ pub struct StandingAlarm {
     pub detail: String,
     /// The alarm of which it is a consequence.
     pub cause: Option<Alarm>,
+    /// When its silence ends by itself.
+    pub until: Option<Timestamp>,
 }
 
 impl StandingAlarm {
@@ -62,6 +64,10 @@ pub struct Vitals {
     pub refused: BTreeMap<&'static str, u64>,
     /// Readings not believed, by reason.
     pub rejected: BTreeMap<&'static str, u64>,
+    /// Alarms raised, by alarm.
+    pub raised: BTreeMap<&'static str, u64>,
+    /// Alarms told: the rest followed from others, or was held back.
+    pub told: u64,
     /// Readings stored.
     pub stored: u64,
     /// Readings that were there already.
@@ -106,6 +112,10 @@ pub struct MirrorNow {
 pub struct Act {
     /// What.
     pub kind: ActKind,
+    /// By which way it came: `page`, `command line`, `MQTT user hall`; kept beside the act.
+    pub by: String,
+    /// Why, in the keeper's words; may be empty.
+    pub why: String,
     /// Hears whether it was done, or in plain words why not.
     pub reply: oneshot::Sender<Result<(), String>>,
 }
@@ -130,6 +140,10 @@ pub enum AlarmAct {
     Unshelve,
     /// Reset a latched one.
     Reset,
+    /// Take it out of service, until then or until it is put back.
+    TakeOut(Option<Timestamp>),
+    /// Put it back into service.
+    PutBack,
 }
 
 /// An alarm by its names, as a page, a command line or a script knows it.

@@ -20,6 +20,9 @@ pub enum TimeError {
     /// It is no moment.
     #[error("\"{0}\" is no moment: write it as 2026-03-01T12:00:00Z (RFC 3339), or as a span back from now, as 7d")]
     NoMoment(String),
+    /// It is no end.
+    #[error("\"{0}\" is no end: write a day as 2026-03-01, a moment as RFC 3339, or a span ahead, as 30d")]
+    NoEnd(String),
 }
 
 /// A moment as a keeper names it: absolute, or so far back.
@@ -38,6 +41,48 @@ impl Moment {
             Self::At(at) => at,
             Self::Back(span) => now.minus(span),
         }
+    }
+}
+
+/// An end as a keeper names it: a day, a moment, or so far ahead.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum End {
+    /// An hour of its own; a day begins at its midnight, in the machine's time zone.
+    At(Timestamp),
+    /// So long after now.
+    Ahead(Span),
+}
+
+impl End {
+    /// The moment meant, at `now`.
+    pub fn from(self, now: Timestamp) -> Timestamp {
+        match self {
+            Self::At(at) => at,
+            Self::Ahead(span) => now.plus(span),
+        }
+    }
+}
+
+/// An end: a day (`2026-03-01`), RFC 3339, or a span ahead as [`duration`] reads it.
+///
+/// # Errors
+/// [`TimeError`], with what to write instead.
+pub fn end(text: &str) -> Result<End, TimeError> {
+    let text = text.trim();
+    let at = |t: jiff::Timestamp| End::At(Timestamp::from_unix_ms(t.as_millisecond()));
+    if let Ok(moment) = text.parse::<jiff::Timestamp>() {
+        return Ok(at(moment));
+    }
+    if text.len() == 10
+        && let Ok(day) = text.parse::<jiff::civil::Date>()
+        && let Ok(midnight) = day.to_zoned_datetime(jiff::tz::TimeZone::system())
+    {
+        return Ok(at(midnight.timestamp()));
+    }
+    match duration(text) {
+        Ok(span) => Ok(End::Ahead(span)),
+        Err(TimeError::NoDuration(text)) => Err(TimeError::NoEnd(text)),
+        Err(other) => Err(other),
     }
 }
 
@@ -127,6 +172,23 @@ fn shown(text: &str) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn an_end_is_a_day_a_moment_or_a_span_ahead() {
+        let now = Timestamp::from_unix_ms(1_772_366_400_000);
+        let midnight: jiff::civil::Date = "2026-03-02".parse().expect("a day");
+        let midnight = midnight.to_zoned_datetime(jiff::tz::TimeZone::system()).expect("a midnight").timestamp();
+        for (text, ms) in [
+            ("2026-03-02", midnight.as_millisecond()),
+            ("2026-03-02T12:00:00Z", now.unix_ms() + 86_400_000),
+            ("30d", now.unix_ms() + 30 * 86_400_000),
+        ] {
+            assert_eq!(end(text).map(|e| e.from(now).unix_ms()), Ok(ms), "{text}");
+        }
+        for text in ["", "tomorrow", "2026-02-30", "2026-3-1", "0d"] {
+            assert!(end(text).is_err(), "{text}");
+        }
+    }
 
     #[test]
     fn durations_are_sums_of_numbers_with_units() {

@@ -22,9 +22,10 @@ impl Told {
         let c = &self.change;
         match c.event {
             Event::Raised | Event::Unacknowledged => c.told,
-            // A silence that ends while the condition still holds.
+            // A silence that ends while the condition still holds; after a flood one speaks for all, but for danger.
             Event::Unshelved | Event::InService | Event::Unsuppressed => {
-                c.state == State::Unacknowledged && c.cause.is_none()
+                let alone = c.state == State::Unacknowledged && c.cause.is_none();
+                c.told || (alone && self.priority() == Priority::Danger)
             }
             _ => false,
         }
@@ -32,7 +33,8 @@ impl Told {
 
     /// Whether the condition is over.
     pub fn ends(&self) -> bool {
-        matches!(self.change.event, Event::Returned | Event::Cleared)
+        let over = matches!(self.change.state, State::Normal | State::Returned | State::Latched);
+        over && matches!(self.change.event, Event::Returned | Event::Cleared)
     }
 }
 

@@ -6,9 +6,11 @@
 //! - [`past`]: stored readings, run through a core of its own, as a picture of a span;
 //! - [`week`]: that picture with alarms and notes on it;
 //! - [`events`]: alarms and notes of a span, as marks and as a list;
+//! - [`load`]: how the alarms themselves did, against the guideline's table;
 //! - [`sentences`]: a span day by day and in words.
 pub mod events;
 pub mod hours;
+pub mod load;
 pub mod now;
 pub mod past;
 pub mod sentences;

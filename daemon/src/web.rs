@@ -5,7 +5,7 @@
 //! - Everything is bounded: connections, requests at once, viewers, bodies, time, and how long a span may be.
 //! - There is no password: whoever reaches the address may look and answer alarms. What a foreign page makes a browser
 //!   send is refused (`guard`).
-mod acts;
+pub(crate) mod acts;
 mod guard;
 mod health;
 mod json;

@@ -254,6 +254,8 @@ pub struct WeekPage {
     pub later_url: Option<String>,
     /// Downloads: label and address.
     pub downloads: Vec<Link>,
+    /// How the alarms of the whole shelf did in the span, a sentence each.
+    pub alarms: Vec<String>,
 }
 
 /// The form for a note.

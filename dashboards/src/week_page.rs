@@ -34,6 +34,10 @@ pub fn week_html(page: &WeekPage) -> String {
                 (happened(week))
                 @if let Some(form) = &page.note { (note(form)) }
                 (days(week))
+                @if !page.alarms.is_empty() {
+                    h3 { "The alarms themselves, of the whole shelf" }
+                    ul { @for sentence in &page.alarms { li { (sentence) } } }
+                }
             }
         }
     };

@@ -1,13 +1,24 @@
 //! Inputs, effects, and the loop that ties estimate, judge and alarms together.
-use crate::alarm::{Alarm, AlarmChange, AlarmKey, Event, Priority, State};
+mod acting;
+mod gap;
+mod judging;
+mod keeping;
+mod season;
+mod words;
+
+pub use keeping::{Kept, KeptNest};
+
+use crate::alarm::{Alarm, AlarmChange, AlarmKey, State};
+use crate::board::Board;
 use crate::judge::Judge;
-use crate::lifecycle::{Declined, Life, Manner, Verdict};
 use crate::nest::Watch;
+use crate::nodes::Nodes;
 use crate::reading::{Reading, Rejection, SourceId};
+use crate::room::Rooms;
 use crate::shelf::Shelf;
 use crate::time::{Span, Timestamp};
-use alloc::collections::BTreeMap;
 use alloc::{string::String, vec::Vec};
+use gap::Gaps;
 
 /// Everything that can happen to the core.
 #[derive(Clone, Debug, PartialEq)]
@@ -32,6 +43,26 @@ pub enum Input {
     },
     /// A keeper did something.
     Keeper(KeeperAct),
+    /// A keeper worked at a nest (opened, refilled or moved it): its temperature steps are excused for an hour.
+    Worked {
+        /// The nest, by its place on the shelf.
+        nest: usize,
+        /// When.
+        at: Timestamp,
+    },
+    /// Nothing was watched for a while; the core sees by itself where readings are missing, but not why.
+    Unwatched {
+        /// From.
+        from: Timestamp,
+        /// To.
+        to: Timestamp,
+        /// Why: power cut, daemon stopped, ...
+        why: String,
+        /// Whether the heating may have been without power as well.
+        power: bool,
+    },
+    /// The clock was set, forward by so much: what runs, runs on by the time that passed.
+    ClockSet(Span),
     /// Nothing but time passed.
     Wake,
 }
@@ -43,6 +74,10 @@ pub enum KeeperAct {
     Acknowledge(AlarmKey),
     /// Silence it for a time.
     Shelve(AlarmKey, Span),
+    /// Take it out of service, until then or until it is put back.
+    TakeOut(AlarmKey, Option<Timestamp>),
+    /// Put it back into service.
+    PutBack(AlarmKey),
     /// End that silence.
     Unshelve(AlarmKey),
     /// Reset a latched one; refused while its condition holds.
@@ -119,15 +154,6 @@ const JUDGE_EVERY: Span = Span::from_min(1);
 /// A nest not heard for this long is learned anew.
 const LEARN_ANEW: Span = Span::from_h(7 * 24);
 
-/// One alarm as it stands.
-#[derive(Clone, Debug)]
-struct Standing {
-    life: Life,
-    manner: Manner,
-    since: Timestamp,
-    cause: Option<Alarm>,
-}
-
 /// The core: one for a whole shelf.
 #[derive(Clone, Debug)]
 pub struct Core {
@@ -135,7 +161,14 @@ pub struct Core {
     sources: Vec<String>,
     watches: Vec<Watch>,
     judges: Vec<Judge>,
-    alarms: BTreeMap<AlarmKey, Standing>,
+    rooms: Vec<Rooms>,
+    nodes: Nodes,
+    board: Board,
+    gaps: Gaps,
+    /// Until when each nest's temperature steps are excused.
+    excused: Vec<Option<Timestamp>>,
+    /// From when each nest stands as the shelf says; what was read before is not of this nest.
+    begins: Vec<Option<Timestamp>>,
     now: Option<Timestamp>,
     judged: Option<Timestamp>,
 }
@@ -156,7 +189,20 @@ impl Core {
         let id = |name: &str| position(&sources, name);
         let watches: Vec<Watch> = shelf.nests.iter().map(|n| Watch::new(n, id)).collect();
         let judges = watches.iter().map(|_| Judge::default()).collect();
-        Self { shelf, sources, watches, judges, alarms: BTreeMap::new(), now: None, judged: None }
+        Self {
+            nodes: Nodes::new(&shelf, &sources),
+            rooms: watches.iter().map(|_| Rooms::default()).collect(),
+            excused: watches.iter().map(|_| None).collect(),
+            begins: shelf.nests.iter().map(|n| n.since).collect(),
+            board: Board::default(),
+            gaps: Gaps::default(),
+            shelf,
+            sources,
+            watches,
+            judges,
+            now: None,
+            judged: None,
+        }
     }
 
     /// The same, without the fits that learn a nest's physics: for comparing, and where the prior must stand.
@@ -188,36 +234,37 @@ impl Core {
         let mut out = Vec::new();
         match input {
             Input::Reading(r) => self.hear(now, r, &mut out),
-            Input::Watch { alarm, failing, detail } => {
-                let key = AlarmKey { alarm, nest: None, probe: None, node: None };
-                let verdict = if failing { Verdict::Ill } else { Verdict::Well };
-                let manner = Manner::of(alarm, Span::ZERO, Span::ZERO);
-                self.put(now, key, verdict, manner, true, |_| detail, &mut out);
-            }
-            Input::Keeper(act) => self.keeper(now, &act, &mut out),
+            Input::Watch { alarm, failing, detail } => self.watch(now, alarm, failing, detail, &mut out),
+            // A declined act changes nothing; the shell asks [`Self::declines`] first and says why.
+            Input::Keeper(act) => drop(self.keeper(now, &act, &mut out)),
+            Input::Worked { nest, at } => self.excuse(nest, at),
+            Input::Unwatched { from, to, why, power } => self.unwatched(now, (from, to), why, power),
+            Input::ClockSet(by) => self.clock_set(now, by),
             // What a will says is told by silence soon enough; the state itself is shown by the shell.
             Input::Link { .. } | Input::Wake => {}
         }
+        self.end_silences(now, &mut out);
         let due = self.judged.is_none_or(|j| now.since(j) >= JUDGE_EVERY);
         if due {
             self.judged = Some(Timestamp::from_unix_ms(now.unix_ms() - now.unix_ms().rem_euclid(JUDGE_EVERY.ms())));
-            for nest in 0..self.watches.len() {
-                self.judge(now, nest, &mut out);
-            }
+            self.judge_all(now, &mut out);
         }
         out
     }
 
     /// When [`Self::step`] wants to be called with [`Input::Wake`] at the latest.
     pub fn wake_at(&self) -> Option<Timestamp> {
-        self.judged.map(|j| j.plus(JUDGE_EVERY))
+        let judged = self.judged.map(|j| j.plus(JUDGE_EVERY));
+        judged.into_iter().chain(self.board.due()).min()
     }
 
     fn hear(&mut self, now: Timestamp, r: Reading, out: &mut Vec<Effect>) {
+        self.nodes.hear(r.source, r.at.min(now));
+        self.resumed(now, &r);
         let mut rejected = Vec::new();
         for nest in 0..self.watches.len() {
             let watch = &mut self.watches[nest];
-            if !watch.lists(r.source) {
+            if !watch.lists(r.source) || self.begins[nest].is_some_and(|begins| r.at < begins) {
                 continue;
             }
             if watch.newest.is_some_and(|n| r.at.since(n) > LEARN_ANEW) {
@@ -233,107 +280,6 @@ impl Core {
         out.extend(rejected.into_iter().map(|(source, at, why)| Effect::Rejected { source, at, why }));
     }
 
-    fn judge(&mut self, now: Timestamp, nest: usize, out: &mut Vec<Effect>) {
-        let settings = self.shelf.alarms.clone();
-        let findings = self.judges[nest].findings(now, &self.watches[nest], &settings);
-        let learned = self.watches[nest].is_learned(settings.learning);
-        for f in findings {
-            let probe = f.probe.and_then(|p| self.watches[nest].ears.get(p)).map(|e| e.source);
-            let key = AlarmKey { alarm: f.alarm, nest: u16::try_from(nest).ok(), probe, node: None };
-            let silence = matches!(f.alarm, Alarm::ProbeSilent | Alarm::NestUnwatched);
-            let may_raise = learned || silence || f.alarm.priority() == Priority::Danger;
-            let manner = Manner::of(f.alarm, f.on_delay, Span::ZERO);
-            let describe =
-                |core: &Self| core.judges[nest].describe(f.alarm, f.probe, &core.watches[nest], now, &settings);
-            self.put(now, key, f.verdict, manner, may_raise, describe, out);
-        }
-    }
-
-    #[expect(clippy::too_many_arguments, reason = "one private hub; a struct would only rename its arguments")]
-    fn put(
-        &mut self,
-        now: Timestamp,
-        key: AlarmKey,
-        verdict: Verdict,
-        manner: Manner,
-        may_raise: bool,
-        describe: impl FnOnce(&Self) -> String,
-        out: &mut Vec<Effect>,
-    ) {
-        let standing = self.alarms.entry(key.clone()).or_insert(Standing {
-            life: Life::NotJudged,
-            manner,
-            since: now,
-            cause: None,
-        });
-        standing.manner = manner;
-        let was = standing.life.state();
-        let event = standing.life.judge(now, verdict, manner, may_raise);
-        let state = standing.life.state();
-        if was != state {
-            standing.since = now;
-        }
-        let Some(event) = event else { return };
-        let cause = self.cause_of(&key);
-        if let Some(s) = self.alarms.get_mut(&key) {
-            s.cause = cause;
-        }
-        let detail = describe(self);
-        let told = event == Event::Raised && cause.is_none();
-        out.push(Effect::Alarm(AlarmChange { at: now, key, event, state, detail, cause, told }));
-    }
-
-    /// The standing alarm of which this one is a consequence.
-    fn cause_of(&self, key: &AlarmKey) -> Option<Alarm> {
-        let causes: &[Alarm] = match key.alarm {
-            Alarm::BroodHot | Alarm::BroodLimit | Alarm::ProbeHot | Alarm::ForecastHot | Alarm::GradientFlat => {
-                &[Alarm::HeaterStuckOn]
-            }
-            Alarm::BroodCold | Alarm::ForecastCold => &[Alarm::HeaterNoHeat],
-            _ => &[],
-        };
-        causes.iter().copied().find(|c| {
-            let cause = AlarmKey { alarm: *c, nest: key.nest, probe: None, node: None };
-            self.alarms.get(&cause).is_some_and(|s| s.life.is_ill())
-        })
-    }
-
-    fn keeper(&mut self, now: Timestamp, act: &KeeperAct, out: &mut Vec<Effect>) {
-        let (KeeperAct::Acknowledge(key)
-        | KeeperAct::Shelve(key, _)
-        | KeeperAct::Unshelve(key)
-        | KeeperAct::Reset(key)) = &act;
-        let key = key.clone();
-        let Some(s) = self.alarms.get_mut(&key) else { return };
-        let event = match act {
-            KeeperAct::Acknowledge(_) => s.life.acknowledge(now),
-            KeeperAct::Shelve(_, length) => Ok(s.life.shelve(now, *length)),
-            KeeperAct::Unshelve(_) => s.life.unshelve(now),
-            KeeperAct::Reset(_) => s.life.reset(),
-        };
-        // A declined act changes nothing; the shell asks [`Self::declines`] first and says why.
-        let Ok(event) = event else { return };
-        s.since = now;
-        let (state, cause) = (s.life.state(), s.cause);
-        out.push(Effect::Alarm(AlarmChange { at: now, key, event, state, detail: String::new(), cause, told: false }));
-    }
-
-    /// Why a keeper's act would be declined now, if it would.
-    pub fn declines(&self, now: Timestamp, act: &KeeperAct) -> Option<Declined> {
-        let (KeeperAct::Acknowledge(key)
-        | KeeperAct::Shelve(key, _)
-        | KeeperAct::Unshelve(key)
-        | KeeperAct::Reset(key)) = act;
-        let Some(s) = self.alarms.get(key) else { return Some(Declined::NotRaised) };
-        let mut life = s.life;
-        match act {
-            KeeperAct::Acknowledge(_) => life.acknowledge(now).err(),
-            KeeperAct::Shelve(..) => None,
-            KeeperAct::Unshelve(_) => life.unshelve(now).err(),
-            KeeperAct::Reset(_) => life.reset().err(),
-        }
-    }
-
     /// What is believed about nest `nest` at `at`, without hindsight and without changing anything.
     pub fn nest(&self, nest: usize, at: Timestamp) -> Option<NestNow> {
         self.watches.get(nest).map(|w| w.now(at, self.shelf.alarms.learning))
@@ -341,14 +287,7 @@ impl Core {
 
     /// Every alarm that exists on this shelf, with its state, since when, and its cause where it is a consequence.
     pub fn alarms(&self) -> impl Iterator<Item = (&AlarmKey, State, Timestamp, Option<Alarm>)> {
-        self.alarms.iter().map(|(k, s)| (k, s.life.state(), s.since, s.cause))
-    }
-
-    /// Puts an alarm back into the state that history says it had; for a restart only.
-    pub fn restore(&mut self, change: &AlarmChange) {
-        let manner = Manner::of(change.key.alarm, Span::ZERO, Span::ZERO);
-        let life = Life::restored(change.state, change.at);
-        self.alarms.insert(change.key.clone(), Standing { life, manner, since: change.at, cause: change.cause });
+        self.board.standing().map(|(k, s)| (k, s.life.state(), s.since, s.life.cause()))
     }
 }
 
@@ -359,4 +298,4 @@ fn position(sources: &[String], name: &str) -> Option<SourceId> {
 #[cfg(test)]
 mod slow_tests;
 #[cfg(test)]
-mod tests;
+pub(crate) mod tests;

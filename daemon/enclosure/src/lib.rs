@@ -9,6 +9,7 @@
 //! - [`shelf`]: what stands where, as the keeper describes it.
 //! - [`reading`]: what a probe said, and why it was not believed.
 //! - [`alarm`]: names, priorities, states and events of ISA-18.2 / IEC 62682.
+//! - [`lifecycle`], [`board`]: one alarm's life; all of them together, causes before consequences.
 //! - [`mod@core`]: inputs, effects, and the loop that ties the parts together.
 #![no_std]
 extern crate alloc;
@@ -16,6 +17,7 @@ extern crate alloc;
 extern crate std;
 
 pub mod alarm;
+pub mod board;
 pub mod body;
 pub mod core;
 pub mod cusum;
@@ -28,6 +30,7 @@ pub mod lifecycle;
 pub mod models;
 pub mod modes;
 pub mod nest;
+pub mod nodes;
 pub mod plan;
 pub mod prior;
 pub mod psychro;

@@ -1,4 +1,7 @@
-//! One alarm's life, in the states of ISA-18.2 / IEC 62682. Every state owns what is true only in it.
+//! One alarm's life, in the states of ISA-18.2 / IEC 62682. Every state owns what is true only in it, and every
+//! transition names its [`Trigger`].
+mod judged;
+
 use crate::alarm::{Alarm, Event, Priority, State};
 use crate::time::{Span, Timestamp};
 
@@ -28,63 +31,142 @@ pub struct Manner {
     pub settles: bool,
 }
 
-/// One alarm's life.
+/// Why an alarm is suppressed by design.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Design {
+    /// It follows from that alarm, which tells of it.
+    Cause(Alarm),
+    /// The season expects it.
+    Season,
+    /// It comes and goes too often to be told each time.
+    Chatter,
+    /// More alarms came than anybody can read: one tells of them all.
+    Flood,
+}
+
+/// What goes on beneath a silence.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Beneath {
+    /// Whether it was ever judged.
+    pub judged: bool,
+    /// Whether the condition holds, delays included.
+    pub ill: bool,
+    /// Since when it has been the other way: a delay that runs.
+    pub turning: Option<Timestamp>,
+    /// Whether it was held, or is to be held, until a reset.
+    pub latched: bool,
+}
+
+/// One alarm's life. Letters are those of the standard's diagram.
 ///
 /// ```text
-///  NotJudged ──judged──► Normal ──Ill for on_delay──► Unacknowledged ──acknowledge──► Acknowledged
-///                          ▲ ▲                          │  ▲     │                     │        │
-///                          │ └──acknowledge── Returned ◄┘  │     └─over, latches─┐     │over    │over, latches
-///                          │                     └──Ill────┘                     ▼     │        ▼
-///                          └◄──────────────────── reset (only when over) ───── Latched │     Latched
-///                          └◄──────────────────────────────────────────────────────────┘
-///  any ──shelve──► Shelved ──unshelve or its end──► where the condition puts it
+///  NotJudged ──judged──► A Normal ──ill for on_delay──► B Unacknowledged ──acknowledge──► C Acknowledged
+///                          ▲ ▲                           ▲ │     ▲   └─over, latches─┐     │ │   │over, latches
+///                          │ └──acknowledge── D Returned ┼─┘over └──────worse────────┼─────┘ │   │
+///                          │                     └──ill──┘                           ▼       │   ▼
+///                          ├◄──────────────── reset (only when over) ───────── E Latched     │ F Latched (answered)
+///                          │                                                 └─ill again─► B │   └─ill again─► B
+///                          └◄───────────────────────── over ─────────────────────────────────┘
+///  any ──shelve──► G Shelved ──unshelve, or its end──►            to where the condition, which was judged
+///  any ──take out──► I OutOfService ──put back, or its end──►     on beneath, puts it: A, B, E or H
+///  A ──ill, but a cause stands──► H Suppressed ◄──a cause came── B
+///  H ──the cause is gone and it still holds──► B;  H ──over──► A;  A, B, D ──season──► H ──season over──► A
+///  over, and the alarm settles by itself: B ──► A
 /// ```
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Life {
     /// Never judged since the start: not the same as well.
     NotJudged,
-    /// Nothing the matter; `holding` is when an on-delay began.
+    /// A: nothing the matter.
     Normal {
-        /// Since when the condition has been holding.
+        /// Since when the condition has been holding: an on-delay that runs.
         holding: Option<Timestamp>,
     },
-    /// In alarm, unanswered.
+    /// B: in alarm, unanswered.
     Unacknowledged {
         /// Raised when.
         since: Timestamp,
-        /// Since when it has been over.
+        /// Since when it has been over: an off-delay that runs.
         over: Option<Timestamp>,
     },
-    /// In alarm, answered.
+    /// C: in alarm, answered.
     Acknowledged {
         /// Answered when.
         since: Timestamp,
-        /// Since when it has been over.
+        /// Since when it has been over: an off-delay that runs.
         over: Option<Timestamp>,
     },
-    /// Over, unanswered.
+    /// D: over, unanswered.
     Returned {
         /// Over since.
         since: Timestamp,
+        /// Since when the condition has been holding again.
+        holding: Option<Timestamp>,
     },
-    /// Over, held until reset.
+    /// E, F: over, held until reset.
     Latched {
         /// Over since.
         since: Timestamp,
-        /// Whether a keeper has answered.
+        /// Whether a keeper has answered (F).
         acknowledged: bool,
+        /// Since when the condition has been holding again.
+        holding: Option<Timestamp>,
     },
-    /// Silenced by a keeper until `until`.
+    /// G: silenced by a keeper.
     Shelved {
-        /// Since when.
-        since: Timestamp,
         /// Until when.
         until: Timestamp,
-        /// Whether the condition holds meanwhile.
-        ill: bool,
-        /// Whether it was latched or in alarm when shelved: it comes back so.
-        latched: bool,
+        /// What goes on meanwhile.
+        beneath: Beneath,
     },
+    /// H: silenced by design.
+    Suppressed {
+        /// Why.
+        why: Design,
+        /// What goes on meanwhile.
+        beneath: Beneath,
+    },
+    /// I: taken out of service by a keeper.
+    OutOfService {
+        /// Until when; none: until it is put back.
+        until: Option<Timestamp>,
+        /// What goes on meanwhile.
+        beneath: Beneath,
+    },
+}
+
+/// What can happen to a life.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Trigger {
+    /// The judge spoke.
+    Judged(Verdict),
+    /// Time passed: silences end.
+    Time,
+    /// A keeper answered.
+    Acknowledge,
+    /// A keeper reset it.
+    Reset,
+    /// A keeper silenced it until then.
+    Shelve(Timestamp),
+    /// A keeper ended that.
+    Unshelve,
+    /// A keeper took it out of service, until then or until it is put back.
+    TakeOut(Option<Timestamp>),
+    /// A keeper put it back.
+    PutBack,
+    /// It became worse than when it was answered.
+    Worse,
+}
+
+/// What a transition depends on, beside the life itself.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Setting {
+    /// Delays and latching.
+    pub manner: Manner,
+    /// False while a nest is being learned: nothing is raised, and delays run on.
+    pub may_raise: bool,
+    /// Why it is to be suppressed now, if it is.
+    pub design: Option<Design>,
 }
 
 /// Why a keeper's act was refused.
@@ -98,7 +180,16 @@ pub enum Declined {
     StillTrue,
     /// It is not shelved.
     NotShelved,
+    /// It is in service.
+    InService,
+    /// A danger stays in service.
+    Danger,
+    /// The end lies in the past, or too far ahead.
+    End,
 }
+
+/// Where a transition leads, and the event that says so.
+pub type Turn = (Life, Option<Event>);
 
 impl Manner {
     /// The manner of an alarm that has these delays.
@@ -108,6 +199,7 @@ impl Manner {
             Alarm::ProbeSilent
                 | Alarm::NodeSilent
                 | Alarm::NestUnwatched
+                | Alarm::WatchGap
                 | Alarm::BrokerLost
                 | Alarm::HistoryFailing
                 | Alarm::NoticeFailing
@@ -124,7 +216,7 @@ impl Manner {
 
 impl Life {
     /// The state the standard names.
-    pub fn state(self) -> State {
+    pub const fn state(self) -> State {
         match self {
             Self::NotJudged => State::NotJudged,
             Self::Normal { .. } => State::Normal,
@@ -133,264 +225,171 @@ impl Life {
             Self::Returned { .. } => State::Returned,
             Self::Latched { .. } => State::Latched,
             Self::Shelved { .. } => State::Shelved,
+            Self::Suppressed { .. } => State::Suppressed,
+            Self::OutOfService { .. } => State::OutOfService,
         }
     }
 
     /// Whether the condition is held for true.
-    pub fn is_ill(self) -> bool {
+    pub const fn is_ill(self) -> bool {
         match self {
             Self::Unacknowledged { .. } | Self::Acknowledged { .. } => true,
-            Self::Shelved { ill, .. } => ill,
+            Self::Shelved { beneath, .. } | Self::Suppressed { beneath, .. } | Self::OutOfService { beneath, .. } => {
+                beneath.ill
+            }
             Self::NotJudged | Self::Normal { .. } | Self::Returned { .. } | Self::Latched { .. } => false,
         }
     }
 
-    /// When the next delay runs out.
-    pub fn due(self, manner: Manner) -> Option<Timestamp> {
+    /// The alarm of which this is a consequence.
+    pub const fn cause(self) -> Option<Alarm> {
         match self {
-            Self::Normal { holding } => holding.map(|h| h.plus(manner.on_delay)),
-            Self::Unacknowledged { over, .. } | Self::Acknowledged { over, .. } => {
-                over.map(|o| o.plus(manner.off_delay))
-            }
+            Self::Suppressed { why: Design::Cause(alarm), .. } => Some(alarm),
+            _ => None,
+        }
+    }
+
+    /// When a silence ends by itself.
+    pub const fn ends(self) -> Option<Timestamp> {
+        match self {
             Self::Shelved { until, .. } => Some(until),
-            Self::NotJudged | Self::Returned { .. } | Self::Latched { .. } => None,
+            Self::OutOfService { until, .. } => until,
+            _ => None,
         }
     }
 
-    /// Takes in a verdict. `may_raise` is false while a nest is being learned.
-    pub fn judge(&mut self, now: Timestamp, verdict: Verdict, manner: Manner, may_raise: bool) -> Option<Event> {
-        let ill = match verdict {
-            Verdict::Unknown => return None,
-            Verdict::Ill => true,
-            Verdict::Well => false,
-            Verdict::Between => self.is_ill() || matches!(self, Self::Normal { holding: Some(_) }),
-        };
-        let (next, event) = self.after(now, ill, manner, may_raise);
-        *self = next;
-        event
-    }
-
-    fn after(self, now: Timestamp, ill: bool, manner: Manner, may_raise: bool) -> (Self, Option<Event>) {
-        let held = |since: Timestamp, delay: Span| now.since(since) >= delay;
-        let raised = (Self::Unacknowledged { since: now, over: None }, Some(Event::Raised));
-        match (self, ill) {
-            (Self::NotJudged | Self::Normal { .. }, false) => (Self::Normal { holding: None }, None),
-            (Self::NotJudged, true) => Self::Normal { holding: Some(now) }.after(now, true, manner, may_raise),
-            (Self::Normal { holding }, true) => {
-                let since = holding.unwrap_or(now);
-                if held(since, manner.on_delay) && may_raise {
-                    raised
-                } else {
-                    (Self::Normal { holding: Some(since) }, None)
-                }
-            }
-            (Self::Unacknowledged { since, .. }, true) => (Self::Unacknowledged { since, over: None }, None),
-            (Self::Acknowledged { since, .. }, true) => (Self::Acknowledged { since, over: None }, None),
-            (Self::Unacknowledged { since, over }, false) => {
-                let gone = over.unwrap_or(now);
-                if !held(gone, manner.off_delay) {
-                    return (Self::Unacknowledged { since, over: Some(gone) }, None);
-                }
-                if manner.latches {
-                    (Self::Latched { since: now, acknowledged: false }, Some(Event::Returned))
-                } else if manner.settles {
-                    (Self::Normal { holding: None }, Some(Event::Cleared))
-                } else {
-                    (Self::Returned { since: now }, Some(Event::Returned))
-                }
-            }
-            (Self::Acknowledged { since, over }, false) => {
-                let gone = over.unwrap_or(now);
-                if !held(gone, manner.off_delay) {
-                    return (Self::Acknowledged { since, over: Some(gone) }, None);
-                }
-                if manner.latches {
-                    (Self::Latched { since: now, acknowledged: true }, Some(Event::Returned))
-                } else {
-                    (Self::Normal { holding: None }, Some(Event::Cleared))
-                }
-            }
-            (Self::Returned { since }, false) => (Self::Returned { since }, None),
-            (Self::Latched { since, acknowledged }, false) => (Self::Latched { since, acknowledged }, None),
-            // Over and ill again: raised anew, whether or not anyone answered or reset it.
-            (Self::Returned { .. } | Self::Latched { .. }, true) => raised,
-            (Self::Shelved { since, until, latched, .. }, ill) => {
-                let shelved = Self::Shelved { since, until, ill, latched: latched || (ill && manner.latches) };
-                if now < until { (shelved, None) } else { (shelved.unshelved(now), Some(Event::Unshelved)) }
-            }
-        }
-    }
-
-    fn unshelved(self, now: Timestamp) -> Self {
-        match self {
-            Self::Shelved { ill: true, .. } => Self::Unacknowledged { since: now, over: None },
-            Self::Shelved { latched: true, .. } => Self::Latched { since: now, acknowledged: true },
-            Self::Shelved { .. } => Self::Normal { holding: None },
-            other => other,
-        }
-    }
-
-    /// A keeper answers.
+    /// What this becomes at `trigger`.
     ///
     /// # Errors
-    /// [`Declined::NotRaised`] where there is nothing to answer.
-    pub fn acknowledge(&mut self, now: Timestamp) -> Result<Event, Declined> {
-        let (next, event) = match *self {
-            Self::Unacknowledged { over, .. } => (Self::Acknowledged { since: now, over }, Event::Acknowledged),
-            Self::Returned { .. } => (Self::Normal { holding: None }, Event::Cleared),
-            Self::Latched { since, acknowledged: false } => {
-                (Self::Latched { since, acknowledged: true }, Event::Acknowledged)
+    /// [`Declined`] where a keeper asks for what cannot be done; verdicts and time are never declined.
+    pub fn on(self, now: Timestamp, trigger: Trigger, setting: &Setting) -> Result<Turn, Declined> {
+        match trigger {
+            Trigger::Judged(verdict) => Ok(self.judged(now, verdict, setting)),
+            Trigger::Time => Ok(match self.ends() {
+                Some(until) if until <= now => self.emerged(now, setting),
+                _ => (self, None),
+            }),
+            Trigger::Acknowledge => self.acknowledged(now),
+            Trigger::Reset => self.reset(),
+            Trigger::Shelve(until) => match self {
+                // Shelving must not undo that it is out of service.
+                Self::OutOfService { .. } => Err(Declined::NotRaised),
+                _ => Ok((Self::Shelved { until, beneath: self.beneath() }, Some(Event::Shelved))),
+            },
+            Trigger::Unshelve => match self {
+                Self::Shelved { .. } => Ok(self.emerged(now, setting)),
+                _ => Err(Declined::NotShelved),
+            },
+            Trigger::TakeOut(until) => {
+                Ok((Self::OutOfService { until, beneath: self.beneath() }, Some(Event::OutOfService)))
+            }
+            Trigger::PutBack => match self {
+                Self::OutOfService { .. } => Ok(self.emerged(now, setting)),
+                _ => Err(Declined::InService),
+            },
+            Trigger::Worse => Ok(match self {
+                Self::Acknowledged { over, .. } => {
+                    (Self::Unacknowledged { since: now, over }, Some(Event::Unacknowledged))
+                }
+                _ => (self, None),
+            }),
+        }
+    }
+
+    /// What goes on when a silence begins here.
+    const fn beneath(self) -> Beneath {
+        match self {
+            Self::NotJudged => Beneath::UNKNOWN,
+            Self::Normal { holding } | Self::Returned { holding, .. } => {
+                Beneath { judged: true, ill: false, turning: holding, latched: false }
+            }
+            Self::Unacknowledged { over, .. } | Self::Acknowledged { over, .. } => {
+                Beneath { judged: true, ill: true, turning: over, latched: false }
+            }
+            Self::Latched { holding, .. } => Beneath { judged: true, ill: false, turning: holding, latched: true },
+            Self::Shelved { beneath, .. } | Self::Suppressed { beneath, .. } | Self::OutOfService { beneath, .. } => {
+                beneath
+            }
+        }
+    }
+
+    fn emerged(self, now: Timestamp, setting: &Setting) -> Turn {
+        let event = match self {
+            Self::Shelved { .. } => Event::Unshelved,
+            Self::OutOfService { .. } => Event::InService,
+            Self::Suppressed { .. } => Event::Unsuppressed,
+            _ => return (self, None),
+        };
+        (self.beneath().emerged(now, setting), Some(event))
+    }
+
+    fn acknowledged(self, now: Timestamp) -> Result<Turn, Declined> {
+        match self {
+            Self::Unacknowledged { over, .. } => {
+                Ok((Self::Acknowledged { since: now, over }, Some(Event::Acknowledged)))
+            }
+            Self::Returned { holding, .. } => Ok((Self::Normal { holding }, Some(Event::Cleared))),
+            Self::Latched { since, acknowledged: false, holding } => {
+                Ok((Self::Latched { since, acknowledged: true, holding }, Some(Event::Acknowledged)))
             }
             Self::NotJudged
             | Self::Normal { .. }
             | Self::Acknowledged { .. }
             | Self::Latched { acknowledged: true, .. }
-            | Self::Shelved { .. } => return Err(Declined::NotRaised),
-        };
-        *self = next;
-        Ok(event)
-    }
-
-    /// A keeper resets a latched alarm.
-    ///
-    /// # Errors
-    /// [`Declined::StillTrue`] while its condition holds, [`Declined::NotLatched`] where nothing is latched.
-    pub fn reset(&mut self) -> Result<Event, Declined> {
-        match *self {
-            Self::Latched { .. } => {
-                *self = Self::Normal { holding: None };
-                Ok(Event::Reset)
-            }
-            Self::Unacknowledged { .. } | Self::Acknowledged { .. } | Self::Shelved { ill: true, .. } => {
-                Err(Declined::StillTrue)
-            }
-            Self::NotJudged | Self::Normal { .. } | Self::Returned { .. } | Self::Shelved { .. } => {
-                Err(Declined::NotLatched)
-            }
+            | Self::Shelved { .. }
+            | Self::Suppressed { .. }
+            | Self::OutOfService { .. } => Err(Declined::NotRaised),
         }
     }
 
-    /// A keeper silences it for a time.
-    pub fn shelve(&mut self, now: Timestamp, length: Span) -> Event {
-        let latched = matches!(self, Self::Latched { .. });
-        *self = Self::Shelved { since: now, until: now.plus(length), ill: self.is_ill(), latched };
-        Event::Shelved
-    }
-
-    /// A keeper ends that.
-    ///
-    /// # Errors
-    /// [`Declined::NotShelved`].
-    pub fn unshelve(&mut self, now: Timestamp) -> Result<Event, Declined> {
-        if !matches!(self, Self::Shelved { .. }) {
-            return Err(Declined::NotShelved);
+    const fn reset(self) -> Result<Turn, Declined> {
+        match self {
+            Self::Latched { holding: Some(_), .. } => Err(Declined::StillTrue),
+            Self::Latched { holding: None, .. } => Ok((Self::Normal { holding: None }, Some(Event::Reset))),
+            _ if self.is_ill() => Err(Declined::StillTrue),
+            _ => Err(Declined::NotLatched),
         }
-        *self = self.unshelved(now);
-        Ok(Event::Unshelved)
     }
 
-    /// The life that history says it had; a delay that was running begins anew.
-    pub fn restored(state: State, at: Timestamp) -> Self {
+    /// The same life on a clock that was set: delays that run go on by the time that passed, ends of silences stay
+    /// where the calendar has them, but no farther ahead than `longest`.
+    #[must_use]
+    pub fn shifted(self, by: Span, now: Timestamp, longest: Span) -> Self {
+        let moved = |at: Timestamp| at.plus(by).min(now);
+        let moved_all = |at: Option<Timestamp>| at.map(moved);
+        let end = |until: Timestamp| until.min(now.plus(longest));
+        let under = |b: Beneath| Beneath { turning: moved_all(b.turning), ..b };
+        match self {
+            Self::NotJudged => self,
+            Self::Normal { holding } => Self::Normal { holding: moved_all(holding) },
+            Self::Unacknowledged { since, over } => Self::Unacknowledged { since: moved(since), over: moved_all(over) },
+            Self::Acknowledged { since, over } => Self::Acknowledged { since: moved(since), over: moved_all(over) },
+            Self::Returned { since, holding } => Self::Returned { since: moved(since), holding: moved_all(holding) },
+            Self::Latched { since, acknowledged, holding } => {
+                Self::Latched { since: moved(since), acknowledged, holding: moved_all(holding) }
+            }
+            Self::Shelved { until, beneath } => Self::Shelved { until: end(until), beneath: under(beneath) },
+            Self::Suppressed { why, beneath } => Self::Suppressed { why, beneath: under(beneath) },
+            Self::OutOfService { until, beneath } => Self::OutOfService { until, beneath: under(beneath) },
+        }
+    }
+
+    /// The life that history says it had, where no more than its state is known; a delay that was running begins anew.
+    pub const fn restored(state: State, at: Timestamp) -> Self {
+        let beneath = Beneath { judged: true, ..Beneath::UNKNOWN };
         match state {
             State::NotJudged => Self::NotJudged,
-            State::Normal | State::Suppressed | State::OutOfService => Self::Normal { holding: None },
+            State::Normal => Self::Normal { holding: None },
             State::Unacknowledged => Self::Unacknowledged { since: at, over: None },
             State::Acknowledged => Self::Acknowledged { since: at, over: None },
-            State::Returned => Self::Returned { since: at },
-            State::Latched => Self::Latched { since: at, acknowledged: true },
-            State::Shelved => {
-                Self::Shelved { since: at, until: at.plus(Span::from_min(30)), ill: false, latched: false }
-            }
+            State::Returned => Self::Returned { since: at, holding: None },
+            State::Latched => Self::Latched { since: at, acknowledged: true, holding: None },
+            State::Shelved => Self::Shelved { until: at.plus(Span::from_min(30)), beneath },
+            State::Suppressed => Self::Suppressed { why: Design::Season, beneath: Beneath::UNKNOWN },
+            State::OutOfService => Self::OutOfService { until: None, beneath },
         }
     }
 }
 
 #[cfg(test)]
-mod tests {
-    use super::*;
-    use std::{string::String, vec::Vec};
-
-    fn at(min: i64) -> Timestamp {
-        Timestamp::from_unix_ms(1_772_000_000_000 + min * 60_000)
-    }
-
-    /// One character a minute: `!` ill, `.` well, `-` between, `?` unknown, `a` acknowledge, `r` reset, `s` shelve 3 min.
-    fn line(manner: Manner, moments: &str) -> String {
-        let mut life = Life::NotJudged;
-        let mut seen = Vec::new();
-        for (i, c) in moments.chars().enumerate() {
-            let now = at(i as i64);
-            match c {
-                '!' => drop(life.judge(now, Verdict::Ill, manner, true)),
-                '.' => drop(life.judge(now, Verdict::Well, manner, true)),
-                '-' => drop(life.judge(now, Verdict::Between, manner, true)),
-                '?' => drop(life.judge(now, Verdict::Unknown, manner, true)),
-                'a' => drop(life.acknowledge(now)),
-                'r' => drop(life.reset()),
-                's' => drop(life.shelve(now, Span::from_min(3))),
-                _ => unreachable!(),
-            }
-            seen.push(match life.state() {
-                State::NotJudged => '0',
-                State::Normal => 'A',
-                State::Unacknowledged => 'B',
-                State::Acknowledged => 'C',
-                State::Returned => 'D',
-                State::Latched => 'E',
-                State::Shelved => 'G',
-                State::Suppressed => 'H',
-                State::OutOfService => 'I',
-            });
-        }
-        seen.into_iter().collect()
-    }
-
-    fn plain() -> Manner {
-        Manner { on_delay: Span::from_min(2), off_delay: Span::from_min(1), latches: false, settles: false }
-    }
-
-    #[test]
-    fn the_base_states_follow_the_diagram() {
-        // Letters of the ISA-18.2 state diagram.
-        for (moments, states) in [
-            ("?..", "0AA"),
-            ("!!!", "AAB"),
-            ("!!.!!!", "AAAAAB"),
-            ("!!!a!", "AABCC"),
-            ("!!!a..", "AABCCA"),
-            ("!!!..", "AABBD"),
-            ("!!!..!", "AABBDB"),
-            ("!!!..a.", "AABBDAA"),
-            ("!!!.!..", "AABBBBD"),
-            ("!!!---.", "AABBBBB"),
-            ("!!!s..", "AABGGG"),
-            ("!!!s...", "AABGGGA"),
-            ("!!!s!!!", "AABGGGB"),
-        ] {
-            assert_eq!(line(plain(), moments), states, "{moments}");
-        }
-    }
-
-    #[test]
-    fn a_latched_alarm_waits_for_its_reset_and_is_refused_while_true() {
-        let latching = Manner { latches: true, ..plain() };
-        for (moments, states) in [
-            ("!!!r!", "AABBB"),
-            ("!!!..", "AABBE"),
-            ("!!!..ar", "AABBEEA"),
-            ("!!!a..r", "AABCCEA"),
-            ("!!!..!", "AABBEB"),
-        ] {
-            assert_eq!(line(latching, moments), states, "{moments}");
-        }
-    }
-
-    #[test]
-    fn what_holds_at_the_end_of_learning_is_raised_then() {
-        let mut life = Life::NotJudged;
-        for min in 0..10 {
-            assert_eq!(life.judge(at(min), Verdict::Ill, plain(), false), None);
-        }
-        assert_eq!(life.judge(at(10), Verdict::Ill, plain(), true), Some(Event::Raised));
-    }
-}
+mod tests;

@@ -16,7 +16,7 @@ use crate::prior::{WALL_MM, prior};
 use crate::reading::{Measured, Rejection, SourceId};
 use crate::rival::Mode;
 use crate::room::Room;
-use crate::shelf::{Nest, Stretch};
+use crate::shelf::{Band, Nest, Stretch};
 use crate::time::{Span, Timestamp};
 use crate::trust::{Apart, Fault, Glance};
 use crate::vapour::Vapour;
@@ -50,6 +50,8 @@ pub struct Watch {
     pub believed: Option<Timestamp>,
     /// What its humidity probes say, and the room's.
     pub vapour: Vapour,
+    /// The band in force: the nest's own, or its season's.
+    pub band: Option<Band>,
     drives: Vec<(Option<SourceId>, Drive)>,
     room_source: Option<SourceId>,
     room: Room,
@@ -73,6 +75,7 @@ impl Watch {
             first: None,
             newest: None,
             believed: None,
+            band: nest.band,
             drives: drives.collect(),
             room_source: nest.room.as_deref().and_then(&id),
             room: Room::default(),
@@ -149,7 +152,7 @@ impl Watch {
     }
 
     fn hear_probe(&mut self, p: usize, at: Timestamp, value_c: f64, out: &mut Vec<Rejected>) {
-        let band = self.nest.band;
+        let band = self.band;
         let ear = &mut self.ears[p];
         if let Some((_, last)) = ear.temperature {
             if at <= last {
@@ -329,7 +332,7 @@ impl Watch {
 
     /// Whether the raw guard has tripped: (brood limit, hot probe), each with its probe.
     pub fn guard(&self) -> (Option<usize>, Option<usize>) {
-        let limit = self.ears.iter().position(|e| e.limit_run.tripped && (e.by_brood || self.nest.band.is_none()));
+        let limit = self.ears.iter().position(|e| e.limit_run.tripped && (e.by_brood || self.band.is_none()));
         (limit, self.ears.iter().position(|e| e.hot_run.tripped))
     }
 
@@ -344,6 +347,11 @@ impl Watch {
         let est = self.estimator.as_ref()?;
         let (mean, sd, hottest) = est.brood();
         Some((mean, sd, hottest, est.at()))
+    }
+
+    /// The room, °C, as far as it is known.
+    pub fn room_c(&self) -> Option<f64> {
+        self.room.value_c()
     }
 
     /// The pad's last report.

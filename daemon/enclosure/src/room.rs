@@ -1,5 +1,6 @@
 //! The room around one nest: read by a probe where there is one, else inferred from the cool end.
 use crate::time::{Span, Timestamp};
+use alloc::collections::VecDeque;
 
 /// Smoothing of a room probe, s: a room is slower than its probe's noise.
 const PROBE_SMOOTHING_S: f64 = 180.0;
@@ -48,4 +49,50 @@ impl Room {
 fn follow(old: Option<f64>, new: f64, gap_s: f64, smoothing_s: f64) -> f64 {
     let Some(old) = old else { return new };
     old + (new - old) * (1.0 - libm::exp(-gap_s / smoothing_s))
+}
+
+/// Samples of a room's last hours.
+const COURSE_SAMPLES: usize = 37;
+/// Between two of them.
+const COURSE_EVERY: Span = Span::from_min(5);
+/// A room that moves by so much within three hours is the likely cause of what its nests do, K: twice what a house does
+/// by itself at night (common practice, no source).
+const COURSE_K: f64 = 4.0;
+
+/// How a room moved of late.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Course {
+    /// Where it was, °C.
+    pub from_c: f64,
+    /// Where it is, °C.
+    pub to_c: f64,
+    /// How long that took.
+    pub within: Span,
+}
+
+/// A room's last three hours.
+#[derive(Clone, Debug, Default)]
+pub struct Rooms(VecDeque<(Timestamp, f64)>);
+
+impl Rooms {
+    /// Takes in where the room stands now.
+    pub fn note(&mut self, now: Timestamp, room_c: Option<f64>) {
+        let Some(room_c) = room_c.filter(|c| c.is_finite()) else { return };
+        if self.0.back().is_some_and(|(at, _)| now.since(*at) < COURSE_EVERY) {
+            return;
+        }
+        if self.0.len() == COURSE_SAMPLES {
+            self.0.pop_front();
+        }
+        self.0.push_back((now, room_c));
+    }
+
+    /// A move that is large enough to explain something, from its farthest point of the last three hours.
+    pub fn course(&self, now: Timestamp) -> Option<Course> {
+        let span = Span::from_ms(COURSE_EVERY.ms() * COURSE_SAMPLES as i64);
+        let recent = || self.0.iter().filter(|(at, _)| now.since(*at) <= span);
+        let (_, to_c) = *recent().next_back()?;
+        let (at, from_c) = *recent().max_by(|a, b| (a.1 - to_c).abs().total_cmp(&(b.1 - to_c).abs()))?;
+        ((to_c - from_c).abs() >= COURSE_K).then(|| Course { from_c, to_c, within: now.since(at) })
+    }
 }

@@ -1,4 +1,5 @@
 //! What stands where on the shelf, as the keeper's `shelf.toml` says. Built by the shell, checked before it arrives.
+use crate::alarm::Alarm;
 use crate::time::{Span, Timestamp};
 use alloc::{string::String, vec::Vec};
 
@@ -187,6 +188,24 @@ pub struct AlarmSettings {
     pub cold_on_delay: Span,
     /// brood-limit must hold this long, by the estimate.
     pub limit_on_delay: Span,
+    /// brood-hot must be over this long before it returns.
+    pub hot_off_delay: Span,
+    /// brood-cold must be over this long before it returns.
+    pub cold_off_delay: Span,
+    /// brood-limit and probe-hot must be over this long before they return.
+    pub limit_off_delay: Span,
+    /// heater-stuck-on and heater-no-heat must be over this long before they return.
+    pub heater_off_delay: Span,
+    /// Every other alarm of a nest must be over this long before it returns.
+    pub other_off_delay: Span,
+    /// An alarm that is raised so often within [`Self::chatter_within`] chatters.
+    pub chatter_raised: u32,
+    /// See [`Self::chatter_raised`].
+    pub chatter_within: Span,
+    /// An answered danger that is worse by so much is raised anew, K.
+    pub worse_k: f64,
+    /// A note that a nest was opened, refilled or moved excuses its temperature steps for this long.
+    pub excused: Span,
     /// A probe is silent after so many missed readings, and never before [`Self::silent_at_least`].
     pub silent_missed: u32,
     /// No probe is silent sooner than this.
@@ -211,6 +230,20 @@ pub struct AlarmSettings {
     pub season_utc_offset: Span,
 }
 
+impl AlarmSettings {
+    /// How long an alarm's condition must be over before it returns.
+    pub fn off_delay(&self, alarm: Alarm) -> Span {
+        match alarm {
+            Alarm::BroodHot => self.hot_off_delay,
+            Alarm::BroodCold => self.cold_off_delay,
+            Alarm::BroodLimit | Alarm::ProbeHot => self.limit_off_delay,
+            Alarm::HeaterStuckOn | Alarm::HeaterNoHeat => self.heater_off_delay,
+            Alarm::ProbeSilent | Alarm::NodeSilent | Alarm::NestUnwatched => Span::ZERO,
+            _ => self.other_off_delay,
+        }
+    }
+}
+
 impl Default for AlarmSettings {
     fn default() -> Self {
         Self {
@@ -218,6 +251,15 @@ impl Default for AlarmSettings {
             hot_on_delay: Span::from_min(15),
             cold_on_delay: Span::from_min(60),
             limit_on_delay: Span::from_min(2),
+            hot_off_delay: Span::from_min(5),
+            cold_off_delay: Span::from_min(5),
+            limit_off_delay: Span::from_min(2),
+            heater_off_delay: Span::from_min(2),
+            other_off_delay: Span::from_min(2),
+            chatter_raised: 3,
+            chatter_within: Span::from_min(60),
+            worse_k: 1.0,
+            excused: Span::from_h(1),
             silent_missed: 5,
             silent_at_least: Span::from_min(10),
             unwatched_after: Span::from_min(10),

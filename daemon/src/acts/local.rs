@@ -1,25 +1,27 @@
 //! Acts while no daemon runs: on the history file itself, which its lock keeps for us alone.
 use super::{Standing, Written};
 use crate::history::{AlarmRecord, Batch, KeeperNote, Opened, Reader, Store};
+use crate::pipeline::acts::{EXCUSES, declined, entry, keyed, wish};
+use crate::pipeline::keeping::{self, KEPT};
 use crate::snapshot::{AlarmAct, AlarmName, Note};
-use anyhow::{Context as _, bail};
-use enclosure::lifecycle::{Declined, Life};
-use enclosure::{Timestamp, alarm::Event};
+use anyhow::anyhow;
+use enclosure::{Core, Effect, Shelf, Timestamp};
 use std::ops::Range;
 
 /// The history, held.
 pub(super) struct File {
     store: Store,
     reader: Reader,
+    shelf: Shelf,
 }
 
 impl File {
-    pub(super) fn new(opened: Opened) -> anyhow::Result<Self> {
+    pub(super) fn new(opened: Opened, shelf: &Shelf) -> anyhow::Result<Self> {
         if let Some(aside) = &opened.report.damaged {
             eprintln!("{aside}");
         }
         let reader = Reader::open(opened.store.path())?;
-        Ok(Self { store: opened.store, reader })
+        Ok(Self { store: opened.store, reader, shelf: shelf.clone() })
     }
 
     pub(super) fn standing(&self) -> anyhow::Result<Vec<Standing>> {
@@ -32,24 +34,52 @@ impl File {
         Ok(standing.collect())
     }
 
-    pub(super) fn act(&mut self, act: AlarmAct, name: &AlarmName, now: Timestamp) -> anyhow::Result<()> {
-        let written = super::written(name);
-        let fits = |c: &AlarmRecord| {
-            c.alarm.name() == name.alarm && c.nest == name.nest && c.probe == name.probe && c.node == name.node
-        };
-        let Some(last) = self.latest()?.into_iter().find(fits) else {
-            bail!("{written}: history knows of no such alarm; see `warmend alarms list` for the names");
-        };
-        let mut life = Life::restored(last.state, last.at);
-        let event = changed(&mut life, act, now).with_context(|| written.clone())?;
-        let change = AlarmRecord { at: now, event, state: life.state(), detail: String::new(), told: false, ..last };
-        self.commit(Batch { changes: vec![change], urgent: true, ..Batch::default() })
+    pub(super) fn act(&mut self, act: AlarmAct, name: &AlarmName, why: &str, now: Timestamp) -> anyhow::Result<()> {
+        let mut core = self.core(now)?;
+        let wanted = keyed(&core, name, act).and_then(|key| wish(act, key, name)).map_err(|why| anyhow!(why))?;
+        let effects = core.act_unwatched(now, &wanted).map_err(|why| anyhow!(declined(&super::written(name), why)))?;
+        let sources = core.sources().to_vec();
+        let latest = self.latest()?;
+        let changes = effects.into_iter().filter_map(|effect| match effect {
+            Effect::Alarm(change) => Some(AlarmRecord::of(&change, core.shelf(), &sources)),
+            Effect::Rejected { .. } => None,
+        });
+        // What was said of it stays beside it; whoever does this knows, and nobody need be told.
+        let said = |c: &AlarmRecord| latest.iter().find(|l| is_same(l, c)).map(|l| l.detail.clone());
+        let changes = changes.map(|c| AlarmRecord { detail: said(&c).unwrap_or_default(), told: false, ..c });
+        let mut batch = Batch { changes: changes.collect(), urgent: true, ..Batch::default() };
+        batch.notes.push(entry(act, name, (super::BY, why), now));
+        batch.facts.push((KEPT.to_owned(), keeping::written(&core)));
+        self.commit(batch)
+    }
+
+    /// The alarms as they stand, for one act; nothing is judged.
+    fn core(&self, now: Timestamp) -> anyhow::Result<Core> {
+        let mut core = Core::new(self.shelf.clone());
+        match self.reader.fact(KEPT)?.and_then(|text| keeping::read(&text, &core, now)) {
+            Some(kept) => core.take_back(kept, now),
+            None => {
+                let sources = core.sources().to_vec();
+                for change in self.latest()?.iter().filter_map(|c| c.to_change(&self.shelf, &sources)) {
+                    core.restore(&change);
+                }
+            }
+        }
+        Ok(core)
     }
 
     pub(super) fn write(&mut self, note: Note) -> anyhow::Result<()> {
         let Note { at, nest, kind, at_mm, text } = note;
-        let note = KeeperNote { at, nest: Some(nest), at_mm, kind, text };
-        self.commit(Batch { notes: vec![note], urgent: true, ..Batch::default() })
+        let mut batch = Batch { urgent: true, ..Batch::default() };
+        if EXCUSES.contains(&kind.as_str())
+            && let Some(place) = self.shelf.nests.iter().position(|known| known.id == nest)
+        {
+            let mut core = self.core(at)?;
+            core.excuse(place, at);
+            batch.facts.push((KEPT.to_owned(), keeping::written(&core)));
+        }
+        batch.notes.push(KeeperNote { at, nest: Some(nest), at_mm, kind, text });
+        self.commit(batch)
     }
 
     pub(super) fn notes(&self, span: Range<Timestamp>) -> anyhow::Result<Vec<Written>> {
@@ -70,20 +100,6 @@ impl File {
     }
 }
 
-fn changed(life: &mut Life, act: AlarmAct, now: Timestamp) -> anyhow::Result<Event> {
-    let done = match act {
-        AlarmAct::Acknowledge => life.acknowledge(now),
-        // History does not keep until when: only the daemon can end a silence in time.
-        AlarmAct::Shelve(_) => bail!("only a running daemon can silence an alarm. Start `warmend run` first"),
-        AlarmAct::Unshelve => life.unshelve(now),
-        AlarmAct::Reset => life.reset(),
-    };
-    done.map_err(|why| {
-        anyhow::anyhow!(match why {
-            Declined::NotRaised => "it is not raised, or was answered already: there is nothing to answer",
-            Declined::NotLatched => "it is not held: there is nothing to reset",
-            Declined::StillTrue => "it still holds and cannot be reset before it is over",
-            Declined::NotShelved => "it is not silenced",
-        })
-    })
+fn is_same(a: &AlarmRecord, b: &AlarmRecord) -> bool {
+    a.alarm == b.alarm && a.nest == b.nest && a.probe == b.probe && a.node == b.node
 }

@@ -95,12 +95,14 @@ impl Daemon {
         notes.notes.into_iter().map(NoteJson::written).collect()
     }
 
-    pub(super) async fn act(&self, act: AlarmAct, name: &AlarmName) -> anyhow::Result<()> {
-        let (wish, minutes) = match act {
-            AlarmAct::Acknowledge => ("ack", None),
-            AlarmAct::Shelve(minutes) => ("shelve", Some(minutes)),
-            AlarmAct::Unshelve => ("unshelve", None),
-            AlarmAct::Reset => ("reset", None),
+    pub(super) async fn act(&self, act: AlarmAct, name: &AlarmName, why: &str) -> anyhow::Result<()> {
+        let wish = match act {
+            AlarmAct::Acknowledge => "ack",
+            AlarmAct::Shelve(_) => "shelve",
+            AlarmAct::Unshelve => "unshelve",
+            AlarmAct::Reset => "reset",
+            AlarmAct::TakeOut(_) => "out-of-service",
+            AlarmAct::PutBack => "in-service",
         };
         let mut body = Map::new();
         body.insert("do".to_owned(), json!(wish));
@@ -110,8 +112,14 @@ impl Daemon {
                 body.insert(key.to_owned(), json!(value));
             }
         }
-        if let Some(minutes) = minutes {
-            body.insert("minutes".to_owned(), json!(minutes));
+        match act {
+            AlarmAct::Shelve(minutes) => drop(body.insert("minutes".to_owned(), json!(minutes))),
+            AlarmAct::TakeOut(Some(until)) => drop(body.insert("until".to_owned(), json!(until.unix_s()))),
+            _ => {}
+        }
+        body.insert("by".to_owned(), json!(super::BY));
+        if !why.is_empty() {
+            body.insert("why".to_owned(), json!(why));
         }
         self.post(&Value::Object(body)).await
     }

@@ -46,14 +46,19 @@ async fn without_a_daemon_the_history_itself_is_asked_and_changed() {
     assert_eq!(standing(&file).await, [(alarm.to_owned(), State::Unacknowledged)]);
     let act = |act, text: &str| {
         let (file, name) = (file.clone(), name(text));
-        async move { Keeper::find(&file, NOW).expect("a history").act(act, &name, NOW).await.map_err(|e| format!("{e:#}")) }
+        async move {
+            Keeper::find(&file, NOW).expect("a history").act(act, &name, "", NOW).await.map_err(|e| format!("{e:#}"))
+        }
     };
     assert!(act(AlarmAct::Reset, alarm).await.is_err_and(|why| why.contains("still holds")));
     assert_eq!(act(AlarmAct::Acknowledge, alarm).await, Ok(()));
     assert_eq!(standing(&file).await, [(alarm.to_owned(), State::Acknowledged)]);
     assert!(act(AlarmAct::Acknowledge, alarm).await.is_err_and(|why| why.contains("answered already")));
-    assert!(act(AlarmAct::Shelve(60), alarm).await.is_err_and(|why| why.contains("warmend run")));
-    assert!(act(AlarmAct::Acknowledge, "brood-cold@oak").await.is_err_and(|why| why.contains("no such alarm")));
+    assert!(act(AlarmAct::Shelve(60), alarm).await.is_err_and(|why| why.contains("1 to 30 minutes")));
+    assert_eq!(act(AlarmAct::Shelve(30), alarm).await, Ok(()));
+    assert_eq!(standing(&file).await, [(alarm.to_owned(), State::Shelved)]);
+    assert_eq!(act(AlarmAct::Unshelve, alarm).await, Ok(()));
+    assert!(act(AlarmAct::Acknowledge, "brood-cold@oak").await.is_err_and(|why| why.contains("there is no alarm")));
 }
 
 #[tokio::test]
@@ -62,7 +67,7 @@ async fn a_latched_alarm_is_reset_without_a_daemon() {
     let file = shelf(dir.path());
     drop(stored(&file, State::Latched));
     let mut keeper = Keeper::find(&file, NOW).expect("a history");
-    keeper.act(AlarmAct::Reset, &name("heater-stuck-on@oak"), NOW).await.expect("reset");
+    keeper.act(AlarmAct::Reset, &name("heater-stuck-on@oak"), "", NOW).await.expect("reset");
     drop(keeper);
     assert_eq!(standing(&file).await, []);
 }
@@ -124,12 +129,14 @@ async fn a_running_daemon_is_asked_and_the_file_left_alone() {
     let shelve = AlarmsCommand::Shelve {
         alarm: Named { name: name("probe-silent@oak/oak-node:warm") },
         length: Span::from_s(90 * 60 + 1),
+        why: Some("the cable is being mended".to_owned()),
     };
     super::alarms(&shelve, &file, &SystemClock::new()).await.expect("done");
     let request = probe.request().await;
     assert!(request.head.starts_with("POST /act "));
     let want = serde_json::json!({
-        "do": "shelve", "alarm": "probe-silent", "nest": "oak", "probe": "oak-node:warm", "minutes": 91
+        "do": "shelve", "alarm": "probe-silent", "nest": "oak", "probe": "oak-node:warm", "minutes": 91,
+        "by": "the command line", "why": "the cable is being mended"
     });
     assert_eq!(request.json(), want);
 }
@@ -139,7 +146,7 @@ async fn a_daemon_that_declines_is_quoted() {
     let probe = Probe::start(&[(409, r#"{"done":false,"why":"brood-hot is not raised"}"#), (500, "oops")]).await;
     let daemon = remote::Daemon::at(probe.address).expect("a client");
     for part in ["brood-hot is not raised", "500"] {
-        let why = daemon.act(AlarmAct::Acknowledge, &name("brood-hot@oak")).await.expect_err("declined");
+        let why = daemon.act(AlarmAct::Acknowledge, &name("brood-hot@oak"), "").await.expect_err("declined");
         assert!(why.to_string().contains(part), "{why:#}");
     }
 }
@@ -173,4 +180,28 @@ fn nothing_in_a_list_reaches_the_terminal_as_a_command() {
     let alarm = Standing { name: name("broker-lost"), state: State::Unacknowledged, since: NOW, detail: hostile };
     assert!(!format!("{}{}", note_line(&note), standing_line(&alarm, "warning")).contains('\u{1b}'));
     assert_eq!(note_line(&note).lines().count(), 1);
+}
+
+#[tokio::test]
+async fn what_a_keeper_did_stands_in_history_with_when_by_which_way_and_why() {
+    let dir = tempfile::tempdir().expect("a directory");
+    let file = shelf(dir.path());
+    drop(stored(&file, State::Unacknowledged));
+    let until = NOW.plus(Span::from_h(24 * 90));
+    let mut keeper = Keeper::find(&file, NOW).expect("a history");
+    let no_heat = name("heater-no-heat@oak");
+    keeper.act(AlarmAct::TakeOut(Some(until)), &no_heat, "unplugged for the summer", NOW).await.expect("done");
+    let refused = keeper.act(AlarmAct::TakeOut(None), &name("heater-stuck-on@oak"), "", NOW).await;
+    assert!(refused.is_err_and(|why| why.to_string().contains("stays in service")));
+    drop(keeper);
+    let keeper = Keeper::find(&file, NOW).expect("a history");
+    let notes = keeper.notes(NOW..NOW.plus(Span::from_s(1))).await.expect("read");
+    let text = "heater-no-heat@oak until 2026-05-30T12:00:00Z, by the command line: unplugged for the summer";
+    assert_eq!(
+        notes.iter().map(|n| (n.kind.as_str(), n.text.as_str())).collect::<Vec<_>>(),
+        [("out-of-service", text)]
+    );
+    drop(keeper);
+    let standing = standing(&file).await;
+    assert!(standing.contains(&("heater-no-heat@oak".to_owned(), State::OutOfService)), "{standing:?}");
 }

@@ -5,11 +5,13 @@
 //! ```text
 //! oak-node:$argon2id$v=19$m=19456,t=2,p=1$c2FsdHNhbHQ$…
 //! hall-panel:$argon2id$v=19$m=19456,t=2,p=1$c2FsdHNhbHQ$…:read warmend/#
+//! hall-switch:$argon2id$v=19$m=19456,t=2,p=1$c2FsdHNhbHQ$…:act
 //! gateway:$argon2id$v=19$m=19456,t=2,p=1$c2FsdHNhbHQ$…:node,write bridge/+/state
 //! ```
 //!
 //! - Without a third part, or with `node` in it, the user is a node of that name: it says anything below
 //!   `<prefix>/<name>/` except what only the daemon says there (`stored`, `permit`), and hears all below it.
+//! - `act` lets the user answer and silence alarms by messages to `<prefix>/<name>/act`; no other right does.
 //! - `read FILTER` and `write FILTER` grant a topic filter (MQTT 3.1.1, 4.7), each with `+` and `#` as usual.
 use argon2::password_hash::{PasswordHash, PasswordHasher, PasswordVerifier, SaltString};
 use argon2::{Algorithm, Argon2};
@@ -22,7 +24,18 @@ pub const MAX_NAME: usize = 64;
 /// Largest memory cost of a hash, KiB: a check of a password must not starve a small machine.
 pub const MAX_HASH_MEMORY_KIB: u32 = 64 * 1024;
 /// Last topic levels below `<prefix>/<node>/` that only the daemon may say.
-pub const DAEMON_SAYS: [&str; 2] = ["stored", "permit"];
+pub const DAEMON_SAYS: [&str; 3] = ["stored", "permit", ACTED];
+
+/// Last level of a topic by which a user acts upon alarms.
+pub const ACT: &str = "act";
+/// Last level of the topic on which that is answered.
+pub const ACTED: &str = "acted";
+
+/// In whose name a topic acts upon alarms, if it does: `<prefix>/<name>/act`.
+pub fn acting<'a>(prefix: &str, topic: &'a str) -> Option<&'a str> {
+    let name = topic.strip_prefix(prefix)?.strip_prefix('/')?.strip_suffix(ACT)?.strip_suffix('/')?;
+    (!name.is_empty() && !name.contains('/')).then_some(name)
+}
 
 /// What is wrong with a users file.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
@@ -70,6 +83,7 @@ impl std::fmt::Debug for User {
 #[derive(Debug, Clone, PartialEq, Eq)]
 enum Right {
     Node,
+    Act,
     Read(String),
     Write(String),
 }
@@ -115,8 +129,12 @@ impl Users {
 
     /// Whether `name` may publish to `topic` (retained and will messages alike).
     pub fn may_publish(&self, name: &str, topic: &str) -> bool {
+        let acting = self.acting(topic);
         self.by_name.get(name).is_some_and(|user| {
             user.rights.iter().any(|right| match right {
+                Right::Act => acting == Some(name),
+                // Who may write anything may still not answer an alarm, in nobody's name.
+                _ if acting.is_some() => false,
                 Right::Node => self.node_may_say(name, topic),
                 Right::Write(filter) => covers(filter, topic),
                 Right::Read(_) => false,
@@ -130,6 +148,7 @@ impl Users {
             user.rights.iter().any(|right| match right {
                 Right::Node => covers(&format!("{}/{name}/#", self.prefix), filter),
                 Right::Read(granted) => covers(granted, filter),
+                Right::Act => covers(&format!("{}/{name}/{ACTED}", self.prefix), filter),
                 Right::Write(_) => false,
             })
         })
@@ -146,6 +165,11 @@ impl Users {
             })
             .max_by_key(|user| user.len());
         owner.is_none_or(|owner| owner == name)
+    }
+
+    /// In whose name a topic acts upon alarms, if it does.
+    fn acting<'a>(&self, topic: &'a str) -> Option<&'a str> {
+        acting(&self.prefix, topic)
     }
 
     fn node_may_say(&self, name: &str, topic: &str) -> bool {
@@ -186,9 +210,10 @@ impl Right {
         };
         match text.split_once(' ') {
             None if text == "node" => Ok(Self::Node),
+            None if text == "act" => Ok(Self::Act),
             Some(("read", filter)) => granted(filter).map(Self::Read),
             Some(("write", filter)) => granted(filter).map(Self::Write),
-            _ => Err("a right is node, read FILTER or write FILTER"),
+            _ => Err("a right is node, act, read FILTER or write FILTER"),
         }
     }
 }
@@ -294,6 +319,26 @@ pub(crate) mod tests {
         for (granted, asked, expected) in cases {
             assert_eq!(covers(granted, asked), expected, "{granted} covers {asked}");
         }
+    }
+
+    #[test]
+    fn only_who_may_act_acts_and_only_in_its_own_name() {
+        for (rights, topic, may) in [
+            (":act", "warmend/oak-node/act", true),
+            (":act", "warmend/oak-node-2/act", false),
+            (":act", "warmend/oak-node/senml", false),
+            ("", "warmend/oak-node/act", false),
+            (":node", "warmend/oak-node/act", false),
+            (":write warmend/#", "warmend/oak-node/act", false),
+            (":write warmend/#", "warmend/oak-node/senml", true),
+            (":node,act", "warmend/oak-node/act", true),
+            (":node,act", "warmend/oak-node/acted", false),
+        ] {
+            assert_eq!(users(rights).may_publish("oak-node", topic), may, "{rights} {topic}");
+        }
+        assert!(users(":act").may_subscribe("oak-node", "warmend/oak-node/acted"));
+        assert_eq!(acting("warmend", "warmend/a/b/act"), None);
+        assert_eq!(acting("warmend", "warmend//act"), None);
     }
 
     #[test]

@@ -4,13 +4,19 @@ use super::draft::Draft;
 use super::flight::Waiting;
 use crate::history::KeeperNote;
 use crate::snapshot::{Act, ActKind, AlarmAct, AlarmName, Note};
+use crate::{times, told};
+use enclosure::board::{self, silence_max};
 use enclosure::lifecycle::Declined;
-use enclosure::{AlarmKey, Input, KeeperAct, Priority, Span};
+use enclosure::{Alarm, AlarmKey, Core, Input, KeeperAct, Span, Timestamp};
 
 /// Longest silence of a danger, minutes.
-pub const DANGER_SILENCE_MAX_MIN: u32 = 30;
+pub const DANGER_SILENCE_MAX_MIN: u32 = (board::DANGER_SILENCE_MAX.ms() / 60_000) as u32;
 /// Longest silence of another alarm, minutes: a week.
-pub const SILENCE_MAX_MIN: u32 = 7 * 24 * 60;
+pub const SILENCE_MAX_MIN: u32 = (board::SILENCE_MAX.ms() / 60_000) as u32;
+/// Longest reason of an act, characters.
+pub const WHY_MAX: usize = 500;
+/// Notes that excuse a nest's steps of temperature for a while.
+pub(crate) const EXCUSES: [&str; 3] = ["opened", "refilled", "moved"];
 /// Longest text of a note, characters.
 pub const NOTE_MAX: usize = 4_000;
 /// How far ahead of now a note's time may lie.
@@ -18,10 +24,10 @@ const NOTE_AHEAD: Span = Span::from_h(24);
 
 impl Pipeline {
     pub(super) fn act(&mut self, act: Act) {
-        let Act { kind, reply } = act;
+        let Act { kind, by, why, reply } = act;
         let mut draft = Draft::default();
         let done = match kind {
-            ActKind::Alarm(act, name) => self.alarm_act(act, &name, &mut draft),
+            ActKind::Alarm(act, name) => self.alarm_act(act, &name, (&by, &why), &mut draft),
             ActKind::Note(note) => self.note(note, &mut draft),
         };
         match done {
@@ -35,45 +41,23 @@ impl Pipeline {
         }
     }
 
-    fn alarm_act(&mut self, act: AlarmAct, name: &AlarmName, draft: &mut Draft) -> Result<bool, String> {
-        let key = self.key(name)?;
-        let longest = match key.alarm.priority() {
-            Priority::Danger => DANGER_SILENCE_MAX_MIN,
-            Priority::Warning | Priority::Advice => SILENCE_MAX_MIN,
-        };
-        let act = match act {
-            AlarmAct::Acknowledge => KeeperAct::Acknowledge(key),
-            AlarmAct::Shelve(min) if (1..=longest).contains(&min) => {
-                KeeperAct::Shelve(key, Span::from_min(i64::from(min)))
-            }
-            AlarmAct::Shelve(_) => return Err(format!("an alarm can be silenced for 1 to {longest} minutes")),
-            AlarmAct::Unshelve => KeeperAct::Unshelve(key),
-            AlarmAct::Reset => KeeperAct::Reset(key),
-        };
+    fn alarm_act(
+        &mut self,
+        act: AlarmAct,
+        name: &AlarmName,
+        signed: (&str, &str),
+        draft: &mut Draft,
+    ) -> Result<bool, String> {
+        let key = keyed(&self.core, name, act)?;
         let now = self.core_now();
-        if let Some(why) = self.core.declines(now, &act) {
-            return Err(declined(&name.alarm, why));
+        let wanted = wish(act, key, name)?;
+        if let Some(why) = self.core.declines(now, &wanted) {
+            return Err(declined(&written(name), why));
         }
-        let effects = self.core.step(now, Input::Keeper(act));
+        let effects = self.core.step(now, Input::Keeper(wanted));
         self.sort(effects, draft);
+        draft.batch.notes.push(entry(act, name, signed, self.clock.now()));
         Ok(false)
-    }
-
-    /// The core's key of an alarm that a page or a command line names.
-    fn key(&self, name: &AlarmName) -> Result<AlarmKey, String> {
-        let shelf = self.core.shelf();
-        let fits = |key: &&AlarmKey| {
-            let nest = key.nest.and_then(|i| shelf.nests.get(usize::from(i))).map(|nest| nest.id.as_str());
-            let probe = key.probe.and_then(|id| self.names.get(usize::from(id.0))).map(AsRef::as_ref);
-            key.alarm.name() == name.alarm
-                && nest == name.nest.as_deref()
-                && probe == name.probe.as_deref()
-                && key.node == name.node
-        };
-        self.core.alarms().map(|(key, ..)| key).find(fits).cloned().ok_or_else(|| {
-            let place = name.nest.as_deref().map(|nest| format!(" at {nest}")).unwrap_or_default();
-            format!("there is no alarm {}{place} now; look at the list of alarms for its names", name.alarm)
-        })
     }
 
     fn note(&mut self, note: Note, draft: &mut Draft) -> Result<bool, String> {
@@ -89,16 +73,88 @@ impl Pipeline {
         if at.since(self.clock.now()) > NOTE_AHEAD {
             return Err("the note's time lies more than a day ahead".to_owned());
         }
+        if EXCUSES.contains(&kind.as_str()) {
+            let place = self.core.shelf().nests.iter().position(|known| known.id == nest);
+            if let Some(nest) = place {
+                let effects = self.core.step(self.core_now(), Input::Worked { nest, at });
+                self.sort(effects, draft);
+            }
+        }
         draft.batch.notes.push(KeeperNote { at, nest: Some(nest), at_mm, kind, text });
         Ok(true)
     }
 }
 
-fn declined(alarm: &str, why: Declined) -> String {
+/// The core's key of an alarm that a page or a command line names. One that was never judged has none yet; it can be
+/// taken out of service all the same.
+pub(crate) fn keyed(core: &Core, name: &AlarmName, act: AlarmAct) -> Result<AlarmKey, String> {
+    let shelf = core.shelf();
+    let unknown = || {
+        let place = name.nest.as_deref().map(|nest| format!(" at {nest}")).unwrap_or_default();
+        format!("there is no alarm {}{place} now; look at the list of alarms for its names", name.alarm)
+    };
+    let alarm = Alarm::from_name(&name.alarm).ok_or_else(unknown)?;
+    let index = |id: &String| shelf.nests.iter().position(|n| n.id == *id).and_then(|i| u16::try_from(i).ok());
+    let nest = name.nest.as_ref().map(|id| index(id).ok_or_else(unknown)).transpose()?;
+    let probe = name.probe.as_ref().map(|source| core.source(source).ok_or_else(unknown)).transpose()?;
+    let key = AlarmKey { alarm, nest, probe, node: name.node.clone() };
+    let of_a_nest = nest.is_some() && name.node.is_none();
+    let exists = core.alarms().any(|(known, ..)| *known == key);
+    if exists || (matches!(act, AlarmAct::TakeOut(_)) && of_a_nest) { Ok(key) } else { Err(unknown()) }
+}
+
+/// What is asked of the core.
+pub(crate) fn wish(act: AlarmAct, key: AlarmKey, name: &AlarmName) -> Result<KeeperAct, String> {
+    let longest_min = silence_max(key.alarm).ms() / 60_000;
+    Ok(match act {
+        AlarmAct::Acknowledge => KeeperAct::Acknowledge(key),
+        AlarmAct::Shelve(min) if (1..=longest_min).contains(&i64::from(min)) => {
+            KeeperAct::Shelve(key, Span::from_min(i64::from(min)))
+        }
+        AlarmAct::Shelve(_) => {
+            return Err(format!("{} can be silenced for 1 to {longest_min} minutes", name.alarm));
+        }
+        AlarmAct::Unshelve => KeeperAct::Unshelve(key),
+        AlarmAct::Reset => KeeperAct::Reset(key),
+        AlarmAct::TakeOut(until) => KeeperAct::TakeOut(key, until),
+        AlarmAct::PutBack => KeeperAct::PutBack(key),
+    })
+}
+
+/// Who did what when and why, as history keeps it.
+pub(crate) fn entry(act: AlarmAct, name: &AlarmName, (by, why): (&str, &str), now: Timestamp) -> KeeperNote {
+    let (kind, until) = match act {
+        AlarmAct::Acknowledge => ("acknowledged", None),
+        AlarmAct::Shelve(min) => ("shelved", Some(now.plus(Span::from_min(i64::from(min))))),
+        AlarmAct::Unshelve => ("unshelved", None),
+        AlarmAct::Reset => ("reset", None),
+        AlarmAct::TakeOut(until) => ("out-of-service", until),
+        AlarmAct::PutBack => ("in-service", None),
+    };
+    let until = until.map(|at| format!(" until {}", times::rfc3339(at))).unwrap_or_default();
+    let why: String = why.trim().chars().take(WHY_MAX).collect();
+    let why = if why.is_empty() { why } else { format!(": {why}") };
+    let text = format!("{}{until}, by {by}{why}", written(name));
+    KeeperNote { at: now, nest: name.nest.clone(), at_mm: None, kind: kind.to_owned(), text }
+}
+
+/// The name as the keeper writes it.
+pub(crate) fn written(name: &AlarmName) -> String {
+    let alarm = Alarm::from_name(&name.alarm).map_or("unknown", Alarm::name);
+    told::written((alarm, name.nest.as_deref(), name.probe.as_deref(), name.node.as_deref()))
+}
+
+/// Why it was not done, and what can be done instead.
+pub(crate) fn declined(alarm: &str, why: Declined) -> String {
     match why {
         Declined::NotRaised => format!("{alarm} is not raised, or was answered already: there is nothing to answer"),
         Declined::NotLatched => format!("{alarm} is not held: there is nothing to reset"),
         Declined::StillTrue => format!("{alarm} still holds and cannot be reset before it is over"),
         Declined::NotShelved => format!("{alarm} is not silenced"),
+        Declined::InService => format!("{alarm} is in service"),
+        Declined::Danger => {
+            format!("{alarm} is a danger and stays in service; it can be silenced for 30 minutes at most")
+        }
+        Declined::End => format!("{alarm} needs an end that lies ahead, and within 400 days"),
     }
 }

@@ -3,7 +3,7 @@ use super::draft::Draft;
 use super::{LINKS_MAX, Pipeline};
 use crate::history::{Disbelief, HistoricReading, PackSeen};
 use crate::intake::Message;
-use enclosure::{Effect, Input, Measured, Rejection, Timestamp};
+use enclosure::{Effect, Event, Input, Measured, Rejection, Timestamp};
 use std::sync::Arc;
 
 impl Pipeline {
@@ -64,9 +64,16 @@ impl Pipeline {
                     if self.grace.is_some() {
                         change.at = change.at.max(self.clock.now());
                     }
-                    if !change.detail.is_empty() {
-                        self.details.insert(change.key.clone(), change.detail.clone());
+                    match self.details.get(&change.key) {
+                        // What a keeper does says nothing of the condition: what was said of it stays beside it.
+                        Some(said) if change.detail.is_empty() => change.detail.clone_from(said),
+                        _ if change.detail.is_empty() => {}
+                        _ => drop(self.details.insert(change.key.clone(), change.detail.clone())),
                     }
+                    if change.event == Event::Raised {
+                        *self.tally.vitals.raised.entry(change.key.alarm.name()).or_default() += 1;
+                    }
+                    self.tally.vitals.told += u64::from(change.told);
                     draft.changes.push(change);
                 }
                 Effect::Rejected { source, at, why } => {

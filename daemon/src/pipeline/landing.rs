@@ -1,6 +1,7 @@
 //! To history and back: what follows a commit, in its order.
 use super::draft::Draft;
 use super::flight::{Answer, Flight};
+use super::keeping::{self, KEPT};
 use super::{Pipeline, UNTOLD_MAX};
 use crate::history::{AlarmRecord, Batch, Committed, Receipt, WriteError};
 use crate::intake::Publisher;
@@ -18,6 +19,9 @@ impl Pipeline {
             changes.iter().map(|change| AlarmRecord::of(change, &self.shelf, &self.sources)).collect();
         self.changed |= !changes.is_empty();
         batch.changes.clone_from(&changes);
+        if !changes.is_empty() {
+            batch.facts.push((KEPT.to_owned(), keeping::written(&self.core)));
+        }
         batch.urgent |= changes.iter().any(|change| change.told && change.alarm.priority() == Priority::Danger);
         let answer = if batch == Batch::default() {
             if message.is_none() && keeper.is_none() {
@@ -25,7 +29,7 @@ impl Pipeline {
             }
             Answer::Known(Ok(Committed::default()))
         } else {
-            self.watching.date(&mut batch, self.clock.as_ref());
+            self.date(&mut batch);
             self.writer.submit(batch).map_or_else(|error| Answer::Known(Err(error)), Answer::Awaited)
         };
         let changes = changes.into_iter().map(|change| (change, false)).collect();

@@ -28,6 +28,7 @@ impl Pipeline {
                 since,
                 detail: self.details.get(key).cloned().unwrap_or_default(),
                 cause,
+                until: self.core.silent_until(key),
             })
             .collect();
         alarms.sort_by_key(|alarm| (Reverse(alarm.priority()), alarm.since));

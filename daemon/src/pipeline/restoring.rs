@@ -1,5 +1,7 @@
 //! History to core, once, at start (and after the clock was set back): the last hours again, in event time.
+use super::keeping::{self, KEPT};
 use crate::history::{AlarmRecord, HistoricReading, HistoryError, Reader};
+use enclosure::core::Kept;
 use enclosure::{AlarmChange, AlarmKey, Core, Event, Input, Reading, Shelf, Span, State, Timestamp};
 use std::collections::BTreeMap;
 use std::path::Path;
@@ -47,8 +49,18 @@ impl Restored {
         let names: Vec<String> = this.core.sources().to_vec();
         let names: Vec<&str> = names.iter().map(String::as_str).collect();
         let span = now.minus(RESTORED)..now.plus(Span::from_ms(1));
+        let kept = reader.fact(KEPT)?.and_then(|text| keeping::read(&text, &this.core, now));
+        for (nest, known) in kept.iter().flat_map(|k| &k.nests).enumerate() {
+            if let Some(begins) = known.begins {
+                this.core.begin_nest(nest, begins);
+            }
+        }
         reader.each_reading(Some(&names), span, |reading| this.judge_again(&reading))?;
-        this.alarms(reader.standing_alarms()?.latest);
+        let latest = reader.standing_alarms()?.latest;
+        match kept {
+            Some(kept) => this.take_back(kept, latest, now),
+            None => this.alarms(latest),
+        }
         if let Some(until) = reader.fact(WATCHED_UNTIL)?.and_then(|ms| ms.parse().ok()) {
             let well = reader.fact(ENDED)?.as_deref() == Some(ENDED_WELL);
             this.watched = Some((Timestamp::from_unix_ms(until), well));
@@ -68,7 +80,22 @@ impl Restored {
         self.newest = self.newest.max(Some(at));
     }
 
-    /// Where the core and history differ about an alarm, history is right: what it does not know of was never told,
+    /// The alarms as they stood, running delays and ends of silences included; of the changes only the words.
+    fn take_back(&mut self, kept: Kept, latest: Vec<(i64, AlarmRecord)>, now: Timestamp) {
+        self.core.forget_alarms();
+        self.core.take_back(kept, now);
+        let sources = self.core.sources().to_vec();
+        for (id, record) in latest {
+            let Some(change) = record.to_change(self.core.shelf(), &sources) else { continue };
+            let stands = self.core.alarms().any(|(key, state, ..)| *key == change.key && !is_well(state));
+            if stands {
+                self.standing.push((id, record));
+            }
+            self.details.insert(change.key, change.detail);
+        }
+    }
+
+    /// For a history that an older warmend wrote. Where the core and history differ about an alarm, history is right: what it does not know of was never told,
     /// and must be raised anew. Where both say well, the core's running delays stay.
     fn alarms(&mut self, latest: Vec<(i64, AlarmRecord)>) {
         let sources = self.core.sources().to_vec();
@@ -107,6 +134,6 @@ impl Restored {
 }
 
 /// Whether nothing need be shown of it.
-pub(super) fn is_well(state: State) -> bool {
+pub(super) const fn is_well(state: State) -> bool {
     matches!(state, State::Normal | State::NotJudged)
 }

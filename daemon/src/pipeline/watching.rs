@@ -1,13 +1,14 @@
 //! The watch over the watch itself: clock, broker, history, messages; and the hourly chores.
 use super::draft::Draft;
 use super::flight::later;
+use super::keeping::{self, KEPT};
 use super::restoring::{ENDED, ENDED_WELL, WATCHED_UNTIL};
 use super::{Pipeline, Restored, SHOW_EVERY};
 use crate::clock::Clock;
 use crate::history::{Batch, Gap};
 use crate::intake::Link;
 use crate::snapshot::Sent;
-use enclosure::{Alarm, Input, SourceId, Span, Timestamp};
+use enclosure::{Alarm, Core, Input, SourceId, Span, Timestamp};
 use std::collections::BTreeSet;
 
 /// How far the wall clock may stray from the monotonic one between two turns.
@@ -33,6 +34,8 @@ const GRACE: Span = Span::from_min(2);
 pub(super) struct Watching {
     /// The last tick, by the monotonic clock.
     pub(super) ticked: Span,
+    /// When the clocks were compared last, by the monotonic one, and the wall clock then.
+    checked: Span,
     wall: Timestamp,
     jumped: Option<Span>,
     broker_lost: Option<Span>,
@@ -48,6 +51,7 @@ impl Watching {
         let (ticked, wall) = (clock.monotonic(), clock.now());
         Self {
             ticked,
+            checked: ticked,
             wall,
             jumped: None,
             broker_lost: Some(ticked),
@@ -58,14 +62,16 @@ impl Watching {
         }
     }
 
-    /// Adds to a batch until when was watched, once a minute.
-    pub(super) fn date(&mut self, batch: &mut Batch, clock: &dyn Clock) {
+    /// Adds to a batch until when was watched, once a minute; whether it did.
+    fn date(&mut self, batch: &mut Batch, clock: &dyn Clock) -> bool {
         let now = clock.monotonic();
-        if self.dated.is_none_or(|dated| now.ms() - dated.ms() >= DATE_EVERY.ms()) {
+        let due = self.dated.is_none_or(|dated| now.ms() - dated.ms() >= DATE_EVERY.ms());
+        if due {
             self.dated = Some(now);
             batch.facts.push((WATCHED_UNTIL.to_owned(), clock.now().unix_ms().to_string()));
             batch.facts.push((ENDED.to_owned(), String::new()));
         }
+        due
     }
 
     /// Adds to the last batch that the end was a good one.
@@ -82,18 +88,22 @@ impl Watching {
 pub(super) struct Grace {
     until: Span,
     unheard: BTreeSet<SourceId>,
-    /// What is to be said of the time without a watch once it is over.
-    gap: Option<String>,
+    /// What is to be handed to the core once it is over: a time without a watch, or that the clock was set.
+    then: Option<Input>,
 }
 
 impl Grace {
     /// Needed only where the core knows readings of long ago.
     pub(super) fn after(restored: &Restored, clock: &dyn Clock) -> Option<Self> {
         let away = clock.now().since(restored.newest?);
-        let core = &restored.core;
+        (away > GRACE).then(|| Self::of(&restored.core, clock))
+    }
+
+    /// All probes have the time to speak.
+    fn of(core: &Core, clock: &dyn Clock) -> Self {
         let probes = core.shelf().nests.iter().flat_map(|nest| &nest.probes);
         let unheard = probes.filter_map(|probe| core.source(&probe.source)).collect();
-        (away > GRACE).then(|| Self { until: later(clock.monotonic(), GRACE), unheard, gap: None })
+        Self { until: later(clock.monotonic(), GRACE), unheard, then: None }
     }
 
     pub(super) fn hear(&mut self, source: SourceId) {
@@ -106,14 +116,20 @@ impl Grace {
 }
 
 impl Pipeline {
+    /// Adds to a batch, once a minute, until when was watched and what must outlive a restart.
+    pub(super) fn date(&mut self, batch: &mut Batch) {
+        if self.watching.date(batch, self.clock.as_ref()) && !batch.facts.iter().any(|(name, _)| name == KEPT) {
+            batch.facts.push((KEPT.to_owned(), keeping::written(&self.core)));
+        }
+    }
+
     pub(super) async fn tick(&mut self) {
         let now = self.clock.monotonic();
         if self.grace.as_ref().is_some_and(|grace| grace.is_over(now))
-            && let Some(gap) = self.grace.take().and_then(|grace| grace.gap)
+            && let Some(then) = self.grace.take().and_then(|grace| grace.then)
         {
-            self.say_gap(gap);
+            self.feed(then);
         }
-        self.check_clock(now).await;
         self.watching.ticked = now;
         if let Some(pulse) = self.settings.pulse {
             pulse();
@@ -121,7 +137,7 @@ impl Pipeline {
         self.check_broker(now);
         if self.watching.dated.is_none_or(|dated| now.ms() - dated.ms() >= DATE_EVERY.ms()) {
             let mut batch = Batch::default();
-            self.watching.date(&mut batch, self.clock.as_ref());
+            self.date(&mut batch);
             self.submit(Draft { batch, ..Draft::default() });
         }
         let wall = self.clock.now();
@@ -135,9 +151,11 @@ impl Pipeline {
         }
     }
 
-    async fn check_clock(&mut self, now: Span) {
-        let wall = self.clock.now();
-        let passed = Span::from_ms(now.ms() - self.watching.ticked.ms());
+    /// Before anything is judged by it: a clock that was set must neither end delays nor silence anybody.
+    pub(super) async fn check_clock(&mut self) {
+        let (now, wall) = (self.clock.monotonic(), self.clock.now());
+        let passed = Span::from_ms(now.ms() - self.watching.checked.ms());
+        self.watching.checked = now;
         let jump = Span::from_ms(wall.since(self.watching.wall).ms() - passed.ms());
         self.watching.wall = wall;
         if !self.clock.can_be_set() {
@@ -148,6 +166,9 @@ impl Pipeline {
             tracing::warn!(%by, way, "the clock jumped");
             if jump.ms() < -BEGIN_ANEW.ms() {
                 self.begin_anew(wall).await;
+            } else if jump > GRACE && self.grace.is_none() {
+                let grace = Grace::of(&self.core, self.clock.as_ref());
+                self.grace = Some(Grace { then: Some(Input::ClockSet(jump)), ..grace });
             }
             self.watching.jumped = Some(now);
             if jump >= GAP {
@@ -272,20 +293,15 @@ impl Pipeline {
         }
         let why = if ended_well { "the daemon was stopped" } else { "the daemon ended unawares: power cut or crash" };
         self.store_gap(Gap { from, to, why: why.to_owned() });
-        let detail = format!("Nothing was watched for {}: {why}.", to.since(from));
+        let told = Input::Unwatched { from, to, why: why.to_owned(), power: !ended_well };
         match &mut self.grace {
-            Some(grace) => grace.gap = Some(detail),
-            None => self.say_gap(detail),
+            Some(grace) => grace.then = Some(told),
+            None => self.feed(told),
         }
     }
 
     fn store_gap(&mut self, gap: Gap) {
         self.submit(Draft { batch: Batch { gaps: vec![gap], ..Batch::default() }, ..Draft::default() });
-    }
-
-    fn say_gap(&mut self, detail: String) {
-        self.watch(Alarm::WatchGap, true, detail);
-        self.watch(Alarm::WatchGap, false, "Readings are watched again.".to_owned());
     }
 
     fn watch(&mut self, alarm: Alarm, failing: bool, detail: String) {

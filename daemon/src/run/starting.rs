@@ -1,4 +1,5 @@
 //! What must be there before anything runs, and why it may not be.
+use crate::broker::users::ACT;
 use crate::broker::{BrokerError, BrokerSettings, EmbeddedBroker};
 use crate::clock::Clock;
 use crate::history::{self, HistoryError, Receipt, Store, Writer};
@@ -105,6 +106,10 @@ impl Line {
 
     pub(super) fn settings(&self, file: &ShelfFile) -> IntakeSettings {
         let mut also: Vec<String> = file.mappings.iter().map(|mapping| mapping.topic.clone()).collect();
+        also.extend(acting(file).map(|from| match from {
+            Some(name) => format!("{}/{name}/{ACT}", file.broker.prefix),
+            None => format!("{}/+/{ACT}", file.broker.prefix),
+        }));
         also.sort_unstable();
         also.dedup();
         IntakeSettings {
@@ -179,7 +184,7 @@ async fn reach_broker(file: &ShelfFile) -> Result<(Option<EmbeddedBroker>, Line)
             let login = Some((broker.login().user.clone(), broker.login().password.clone()));
             Ok((Some(broker), Line { host: at.ip().to_string(), port: at.port(), login }))
         }
-        BrokerWay::Outside { host, port, user, password_file } => {
+        BrokerWay::Outside { host, port, user, password_file, .. } => {
             let password = password_file.as_deref().map(password).transpose()?.unwrap_or_default();
             let login = user.clone().map(|user| (user, password));
             Ok((None, Line { host: host.clone(), port: *port, login }))
@@ -220,11 +225,22 @@ pub(super) fn say_receipts(publisher: &Publisher, prefix: &str, receipts: &[Rece
     }
 }
 
+/// Whose acts upon alarms are taken from the broker: everyone's whom our own broker let in with the right to act
+/// (`None`), or those whom the shelf file names.
+fn acting(file: &ShelfFile) -> impl Iterator<Item = Option<&str>> {
+    let (own, named): (bool, &[String]) = match &file.broker.way {
+        BrokerWay::Embedded { users_file, .. } => (users_file.is_some(), &[]),
+        BrokerWay::Outside { acts_from, .. } => (false, acts_from),
+    };
+    own.then_some(None).into_iter().chain(named.iter().map(|name| Some(name.as_str())))
+}
+
 pub(super) fn pipeline_settings(file: &ShelfFile) -> pipeline::Settings {
     let nodes_own_topics = matches!(&file.broker.way, BrokerWay::Embedded { users_file: Some(_), .. });
     let (prefix, mappings) = (file.broker.prefix.clone(), file.mappings.clone());
     let in_force = file.text.clone();
-    pipeline::Settings { prefix, mappings, nodes_own_topics, in_force, ..pipeline::Settings::default() }
+    let acting = acting(file).map(|name| name.map(str::to_owned)).collect();
+    pipeline::Settings { prefix, mappings, nodes_own_topics, acting, in_force, ..pipeline::Settings::default() }
 }
 
 /// Something to look at until the pipeline shows its own.

@@ -1,7 +1,7 @@
 use super::*;
 use crate::clock::ManualClock;
 use crate::history::Reader;
-use crate::mqtt_probe::{Probe, within};
+use crate::mqtt_probe::{Probe, options, within};
 use crate::shelf_file;
 use crate::snapshot::{ActKind, AlarmAct, AlarmName, Note};
 use enclosure::{Alarm, Span, State, Timestamp};
@@ -43,7 +43,11 @@ struct Daemon {
 }
 
 fn file(dir: &Path) -> ShelfFile {
-    shelf_file::check_text(SHELF, &dir.join("shelf.toml"), std::iter::empty()).unwrap().0
+    shelf_file(dir, SHELF)
+}
+
+fn shelf_file(dir: &Path, text: &str) -> ShelfFile {
+    shelf_file::check_text(text, &dir.join("shelf.toml"), std::iter::empty()).unwrap().0
 }
 
 fn until(stop: CancellationToken) -> Task {
@@ -79,10 +83,14 @@ impl Daemon {
     }
 
     async fn with(dir: &Path, change: impl FnOnce(&mut Outfit)) -> Self {
+        Self::of(file(dir), change).await
+    }
+
+    async fn of(file: ShelfFile, change: impl FnOnce(&mut Outfit)) -> Self {
         let (mut outfit, web, notices, open) = outfit();
         change(&mut outfit);
         let (stop, stopped) = oneshot::channel();
-        let end = tokio::spawn(run(file(dir), outfit, async { drop(stopped.await) }));
+        let end = tokio::spawn(run(file, outfit, async { drop(stopped.await) }));
         let open = within("the daemon opens", open).await.unwrap();
         let (web, notices) = (web.await.unwrap(), notices.await.unwrap());
         Self { at: open.broker.unwrap(), web, notices, stop, end }
@@ -108,7 +116,7 @@ impl Daemon {
 
     async fn act(&self, kind: ActKind) -> Result<(), String> {
         let (reply, answer) = oneshot::channel();
-        self.web.acts.send(Act { kind, reply }).await.unwrap();
+        self.web.acts.send(Act { kind, by: "a test".to_owned(), why: String::new(), reply }).await.unwrap();
         within("an answer", answer).await.unwrap()
     }
 
@@ -281,7 +289,116 @@ async fn a_restart_takes_up_alarms_and_receipts_and_what_keepers_did() {
     let mut node = Node::of(&daemon, "node").await;
     assert_eq!(node.hears().await, 3);
     let ever = Timestamp::from_unix_ms(0)..Timestamp::from_unix_ms(i64::MAX);
-    assert_eq!(Reader::open(&daemon.web.history).unwrap().notes(ever).unwrap().len(), 1);
+    let notes = Reader::open(&daemon.web.history).unwrap().notes(ever).unwrap();
+    let kinds: Vec<_> = notes.iter().map(|n| n.kind.as_str()).collect();
+    assert_eq!(kinds.iter().filter(|k| **k != "acknowledged").count(), 1, "{notes:?}");
+    assert!(notes.iter().any(|n| n.text == "brood-limit@oak, by a test"), "{notes:?}");
+    daemon.stop().await;
+}
+
+/// Ends of silences, out of service and answers are what they were; a danger that was answered is not told again.
+#[tokio::test]
+async fn a_restart_keeps_ends_of_silences_and_time_out_of_service() {
+    let dir = tempfile::tempdir().unwrap();
+    let mut daemon = Daemon::start(dir.path()).await;
+    let mut node = Node::of(&daemon, "node").await;
+    for seq in 0..3 {
+        node.says(seq, 41.0).await;
+    }
+    node.hears_upto(2).await;
+    daemon.shows("the alarm stands", |snapshot| stands(snapshot, Alarm::BroodLimit)).await;
+    let name =
+        |alarm: &str| AlarmName { alarm: alarm.to_owned(), nest: Some("oak".to_owned()), probe: None, node: None };
+    let act = |act, alarm| ActKind::Alarm(act, name(alarm));
+    let until = daemon.web.clock.now().plus(Span::from_h(24 * 90));
+    daemon.act(act(AlarmAct::Shelve(20), "brood-limit")).await.unwrap();
+    daemon.act(act(AlarmAct::TakeOut(Some(until)), "heater-no-heat")).await.unwrap();
+    daemon.act(act(AlarmAct::TakeOut(None), "brood-limit")).await.unwrap_err();
+    daemon.act(act(AlarmAct::Shelve(31), "brood-limit")).await.unwrap_err();
+    fn ends(snapshot: &Snapshot) -> Vec<(Alarm, State, Option<Timestamp>)> {
+        let silent = snapshot.alarms.iter().filter(|a| a.until.is_some());
+        silent.map(|a| (a.key.alarm, a.state, a.until)).collect()
+    }
+    let shown = daemon.shows("both are silent", |snapshot| ends(snapshot).len() == 2).await;
+    let before = ends(&shown);
+    assert!(before.contains(&(Alarm::HeaterNoHeat, State::OutOfService, Some(until))), "{before:?}");
+    daemon.stop().await;
+    let mut daemon = Daemon::start(dir.path()).await;
+    let shown = daemon.shows("both are silent still", |snapshot| ends(snapshot).len() == 2).await;
+    assert_eq!(ends(&shown), before);
+    daemon.stop().await;
+}
+
+#[tokio::test]
+async fn who_may_acts_by_message_and_nobody_else() {
+    let dir = tempfile::tempdir().unwrap();
+    let hash = crate::broker::users::tests::cheap_hash("p");
+    std::fs::write(dir.path().join("users"), format!("oak-node:{hash}\nhall:{hash}:act\n")).unwrap();
+    let text = SHELF.replace("[web]", "users_file = \"users\"\n[web]");
+    let mut daemon = Daemon::of(shelf_file(dir.path(), &text), |_| {}).await;
+    let connect = |id: &'static str| {
+        let at = daemon.at;
+        async move { Probe::connect(options(at, id, Some((id, "p")))).await.unwrap() }
+    };
+    let (mqtt, mut hall) = (connect("oak-node").await, connect("hall").await);
+    let at_s = daemon.web.clock.now().unix_s() - 600.0;
+    let mut node = Node { mqtt, at_s };
+    for seq in 0..3 {
+        node.says(seq, 41.0).await;
+    }
+    daemon.shows("the alarm stands", |snapshot| stands(snapshot, Alarm::BroodLimit)).await;
+    assert!(hall.subscribe("warmend/hall/acted", QoS::AtLeastOnce).await);
+    let ack = r#"{"do":"ack","alarm":"brood-limit","nest":"oak","why":"I am there"}"#;
+    for (payload, part) in [
+        (r#"{"do":"shelve","alarm":"brood-limit","nest":"oak","minutes":31}"#, "1 to 30 minutes"),
+        (r#"{"do":"out-of-service","alarm":"brood-limit","nest":"oak"}"#, "stays in service"),
+        (r#"{"do":"explode","alarm":"brood-limit"}"#, "nothing is known"),
+        (r#"{"do":"ack","alarm":"brood-limit","nest":"elm"}"#, "no alarm"),
+        ("\u{1}{{{", "no JSON"),
+        (ack, "\"done\":true"),
+    ] {
+        hall.publish("warmend/hall/act", false, payload).await;
+        let heard = hall.hear().await;
+        hall.ack(&heard).await;
+        let answer = String::from_utf8_lossy(&heard.payload).into_owned();
+        assert!(answer.contains(part), "{payload}: {answer}");
+    }
+    let answered =
+        |s: &Snapshot| s.alarms.iter().any(|a| a.key.alarm == Alarm::BroodLimit && a.state == State::Acknowledged);
+    daemon.shows("it is answered", answered).await;
+    // A node's own rights do not reach so far: what it says there never arrives.
+    node.mqtt.throw("warmend/oak-node/act", r#"{"do":"shelve","alarm":"brood-limit","nest":"oak","minutes":9}"#).await;
+    node.says(3, 41.0).await;
+    let shown = daemon.shows("the next pack is judged", |s| s.vitals.readings == 4).await;
+    assert!(answered(&shown));
+    let ever = Timestamp::from_unix_ms(0)..Timestamp::from_unix_ms(i64::MAX);
+    let notes = Reader::open(&daemon.web.history).unwrap().notes(ever).unwrap();
+    let texts: Vec<_> = notes.iter().map(|n| n.text.as_str()).collect();
+    assert_eq!(texts, ["brood-limit@oak, by MQTT user hall: I am there"]);
+    daemon.stop().await;
+}
+
+/// The core's time stands still for two minutes, so that nobody is held for silent, and no delay ends by the jump.
+#[tokio::test]
+async fn a_clock_that_jumps_a_day_ahead_silences_nobody() {
+    let dir = tempfile::tempdir().unwrap();
+    let clock = Arc::new(ManualClock::new(Timestamp::from_unix_ms(1_767_225_600_000)));
+    let own: Arc<dyn Clock> = Arc::clone(&clock) as _;
+    let mut daemon = Daemon::with(dir.path(), |outfit| outfit.clock = own).await;
+    let mut node = Node::of(&daemon, "node").await;
+    node.at_s = clock.now().unix_s() - 60.0;
+    node.says(0, 27.0).await;
+    assert_eq!(node.hears().await, 0);
+    clock.set(clock.now().plus(Span::from_h(24)));
+    let told = daemon.told(Alarm::ClockJumped).await;
+    assert!(told.change.detail.contains("went forward by 24 h 00 min"), "{}", told.change.detail);
+    node.at_s = clock.now().unix_s() - 30.0;
+    node.says(1, 27.0).await;
+    assert_eq!(node.hears().await, 1);
+    let heard = Timestamp::from_unix_s(node.at_s).unwrap();
+    let shown = daemon.shows("a reading of the new time is believed", |s| s.nests[0].heard == Some(heard)).await;
+    let silent = [Alarm::ProbeSilent, Alarm::NodeSilent, Alarm::WatchGap];
+    assert!(!shown.alarms.iter().any(|a| silent.contains(&a.key.alarm)), "{:?}", shown.alarms);
     daemon.stop().await;
 }
 

@@ -62,6 +62,13 @@ fn own(listen: SocketAddr, raw: &RawBroker, dir: &Path, f: &mut Findings) -> Opt
         let path = format!("broker.{key}");
         f.wrong(&path, "is for a broker elsewhere (url)", "take it out; users_file holds our own broker's users");
     }
+    if raw.acts_from.is_some() {
+        f.wrong(
+            "broker.acts_from",
+            "is for a broker elsewhere (url)",
+            "take it out; give users the right act in users_file",
+        );
+    }
     if !listen.ip().is_loopback() && raw.users_file.is_none() && !f.is_doubted("broker.users_file") {
         f.wrong(
             "broker.embedded",
@@ -84,8 +91,16 @@ fn outside(url: &str, raw: &RawBroker, dir: &Path, f: &mut Findings) -> Option<B
     if more {
         f.wrong("broker.url", "has something after the port", "write mqtt://host:port; topics begin with prefix");
     }
+    let acts_from = raw.acts_from.clone().unwrap_or_default();
+    let is_name = |name: &String| {
+        !name.is_empty() && name.len() <= 64 && name.chars().all(|c| c.is_ascii_alphanumeric() || c == '-' || c == '_')
+    };
+    if let Some(name) = acts_from.iter().find(|name| !is_name(name)) {
+        f.wrong("broker.acts_from", format!("{name:?} is no user name"), "use 1 to 64 letters, digits, - and _");
+    }
     let host = url.host_str().unwrap_or_default();
     Some(BrokerWay::Outside {
+        acts_from,
         host: host.trim_start_matches('[').trim_end_matches(']').to_owned(),
         port: url.port().unwrap_or(MQTT_PORT),
         user: raw.user.clone(),
@@ -134,6 +149,15 @@ pub(super) fn alarms(raw: &RawAlarm) -> AlarmSettings {
         hot_on_delay: minutes(raw.hot_on_delay_min, usual.hot_on_delay),
         cold_on_delay: minutes(raw.cold_on_delay_min, usual.cold_on_delay),
         limit_on_delay: minutes(raw.limit_on_delay_min, usual.limit_on_delay),
+        hot_off_delay: minutes(raw.hot_off_delay_min, usual.hot_off_delay),
+        cold_off_delay: minutes(raw.cold_off_delay_min, usual.cold_off_delay),
+        limit_off_delay: minutes(raw.limit_off_delay_min, usual.limit_off_delay),
+        heater_off_delay: minutes(raw.heater_off_delay_min, usual.heater_off_delay),
+        other_off_delay: minutes(raw.other_off_delay_min, usual.other_off_delay),
+        chatter_within: minutes(raw.chatter_within_min, usual.chatter_within),
+        excused: minutes(raw.excused_min, usual.excused),
+        chatter_raised: raw.chatter_raised.unwrap_or(usual.chatter_raised),
+        worse_k: raw.worse_k.unwrap_or(usual.worse_k),
         silent_missed: raw.silent_missed.unwrap_or(usual.silent_missed),
         silent_at_least: minutes(raw.silent_at_least_min, usual.silent_at_least),
         unwatched_after: minutes(raw.unwatched_after_min, usual.unwatched_after),

@@ -36,6 +36,9 @@ pub enum BrokerWay {
         user: Option<String>,
         /// The file that holds the password.
         password_file: Option<PathBuf>,
+        /// Users of that broker whose acts upon alarms are taken; its own rights must see to it that nobody else can
+        /// publish to their topics.
+        acts_from: Vec<String>,
     },
 }
 

@@ -54,7 +54,7 @@ pub fn marks(reader: &Reader, nest: &str, span: &Range<Timestamp>, hours: &Hours
 
 /// Acts upon alarms may be kept as notes too, but they are told with their alarm.
 fn is_note(kind: &str) -> bool {
-    !matches!(kind, "acknowledged" | "shelved" | "unshelved" | "reset")
+    !matches!(kind, "acknowledged" | "shelved" | "unshelved" | "reset" | "out-of-service" | "in-service")
 }
 
 fn same(a: &AlarmRecord, b: &AlarmRecord) -> bool {
@@ -62,7 +62,8 @@ fn same(a: &AlarmRecord, b: &AlarmRecord) -> bool {
 }
 
 fn ends(change: &AlarmRecord) -> bool {
-    matches!(change.state, State::Normal | State::Returned | State::Latched | State::NotJudged)
+    let by_season = change.event == Event::Suppressed && change.cause.is_none();
+    by_season || matches!(change.state, State::Normal | State::Returned | State::Latched | State::NotJudged)
 }
 
 /// A moment as a part of the span, 0 to 1.

@@ -8,12 +8,14 @@ use dashboards::{
 };
 use enclosure::core::ProbeNow;
 use enclosure::shelf::{Nest, PadPlace};
-use enclosure::{NestNow, Priority, Span, State, Timestamp};
+use enclosure::{Alarm, NestNow, Priority, Span, State, Timestamp};
 
 /// A nest's estimate rests on nothing newer than this: said in its sentence.
 const OLD_AFTER: Span = Span::from_min(10);
 /// Minutes for which the page's button silences an alarm.
 pub const SHELVE_MIN: u32 = 30;
+/// For so long the page's button takes the alarm of an unplugged mat out of service.
+const UNPLUGGED_FOR: &str = "30d";
 /// Most sources that no nest lists, on the page.
 const UNLISTED_MAX: usize = 64;
 
@@ -65,7 +67,9 @@ pub const fn tone(priority: Priority) -> Tone {
 
 /// Alarms that a keeper is shown. Buttons lead back to `back`.
 pub fn alarms(snap: &Snapshot, now: Timestamp, hours: &Hours, back: &str) -> Vec<AlarmView> {
-    shown(snap).map(|a| alarm_view(snap, a, (now, hours), back)).collect()
+    // What the season expects is listed for machines; on a page it would stand for five months.
+    let by_season = |a: &&StandingAlarm| a.state == State::Suppressed && a.cause.is_none();
+    shown(snap).filter(|a| !by_season(a)).map(|a| alarm_view(snap, a, (now, hours), back)).collect()
 }
 
 /// Alarms that are neither normal nor not judged yet.
@@ -89,8 +93,10 @@ fn alarm_view(snap: &Snapshot, alarm: &StandingAlarm, (now, hours): (Timestamp, 
         fields.extend(named.into_iter().filter_map(|(name, value)| Some((name, value?))));
         let mut fields: Vec<(String, String)> =
             fields.into_iter().map(|(name, value)| (name.to_owned(), value.to_owned())).collect();
-        if what == "shelve" {
-            fields.push(("minutes".to_owned(), SHELVE_MIN.to_string()));
+        match what {
+            "shelve" => fields.push(("minutes".to_owned(), SHELVE_MIN.to_string())),
+            "out-of-service" => fields.push(("until".to_owned(), UNPLUGGED_FOR.to_owned())),
+            _ => {}
         }
         fields
     };
@@ -99,17 +105,28 @@ fn alarm_view(snap: &Snapshot, alarm: &StandingAlarm, (now, hours): (Timestamp, 
         url: "/alarm".to_owned(),
         fields: fields(what),
     };
+    let until = alarm.until.map(|at| format!(", until {}", hours.near(at, now))).unwrap_or_default();
     AlarmView {
         alarm: alarm.key.alarm.name().to_owned(),
         tone: tone(alarm.priority()),
         state: alarm.state.name().to_owned(),
         nests: nest.map(str::to_owned).into_iter().collect(),
         about: probe.or(node).map(str::to_owned),
-        since_text: format!("{}, for {}", hours.near(alarm.since, now), length(now.since(alarm.since))),
+        since_text: format!("{}, for {}{until}", hours.near(alarm.since, now), length(now.since(alarm.since))),
         detail: if alarm.detail.is_empty() { says.means.to_owned() } else { alarm.detail.clone() },
         what_to_do: if alarm.state == State::Returned { words::OVER.to_owned() } else { says.steps.join(" ") },
         cause: alarm.cause.map(|c| c.name().to_owned()),
-        actions: words::buttons(alarm.state).iter().map(action).collect(),
+        actions: words::buttons(alarm.state).iter().chain(unplugged(alarm)).map(action).collect(),
+    }
+}
+
+/// A mat that the keeper unplugged is no fault: out of service in one tap, with an end.
+fn unplugged(alarm: &StandingAlarm) -> &'static [(&'static str, &'static str)] {
+    let stands = matches!(alarm.state, State::Unacknowledged | State::Acknowledged | State::Shelved);
+    if alarm.key.alarm == Alarm::HeaterNoHeat && stands {
+        &[("out-of-service", "I unplugged it: out of service for 30 days")]
+    } else {
+        &[]
     }
 }
 

@@ -121,6 +121,7 @@ fn snapshot(core: &Core, file: &ShelfFile, at: Timestamp, details: &Details) -> 
         since,
         detail: details.get(key).cloned().unwrap_or_default(),
         cause,
+        until: core.silent_until(key),
     });
     Snapshot {
         at,

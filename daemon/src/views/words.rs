@@ -177,9 +177,10 @@ pub fn buttons(state: State) -> &'static [(&'static str, &'static str)] {
         State::Unacknowledged => &[("ack", "I have seen it"), ("shelve", "Silence for 30 min")],
         State::Acknowledged => &[("shelve", "Silence for 30 min")],
         State::Returned => &[("ack", "I have seen it")],
-        State::Latched => &[("reset", "Reset")],
+        State::Latched => &[("reset", "I have looked: reset"), ("ack", "I have seen it")],
         State::Shelved => &[("unshelve", "End the silence")],
-        State::NotJudged | State::Normal | State::Suppressed | State::OutOfService => &[],
+        State::OutOfService => &[("in-service", "Back in service")],
+        State::NotJudged | State::Normal | State::Suppressed => &[],
     }
 }
 

@@ -1,7 +1,9 @@
 //! What a keeper does: forms from the pages, and one JSON address for the command line and for scripts.
 use super::App;
 use super::pages::plain;
+use crate::pipeline::WHY_MAX;
 use crate::snapshot::{Act, ActKind, AlarmAct, AlarmName, Note};
+use crate::times;
 use crate::views::hours::moment;
 use crate::views::now::{SHELVE_MIN, nest_url};
 use crate::views::words::NOTE_KINDS;
@@ -21,20 +23,28 @@ use tokio::sync::oneshot;
 const ACT_WITHIN: Duration = Duration::from_secs(10);
 /// Longest silence, minutes: a week.
 pub(super) const SHELVE_MIN_MAX: u32 = 7 * 24 * 60;
+/// Longest name of the way by which an act came, characters.
+const BY_CHARS_MAX: usize = 60;
 /// Longest text of a note, characters.
 pub(super) const NOTE_CHARS_MAX: usize = 1_000;
 
 /// Fields of a form and of `POST /act`. Empty is as good as absent.
 #[derive(Debug, Default, Deserialize)]
 #[serde(default, deny_unknown_fields)]
-pub(super) struct Wish {
-    /// `ack`, `shelve`, `unshelve`, `reset` or `note`.
+pub(crate) struct Wish {
+    /// `ack`, `shelve`, `unshelve`, `reset`, `out-of-service`, `in-service` or `note`.
     r#do: String,
     alarm: String,
     nest: String,
     probe: String,
     node: String,
     minutes: Loose,
+    /// End of a time out of service: seconds since 1970, a day, RFC 3339 or a span ahead; until put back without.
+    until: Loose,
+    /// By which way it came, where that is not the page.
+    by: String,
+    /// Why, in the keeper's words.
+    why: String,
     kind: String,
     at_mm: Loose,
     text: String,
@@ -75,16 +85,43 @@ impl Loose {
     }
 }
 
+impl Loose {
+    /// A moment ahead; none where nothing stands.
+    fn end(&self, now: Timestamp) -> Result<Option<Timestamp>, String> {
+        match self {
+            Self::None => Ok(None),
+            Self::Number(s) => Timestamp::from_unix_s(*s).map(Some).ok_or_else(|| "the end is no moment".to_owned()),
+            Self::Text(t) if t.trim().is_empty() => Ok(None),
+            Self::Text(t) => times::end(t).map(|end| Some(end.from(now))).map_err(|e| e.to_string()),
+        }
+    }
+}
+
 impl Wish {
+    /// Who asks, and why.
+    pub(crate) fn signed(&self) -> Result<(String, String), String> {
+        if self.why.chars().count() > WHY_MAX {
+            return Err(format!("a reason has at most {WHY_MAX} characters"));
+        }
+        let by: String = self.by.chars().filter(|c| !c.is_control()).take(BY_CHARS_MAX).collect();
+        let by = if by.trim().is_empty() { "the page".to_owned() } else { by };
+        Ok((by, self.why.clone()))
+    }
+
     /// What it asks for, in the pipeline's words.
-    fn act(self, now: Timestamp) -> Result<ActKind, String> {
+    pub(crate) fn act(self, now: Timestamp) -> Result<ActKind, String> {
         let what = match self.r#do.as_str() {
             "ack" => AlarmAct::Acknowledge,
             "shelve" => AlarmAct::Shelve(self.minutes()?),
             "unshelve" => AlarmAct::Unshelve,
             "reset" => AlarmAct::Reset,
+            "out-of-service" => AlarmAct::TakeOut(self.until.end(now)?),
+            "in-service" => AlarmAct::PutBack,
             "note" => return self.note(now).map(ActKind::Note),
-            _ => return Err("nothing is known to do by that name: ack, shelve, unshelve, reset or note".to_owned()),
+            _ => return Err(
+                "nothing is known to do by that name: ack, shelve, unshelve, reset, out-of-service, in-service or note"
+                    .to_owned(),
+            ),
         };
         if Alarm::from_name(&self.alarm).is_none() {
             return Err("there is no alarm of that name".to_owned());
@@ -126,6 +163,7 @@ impl App {
         let snap = self.snapshot();
         let known = |id: &str| snap.shelf.nests.iter().find(|n| n.id == id);
         let wrong = |why: String| (StatusCode::BAD_REQUEST, why);
+        let (by, why) = wish.signed().map_err(wrong)?;
         let kind = wish.act(self.now()).map_err(wrong)?;
         let nest = match &kind {
             ActKind::Alarm(_, name) => name.nest.as_deref(),
@@ -145,7 +183,9 @@ impl App {
         }
         let (reply, answer) = oneshot::channel();
         let busy = |why: &str| (StatusCode::SERVICE_UNAVAILABLE, why.to_owned());
-        self.acts.try_send(Act { kind, reply }).map_err(|_| busy("too much waits to be done already: try again"))?;
+        self.acts
+            .try_send(Act { kind, by, why, reply })
+            .map_err(|_| busy("too much waits to be done already: try again"))?;
         match tokio::time::timeout(ACT_WITHIN, answer).await {
             Ok(Ok(Ok(()))) => Ok(()),
             Ok(Ok(Err(why))) => Err((StatusCode::CONFLICT, why)),

@@ -5,6 +5,7 @@ use crate::views::now::{names, shown};
 use axum::extract::State;
 use axum::http::{StatusCode, header};
 use axum::response::{IntoResponse, Response};
+use enclosure::Span;
 use prometheus_client::encoding::text::encode;
 use prometheus_client::metrics::counter::Counter;
 use prometheus_client::metrics::family::Family;
@@ -17,6 +18,9 @@ use std::sync::atomic::{AtomicU64, Ordering};
 /// The type of the text, as OpenMetrics 1.0 names it.
 const TYPE: &str = "application/openmetrics-text; version=1.0.0; charset=utf-8";
 
+/// An alarm that stands longer is stale (a common house rule; the standards give no number).
+const STALE_AFTER: Span = Span::from_h(24);
+
 type Labels = Vec<(&'static str, String)>;
 type Number = Gauge<f64, AtomicU64>;
 type Numbers = Family<Labels, Number>;
@@ -26,6 +30,7 @@ pub(super) async fn metrics(State(app): State<Arc<App>>) -> Response {
     let snap = app.snapshot();
     nests(&mut registry, &snap);
     vitals(&mut registry, &snap);
+    alarm_load(&mut registry, &snap);
     gauge(
         &mut registry,
         ("up", "1 while readings are judged and history is written"),
@@ -64,16 +69,26 @@ fn gauge(
     }
 }
 
+/// Whether a state asks for somebody.
+const fn rings(state: enclosure::State) -> bool {
+    use enclosure::State;
+    matches!(state, State::Unacknowledged | State::Acknowledged | State::Returned | State::Latched)
+}
+
 fn count(registry: &mut Registry, (name, help): (&str, &str), value: u64) {
     let counter: Counter = Counter::default();
     counter.inc_by(value);
     registry.register(name, help, counter);
 }
 
-fn counts(registry: &mut Registry, (name, help): (&str, &str), values: &BTreeMap<&'static str, u64>) {
+fn counts(registry: &mut Registry, named: (&str, &str), values: &BTreeMap<&'static str, u64>) {
+    by(registry, named, "reason", values);
+}
+
+fn by(registry: &mut Registry, (name, help): (&str, &str), label: &'static str, values: &BTreeMap<&'static str, u64>) {
     let family = Family::<Labels, Counter>::default();
-    for (reason, n) in values {
-        family.get_or_create(&vec![("reason", (*reason).to_owned())]).inc_by(*n);
+    for (value, n) in values {
+        family.get_or_create(&vec![(label, (*value).to_owned())]).inc_by(*n);
     }
     registry.register(name, help, family);
 }
@@ -114,6 +129,15 @@ fn nests(registry: &mut Registry, snap: &Snapshot) {
         (labels, 1.0)
     });
     gauge(registry, ("alarm", "1 for each alarm that is not normal"), None, alarms.collect::<Vec<_>>());
+}
+
+/// How the alarms themselves do.
+fn alarm_load(registry: &mut Registry, snap: &Snapshot) {
+    let v = &snap.vitals;
+    by(registry, ("alarms_raised", "Alarms raised, those that follow from others included"), "alarm", &v.raised);
+    count(registry, ("alarms_told", "Alarms told as messages"), v.told);
+    let stale = shown(snap).filter(|a| rings(a.state) && snap.at.since(a.since) > STALE_AFTER).count();
+    gauge(registry, ("alarms_stale", "Alarms that stand for more than a day"), None, [(vec![], stale as f64)]);
 }
 
 fn vitals(registry: &mut Registry, snap: &Snapshot) {

@@ -3,6 +3,7 @@ use super::weeks::{Asked, SPAN_MAX, SpanQuery};
 use super::{App, health::Health};
 use crate::views::events::past_alarms;
 use crate::views::hours::Hours;
+use crate::views::load::{self, Load};
 use crate::views::now::{alarms as alarm_views, frame, nest_url, nest_view, now_page};
 use crate::views::words::NOTE_KINDS;
 use axum::extract::{Path, Query, State};
@@ -90,7 +91,10 @@ pub(super) async fn nest(
         },
     };
     let url = nest_url(&id);
+    let (span, chatter) = (asked.span.clone(), snap.shelf.alarms.chatter_within);
+    let load = app.read_history(move |reader| Ok(Load::of(&load::changes(reader, &span)?, &span, chatter))).await;
     let page = WeekPage {
+        alarms: load.map(|load| load.sentences()).unwrap_or_default(),
         frame: frame(&snap, &url),
         now: nest_view(&snap, i, app.now(), &app.hours),
         week,

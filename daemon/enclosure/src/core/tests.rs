@@ -1,11 +1,25 @@
 //! Timelines over the whole core: what is heard, minute by minute, and what is raised.
 use super::*;
+use crate::alarm::{Event, State};
+use crate::lifecycle::Declined;
 use crate::reading::Measured;
 use crate::shelf::{AlarmSettings, Band, Material, Nest, NestKind, Pad, PadPlace, Probe, Stretch};
 use std::string::ToString;
 use std::vec;
 
 const BEGIN: Timestamp = Timestamp::from_unix_ms(1_772_323_200_000);
+
+/// A shelf of such nests, each with a node of its own.
+pub(crate) fn shelf_of(ids: &[&str]) -> Shelf {
+    let named = |id: &&str| {
+        let mut nest = nest();
+        nest.id = id.to_string();
+        nest.probes.iter_mut().for_each(|p| p.source = p.source.replace("oak", id));
+        nest.pads.iter_mut().for_each(|p| p.drive = p.drive.as_ref().map(|d| d.replace("oak", id)));
+        nest
+    };
+    Shelf { name: "bench".to_string(), nests: ids.iter().map(named).collect(), alarms: AlarmSettings::default() }
+}
 
 fn nest() -> Nest {
     let probe = |source: &str, at_mm| Probe { source: source.to_string(), at_mm };
@@ -201,3 +215,5 @@ fn a_profile_reaches_from_end_to_end_and_is_finite() {
     assert!(p.mean_c.iter().all(|c| (c - 22.0).abs() < 0.5), "{:?}", p.mean_c);
     assert!(p.sd_c.iter().all(|sd| *sd > 0.0 && sd.is_finite()));
 }
+
+mod stories;

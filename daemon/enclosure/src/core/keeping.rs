@@ -1,0 +1,91 @@
+//! What must outlive a restart: given out with each change, taken in again at the start.
+use super::{Core, LEARN_ANEW};
+use crate::alarm::{AlarmChange, AlarmKey};
+use crate::board::Standing;
+use crate::lifecycle::Life;
+use crate::nest::Watch;
+use crate::time::{Span, Timestamp};
+use alloc::collections::VecDeque;
+use alloc::vec::Vec;
+
+/// All that readings alone would not bring back.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Kept {
+    /// Every alarm as it stood, pending delays and ends of silences included.
+    pub alarms: Vec<(AlarmKey, Standing)>,
+    /// Whether a flood went on, and whether one has spoken for what the last one held back.
+    pub flood: (bool, bool),
+    /// When alarms were raised that count for a flood.
+    pub raised: Vec<Timestamp>,
+    /// How long each nest has been known, in the shelf's order.
+    pub nests: Vec<KeptNest>,
+}
+
+/// How long one nest has been known.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct KeptNest {
+    /// First reading of its learning.
+    pub first: Option<Timestamp>,
+    /// Newest reading.
+    pub newest: Option<Timestamp>,
+    /// Until when its temperature steps are excused.
+    pub excused: Option<Timestamp>,
+    /// From when it stands as the shelf says.
+    pub begins: Option<Timestamp>,
+}
+
+impl Core {
+    /// What to keep now.
+    pub fn kept(&self) -> Kept {
+        let nests = self.watches.iter().zip(self.excused.iter().zip(&self.begins));
+        let known = |(w, (excused, begins)): (&Watch, (&Option<Timestamp>, &Option<Timestamp>))| KeptNest {
+            first: w.first,
+            newest: w.newest,
+            excused: *excused,
+            begins: *begins,
+        };
+        Kept {
+            alarms: self.board.standing().map(|(k, s)| (k.clone(), s.clone())).collect(),
+            flood: self.board.flood(),
+            raised: self.board.raised().collect(),
+            nests: nests.map(known).collect(),
+        }
+    }
+
+    /// Takes in what was kept, at `now`; what lies after `now` was written under a clock that ran ahead.
+    pub fn take_back(&mut self, kept: Kept, now: Timestamp) {
+        let Kept { alarms, flood, raised, nests } = kept;
+        for (key, standing) in alarms {
+            self.board.put_back(key, standing);
+        }
+        self.board.put_back_flood(flood, raised);
+        self.board.shift(Span::ZERO, now);
+        for ((watch, excused), kept) in self.watches.iter_mut().zip(&mut self.excused).zip(nests) {
+            let fresh = kept.newest.is_some_and(|newest| now.since(newest) <= LEARN_ANEW);
+            if let (true, Some(first)) = (fresh, kept.first) {
+                watch.first = Some(watch.first.map_or(first, |f| f.min(first)));
+                watch.newest = watch.newest.max(kept.newest.map(|n| n.min(now)));
+            }
+            *excused = kept.excused.map(|until| until.min(now.plus(self.shelf.alarms.excused)));
+        }
+    }
+
+    /// The nest stands as the shelf says from `at` on: what was read before was of another arrangement.
+    pub fn begin_nest(&mut self, nest: usize, at: Timestamp) {
+        if let Some(begins) = self.begins.get_mut(nest) {
+            *begins = Some(at).max(*begins);
+        }
+    }
+
+    /// Forgets every alarm: what the last hours of readings said of them was told then.
+    pub fn forget_alarms(&mut self) {
+        self.board = crate::board::Board::default();
+    }
+
+    /// Puts an alarm back into the state that history says it had, where no more than that is known.
+    pub fn restore(&mut self, change: &AlarmChange) {
+        let life = Life::restored(change.state, change.at);
+        let standing = Standing { life, since: change.at, ended: None, turns: VecDeque::new(), answered_at: None };
+        self.board.put_back(change.key.clone(), standing);
+    }
+}
