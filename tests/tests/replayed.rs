@@ -168,3 +168,61 @@ fn a_pad_that_dies_is_found() {
     assert!(found.iter().any(|(t, alarm)| alarm == "heater-no-heat" && *t > fault_s), "{found:?}");
     assert!(found.iter().all(|(_, alarm)| alarm != "heater-stuck-on"), "{found:?}");
 }
+
+/// When the brood area's mean over an hour first truly passes the shelf's upper bound, s since 1970.
+fn passes_high(spec: &WorldSpec, seed: u64, hours: i32) -> f64 {
+    let mut world = World::new(spec, seed);
+    let mut hour = std::collections::VecDeque::new();
+    for five_minutes in 0..hours * 12 {
+        let t = spec.epoch_s + f64::from(five_minutes) * 300.0;
+        world.advance(t);
+        hour.push_back(world.truth(&spec.nests[0].id).unwrap().brood_c().0);
+        if hour.len() > 12 {
+            hour.pop_front();
+        }
+        if hour.len() == 12 && hour.iter().sum::<f64>() / 12.0 > world::Band::default().high_c {
+            return t;
+        }
+    }
+    panic!("it never gets too warm in this story");
+}
+
+#[test]
+fn a_heatwave_is_announced_before_the_brood_place_leaves_its_band() {
+    let mut spec = story::oak(EPOCH_S);
+    // Well beyond the bound: where it is barely passed, nobody can tell hours before whether it will be.
+    spec.room.mean_c = 23.0;
+    spec.faults.push(Fault::new(FaultKind::Heatwave, 0, EPOCH_S + 2.3 * DAY_S));
+    let seed = seed(31);
+    let truly = passes_high(&spec, seed, 72);
+    let dir = tempfile::tempdir().unwrap();
+    let (_, lines) = replayed(dir.path(), &spec, seed, 3.0);
+    let told = raised(&lines, &["forecast-hot", "forecast-cold", "brood-hot"]);
+    let (t, alarm) = told.first().expect("something is told");
+    let lead_min = (truly - t) / 60.0;
+    println!("{alarm} {lead_min:.0} min before it is true");
+    assert!(alarm == "forecast-hot" && (30.0..720.0).contains(&lead_min), "{alarm} {lead_min:.0} min before");
+    assert!(told.iter().all(|(_, alarm)| alarm != "forecast-cold"), "{told:?}");
+}
+
+/// Days that only look so: a room's own swing, open windows, a stove, four warm days that a thermostat takes back.
+#[test]
+fn ordinary_rooms_raise_no_forecast() {
+    let air = |delta_k: f64, tau_s: f64, day: f64, hours: f64| {
+        let from_s = EPOCH_S + day * DAY_S;
+        let kind = EventKind::Air { delta_k, tau_s };
+        Event { kind, nest: 0, from_s, to_s: from_s + hours * 3600.0 }
+    };
+    let stories = [
+        vec![],
+        vec![air(-6.0, 1200.0, 1.35, 0.7), air(-6.0, 1200.0, 2.3, 1.0)],
+        vec![air(4.0, 900.0, 1.7, 3.0), air(3.0, 10_800.0, 2.2, 20.0)],
+    ];
+    for (n, events) in stories.into_iter().enumerate() {
+        let mut spec = story::oak(EPOCH_S);
+        spec.events = events;
+        let dir = tempfile::tempdir().unwrap();
+        let (_, lines) = replayed(dir.path(), &spec, seed(40 + n as u64), 3.0);
+        assert_eq!(raised(&lines, &["forecast-hot", "forecast-cold"]), [], "story {n}");
+    }
+}

@@ -236,6 +236,17 @@ impl Body {
 }
 
 impl Heat {
+    /// Moves by `share` of the way from `origin` to `moved`: to first order, the heat of a body whose physics lies there.
+    pub fn lean(&mut self, origin: &Self, moved: &Self, share: f64) {
+        for (q, (o, m)) in self.branches.iter_mut().zip(origin.branches.iter().zip(&moved.branches)) {
+            *q += share * (m - o);
+        }
+        for (a, (o, m)) in self.arriving.iter_mut().zip(origin.arriving.iter().zip(&moved.arriving)) {
+            a.0 += share * (m.0 - o.0);
+            a.1 += share * (m.1 - o.1);
+        }
+    }
+
     /// Heat under way from each pad, as a share of full drive.
     pub fn arriving(&self) -> impl Iterator<Item = f64> + '_ {
         self.arriving.iter().map(|a| a.1)

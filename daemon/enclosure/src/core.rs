@@ -10,6 +10,7 @@ pub use keeping::{Kept, KeptNest};
 
 use crate::alarm::{Alarm, AlarmChange, AlarmKey, State};
 use crate::board::Board;
+use crate::forecast::Outlook;
 use crate::judge::Judge;
 use crate::nest::Watch;
 use crate::nodes::Nodes;
@@ -134,6 +135,8 @@ pub struct NestNow {
     pub probes: Vec<ProbeNow>,
     /// What the pads were last told: duty 0 to 1; `None` where nothing reports.
     pub told_duty: Option<f64>,
+    /// The hours ahead; `None` while that cannot be told.
+    pub outlook: Option<Outlook>,
 }
 
 /// A probe's last words.
@@ -282,7 +285,9 @@ impl Core {
 
     /// What is believed about nest `nest` at `at`, without hindsight and without changing anything.
     pub fn nest(&self, nest: usize, at: Timestamp) -> Option<NestNow> {
-        self.watches.get(nest).map(|w| w.now(at, self.shelf.alarms.learning))
+        let mut now = self.watches.get(nest)?.now(at, self.shelf.alarms.learning);
+        now.outlook = self.judges.get(nest).and_then(Judge::outlook).cloned();
+        Some(now)
     }
 
     /// Every alarm that exists on this shelf, with its state, since when, and its cause where it is a consequence.

@@ -11,6 +11,7 @@ mod layout;
 mod noise;
 mod readout;
 mod rivalry;
+mod seed;
 
 use crate::body::Axis;
 use crate::filter::{Fade, Gaussian};
@@ -23,6 +24,7 @@ use alloc::collections::VecDeque;
 use alloc::sync::Arc;
 use alloc::vec::Vec;
 use layout::{Layout, SHAPES};
+pub use seed::{Place, Seed};
 
 /// The estimator's step; readings fall between steps and are weighed there.
 pub const STEP: Span = Span::from_s(20);

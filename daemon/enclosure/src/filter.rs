@@ -131,6 +131,21 @@ impl Gaussian {
         }
     }
 
+    /// Adds `by` times state `from` to state `to`: one that drives another, as a slope its level.
+    pub fn shear(&mut self, to: usize, from: usize, by: f64) {
+        let n = self.len();
+        if to >= n || from >= n {
+            return;
+        }
+        self.mean[to] += by * self.mean[from];
+        for j in 0..n {
+            self.cov[to * n + j] += by * self.cov[from * n + j];
+        }
+        for i in 0..n {
+            self.cov[i * n + to] += by * self.cov[i * n + from];
+        }
+    }
+
     /// Variance of hᵀx by what the last fit left open: what a long prediction may be off by.
     pub fn anchored_spread(&self, h: &[f64]) -> f64 {
         let Some(a) = &self.anchor else { return 0.0 };

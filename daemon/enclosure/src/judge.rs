@@ -4,6 +4,7 @@ mod slow;
 pub mod water;
 
 use crate::alarm::Alarm;
+use crate::forecast::{Foresight, Outlook};
 use crate::lifecycle::Verdict;
 use crate::nest::{Heating, Watch};
 use crate::shelf::{AlarmSettings, Band, Season, SeasonKind};
@@ -42,6 +43,7 @@ pub struct Judge {
     hour: VecDeque<(Timestamp, f64)>,
     mean_c: Option<f64>,
     slow: slow::Slow,
+    foresight: Foresight,
 }
 
 impl Judge {
@@ -51,6 +53,7 @@ impl Judge {
         let season = season(watch, now, settings);
         let band = season.map_or(watch.nest.band, |s| s.band);
         self.brood(now, watch, band, settings, &mut out);
+        self.foresee(now, watch, band, settings, &mut out);
         if !watch.nest.pads.is_empty() {
             heater(watch, season, band, settings, &mut out);
         }
@@ -102,6 +105,30 @@ impl Judge {
         }
     }
 
+    fn foresee(
+        &mut self,
+        now: Timestamp,
+        watch: &Watch,
+        band: Option<Band>,
+        s: &AlarmSettings,
+        out: &mut Vec<Finding>,
+    ) {
+        let (Some(band), true) = (band, watch.is_learned(s.learning)) else { return };
+        if let (Some(mean_c), true) = (self.mean_c, self.foresight.is_due(now)) {
+            let outlook = watch.outlook(mean_c, s.forecast_hot.max(s.forecast_cold));
+            self.foresight.renew(outlook, band, s);
+        }
+        for (alarm, verdict) in self.foresight.verdicts(now, band, self.mean_c, s) {
+            // It has been sustained already, and an alarm that returned would be raised anew without any delay.
+            out.push(Finding { alarm, probe: None, verdict, on_delay: Span::ZERO });
+        }
+    }
+
+    /// The hours ahead, as last looked at.
+    pub fn outlook(&self) -> Option<&Outlook> {
+        self.foresight.outlook()
+    }
+
     /// What was expected, what is seen, since when, how sure: plain sentences.
     pub fn describe(
         &self,
@@ -127,6 +154,7 @@ impl Judge {
                     2.0 * sd
                 )
             }
+            Alarm::ForecastHot | Alarm::ForecastCold => self.foresight.describe(alarm, now),
             Alarm::BroodLimit => describe_limit(watch, band),
             Alarm::ProbeHot => watch.guard().1.and_then(|p| watch.ears.get(p)).and_then(|e| e.temperature).map_or_else(
                 String::new,
@@ -158,7 +186,8 @@ impl Judge {
 
 /// A nest at rest is cold on purpose; that it leaves its season's band is one alarm, rest-warm.
 fn rests(findings: &mut [Finding]) {
-    for f in findings.iter_mut().filter(|f| matches!(f.alarm, Alarm::BroodCold | Alarm::BroodHot)) {
+    let of_brood = [Alarm::BroodCold, Alarm::BroodHot, Alarm::ForecastCold, Alarm::ForecastHot];
+    for f in findings.iter_mut().filter(|f| of_brood.contains(&f.alarm)) {
         f.verdict = Verdict::Well;
     }
 }

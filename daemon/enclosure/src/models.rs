@@ -11,7 +11,7 @@ pub const NUDGE: f64 = 0.03;
 /// Places at which a profile is reported, at least (the contract asks for 41).
 pub const GRID: usize = 61;
 /// Which parameter is the end loss: the only one that changes the modes.
-const END_LOSS: usize = 5;
+pub const END_LOSS: usize = 5;
 
 /// Nominal body first, then one for each parameter.
 #[derive(Clone, Debug)]

@@ -1,5 +1,6 @@
 //! The watch over one nest: readings in, estimate on, probes weighed, the pad's behaviour judged.
 mod ear;
+mod forecast;
 mod humidity;
 mod pads;
 mod show;
@@ -10,12 +11,14 @@ pub use pads::Heating;
 
 use crate::body::Axis;
 use crate::drive::Drive;
+use crate::drive_habit::DriveHabit;
 use crate::estimate::{Estimator, Hearing, PADS_MAX, STEP};
 use crate::habits::Habits;
 use crate::prior::{WALL_MM, prior};
 use crate::reading::{Measured, Rejection, SourceId};
 use crate::rival::Mode;
 use crate::room::Room;
+use crate::room_course::RoomCourse;
 use crate::shelf::{Band, Nest, Stretch};
 use crate::time::{Span, Timestamp};
 use crate::trust::{Apart, Fault, Glance};
@@ -58,6 +61,8 @@ pub struct Watch {
     estimator: Option<Estimator>,
     pending: VecDeque<(Timestamp, usize, f64)>,
     habits: Habits,
+    course: RoomCourse,
+    drive_habits: Vec<DriveHabit>,
     /// End of a stretch without readings that is being run through.
     blind_until: Option<Timestamp>,
     heating: Heating,
@@ -82,6 +87,8 @@ impl Watch {
             estimator: None,
             pending: VecDeque::new(),
             habits: Habits::default(),
+            course: RoomCourse::default(),
+            drive_habits: nest.pads.iter().take(PADS_MAX).map(|_| DriveHabit::default()).collect(),
             blind_until: None,
             heating: Heating::Plausible,
             fits: true,
@@ -257,6 +264,7 @@ impl Watch {
         if pads > 0 {
             self.watch_pads(est, to, told[0]);
         }
+        self.learn_habits(est, to, &told[..pads]);
         if self.fits {
             est.settle();
         }

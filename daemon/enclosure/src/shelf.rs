@@ -206,6 +206,12 @@ pub struct AlarmSettings {
     pub worse_k: f64,
     /// A note that a nest was opened, refilled or moved excuses its temperature steps for this long.
     pub excused: Span,
+    /// forecast-hot looks this far ahead.
+    pub forecast_hot: Span,
+    /// forecast-cold looks this far ahead.
+    pub forecast_cold: Span,
+    /// A forecast must hold this long.
+    pub forecast_sustained: Span,
     /// A probe is silent after so many missed readings, and never before [`Self::silent_at_least`].
     pub silent_missed: u32,
     /// No probe is silent sooner than this.
@@ -260,6 +266,9 @@ impl Default for AlarmSettings {
             chatter_within: Span::from_min(60),
             worse_k: 1.0,
             excused: Span::from_h(1),
+            forecast_hot: Span::from_h(6),
+            forecast_cold: Span::from_h(12),
+            forecast_sustained: Span::from_min(30),
             silent_missed: 5,
             silent_at_least: Span::from_min(10),
             unwatched_after: Span::from_min(10),

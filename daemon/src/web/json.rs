@@ -8,7 +8,8 @@ use axum::Json;
 use axum::extract::{Query, State};
 use axum::http::StatusCode;
 use axum::response::{IntoResponse, Response};
-use enclosure::{Alarm, NestNow, Timestamp};
+use enclosure::forecast::{self, Outlook};
+use enclosure::{Alarm, NestNow, Span, Timestamp};
 use serde_json::{Map, Value, json};
 use std::sync::Arc;
 
@@ -44,7 +45,30 @@ fn nest(snap: &Snapshot, i: usize, seen: &NestNow) -> Value {
         "pad_w": if heard { rounded(seen.profile.pad_w, 1000.0) } else { None },
         "pad_w_sd": if heard { rounded(seen.profile.pad_w_sd, 1000.0) } else { None },
         "learning_until": seen.learning_until.map(Timestamp::unix_s),
+        "forecast": seen.outlook.as_ref().map(forecast),
         "alarms": alarms.map(|a| alarm(snap, a)).collect::<Vec<_>>(),
+    })
+}
+
+/// The brood area's mean over the hour before each `t`, the room, and when the band is left if that is likely.
+fn forecast(o: &Outlook) -> Value {
+    let count = o.brood_c.len().min(o.brood_sd_k.len()).min(o.room_c.len());
+    let t = (1..=count).map(|i| o.at.plus(Span::from_ms(forecast::EVERY.ms() * i as i64)).unix_s());
+    let leaves = o.leaves.map(|d| {
+        json!({
+            "side": if d.hot { "hot" } else { "cold" }, "probability": rounded(d.probability, 100.0),
+            "about": d.about.unix_s(), "from": d.from.unix_s(), "to": d.to.map(Timestamp::unix_s),
+            "extreme_c": rounded(d.extreme_c.0, 100.0), "extreme_sd_c": rounded(d.extreme_c.1, 100.0),
+        })
+    });
+    json!({
+        "t": t.collect::<Vec<_>>(),
+        "brood_c": o.brood_c.iter().take(count).map(|c| rounded(*c, 100.0)).collect::<Vec<_>>(),
+        "sd_below_c": o.brood_sd_k.iter().take(count).map(|s| rounded(s.0, 100.0)).collect::<Vec<_>>(),
+        "sd_above_c": o.brood_sd_k.iter().take(count).map(|s| rounded(s.1, 100.0)).collect::<Vec<_>>(),
+        "room_c": o.room_c.iter().take(count).map(|r| rounded(r.0, 100.0)).collect::<Vec<_>>(),
+        "room_sd_c": o.room_c.iter().take(count).map(|r| rounded(r.1, 100.0)).collect::<Vec<_>>(),
+        "leaves": leaves,
     })
 }
 

@@ -115,6 +115,10 @@ async fn now_json_has_the_contracts_shape() {
     let lengths = ["at_mm", "mean_c", "sd_c", "rh_pct", "rh_sd_pct"].map(|list| oak[list].as_array().unwrap().len());
     assert!(lengths[0] >= 41 && lengths.iter().all(|n| *n == lengths[0]), "{lengths:?}");
     assert!(oak["mean_c"].as_array().unwrap().iter().all(Value::is_f64));
+    let ahead = &oak["forecast"];
+    let points =
+        ["t", "brood_c", "sd_below_c", "sd_above_c", "room_c"].map(|list| ahead[list].as_array().unwrap().len());
+    assert!(points[0] == 72 && points.iter().all(|n| *n == 72), "twelve hours by ten minutes: {points:?}");
     let alarms = oak["alarms"].as_array().unwrap();
     let stuck = alarms.iter().find(|a| a["alarm"] == "heater-stuck-on").unwrap();
     assert!(stuck["state"].is_string() && stuck["since"].is_f64());
@@ -128,6 +132,7 @@ async fn a_nest_never_heard_has_no_time_and_empty_lists() {
     let now = served.json("/now.json").await;
     for nest in now["nests"].as_array().unwrap() {
         assert!(nest["t"].is_null() && nest["learning_until"].is_null() && nest["pad_w"].is_null());
+        assert!(nest["forecast"].is_null());
         for list in ["at_mm", "mean_c", "sd_c", "rh_pct", "rh_sd_pct", "alarms"] {
             assert_eq!(nest[list], json!([]), "{list}");
         }

@@ -36,7 +36,7 @@ impl Estimator {
 
     /// A temperature read off the bodies by `row` (given the rows of a body): nominal value over the room and its row
     /// over the states, disturbances at the middle of `at_mm`.
-    fn read<'a>(&'a self, row: impl Fn(&'a Rows) -> &'a [f64], at_mm: f64) -> (f64, Vec<f64>) {
+    pub(super) fn read<'a>(&'a self, row: impl Fn(&'a Rows) -> &'a [f64], at_mm: f64) -> (f64, Vec<f64>) {
         let mut h = alloc::vec![0.0; self.layout().len()];
         let nominal = dot(row(self.models.rows(0)), &self.courses[0].amplitudes);
         for (i, c) in self.courses.iter().enumerate().skip(1) {

@@ -35,6 +35,7 @@ impl Watch {
             learning_until: self.first.map(|f| f.plus(learning)),
             probes: probes.collect(),
             told_duty: self.told(),
+            outlook: None,
         };
         let Some(est) = self.ahead(at) else { return now };
         let (at_mm, mean_c, sd_c) = est.profile();

@@ -138,6 +138,7 @@ pub(crate) fn all() -> Vec<Scenario> {
     let mut all = quiet();
     all.extend(probes());
     all.extend(weather());
+    all.extend(ahead());
     all.extend(pads());
     all.extend(mishaps());
     all.extend(harder::all());
@@ -236,6 +237,51 @@ fn weather() -> Vec<Scenario> {
             .event(EventKind::Refill { ml: 15.0, water_c: 16.0 }, 4.75, 0.03)
             .event(EventKind::Lid, 5.5, 0.3)
             .event(EventKind::Sun(50.0), 6.45, 1.5),
+    ]
+}
+
+/// Hours that a forecast should see coming, and some that only look so.
+fn ahead() -> Vec<Scenario> {
+    let air = |delta_k: f64, hours: f64| EventKind::Air { delta_k, tau_s: hours * 3600.0 };
+    let timer = |n: &mut NestSpec| n.control = Control::Timer(vec![(7.0, 13.0), (16.0, 22.0)]);
+    vec![
+        held("ahead-hot-oak-onoff", 7, OAK, (0.0, 80.0, 5.0), &[10.0, 75.0, 230.0], 29.0)
+            .report(Report::OnOff)
+            .room(23.5)
+            .event(air(9.0, 2.0), 4.45, 30.0),
+        held("ahead-hot-acrylic-slow", 7, ACRYLIC, (60.0, 130.0, 3.5), &[10.0, 95.0, 190.0], 28.5).room(23.0).event(
+            air(10.0, 8.0),
+            3.6,
+            40.0,
+        ),
+        story("ahead-hot-cork-timer", 7, CORK, (0.0, 80.0, 1.6), &[10.0, 75.0, 210.0]).nest(timer).event(
+            air(8.0, 4.0),
+            4.2,
+            36.0,
+        ),
+        held("ahead-warm-days-pine", 7, PINE, (0.0, 80.0, 4.0), &[8.0, 70.0, 210.0], 29.0)
+            .event(air(4.0, 3.0), 3.3, 40.0)
+            .event(air(3.0, 0.25), 5.7, 3.0),
+        held("ahead-cold-plaster-weak", 7, PLASTER, (0.0, 90.0, 3.6), &[10.0, 80.0, 230.0], 28.0).event(
+            air(-9.0, 4.0),
+            4.6,
+            40.0,
+        ),
+        duty("ahead-cold-clay-dimmer", CLAY, (0.0, 90.0, 3.6), &[10.0, 85.0, 210.0], 0.55).event(
+            air(-7.0, 3.0),
+            4.8,
+            40.0,
+        ),
+        held("ahead-cool-oak-strong", 7, OAK, (0.0, 80.0, 6.0), &[10.0, 75.0, 230.0], 30.0).room(22.0).event(
+            air(-4.0, 3.0),
+            4.4,
+            40.0,
+        ),
+        duty("ahead-windows-clay-dimmer", CLAY, (0.0, 90.0, 3.6), &[10.0, 85.0, 210.0], 0.6)
+            .room(22.0)
+            .event(air(-5.0, 0.33), 2.4, 0.5)
+            .event(air(-5.0, 0.33), 4.35, 0.7)
+            .event(air(4.0, 0.25), 5.7, 1.5),
     ]
 }
 
