@@ -54,7 +54,7 @@ pub enum Command {
     /// Looks back: the warmth along a nest over days, as a page, a picture or text
     Review(Review),
     /// Reckons before anything is plugged in: how warm, how soon, how far, and how hot if the mat sticks on
-    Plan(plan::Args),
+    Plan(Box<plan::Args>),
     /// Lists alarms, answers them, silences them; sends a test message
     Alarms {
         /// What to do

@@ -364,7 +364,7 @@ fn told(c: f64) -> String {
 }
 
 fn whole(c: f64) -> String {
-    format!("{} °C", minus(format!("{c:.0}")))
+    format!("{} °C", minus(&format!("{c:.0}")))
 }
 
 fn degrees(c: f64) -> String {
@@ -374,10 +374,10 @@ fn degrees(c: f64) -> String {
 /// One decimal, none where it is zero; two where it would vanish.
 pub(crate) fn trimmed(v: f64) -> String {
     let text = if v.abs() < 0.95 && v.abs() > 0.0 { format!("{v:.2}") } else { format!("{v:.1}") };
-    minus(text.strip_suffix(".0").map_or_else(|| text.clone(), str::to_owned))
+    minus(text.strip_suffix(".0").unwrap_or(&text))
 }
 
-fn minus(text: String) -> String {
+fn minus(text: &str) -> String {
     text.replace('-', "\u{2212}")
 }
 
