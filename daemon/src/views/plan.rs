@@ -1,4 +1,5 @@
-//! A plan in a keeper's words, and the form that asks for it. No sentence calls a mat or a state harmless; what is not passed is said to be not passed.
+//! A plan in a keeper's words, and the form that asks for it. No sentence calls a mat or a state harmless; what is not
+//! passed is said to be not passed.
 use crate::plan::wish::Asked;
 use dashboards::{BandView, MatPlace, MatView, PLAN_MOST_C, PlanView, Reckoned, Stretch, StuckRow, Tone};
 use enclosure::plan::{COVERED_W_M2K, Likely, Passing, Plan, Power, Stuck};
@@ -7,9 +8,9 @@ use enclosure::shelf::PadPlace;
 use std::fmt::Write as _;
 
 pub mod form;
+mod numbers;
 
-/// Beyond this a limit is passed so late that only "after hours" is said, s.
-const LATE_S: f64 = 12.0 * 3600.0;
+use numbers::{degrees, span, spans, told, trimmed, up_to, watt, whole};
 
 /// What handbooks say of materials: which materials it is about (none: of every nest), the fact, its source.
 const BEARS: [(&[&str], &str, &str); 6] = [
@@ -342,72 +343,6 @@ fn assumed(asked: &Asked) -> Vec<String> {
                   only roughly.";
     said.push(ranges.to_owned());
     said
-}
-
-/// `likely 82 °C, 1 nest in 20 above 140 °C`.
-fn up_to(c: Likely) -> String {
-    if c.mid > PLAN_MOST_C {
-        return told(c.mid);
-    }
-    format!("likely {}, 1 nest in 20 above {}", told(c.mid), told(c.high.min(PLAN_MOST_C)))
-}
-
-/// A temperature as exact as it is known; beyond what the model knows, only that.
-fn told(c: f64) -> String {
-    if c > PLAN_MOST_C {
-        format!("more than {PLAN_MOST_C:.0} °C")
-    } else if c >= 50.0 {
-        whole(c)
-    } else {
-        degrees(c)
-    }
-}
-
-fn whole(c: f64) -> String {
-    format!("{} °C", minus(&format!("{c:.0}")))
-}
-
-fn degrees(c: f64) -> String {
-    format!("{} °C", trimmed(c))
-}
-
-/// One decimal, none where it is zero; two where it would vanish.
-pub(crate) fn trimmed(v: f64) -> String {
-    let text = if v.abs() < 0.95 && v.abs() > 0.0 { format!("{v:.2}") } else { format!("{v:.1}") };
-    minus(text.strip_suffix(".0").unwrap_or(&text))
-}
-
-fn minus(text: &str) -> String {
-    text.replace('-', "\u{2212}")
-}
-
-fn watt(w: f64) -> String {
-    if w < 0.01 { "less than 0.01 W".to_owned() } else { format!("{} W", trimmed(w)) }
-}
-
-/// A length of time as exact as a plan is.
-fn span(s: f64) -> String {
-    let min = s / 60.0;
-    if s >= LATE_S {
-        "half a day or more".to_owned()
-    } else if min < 1.0 {
-        "under a minute".to_owned()
-    } else if min < 100.0 {
-        format!("{min:.0} min")
-    } else {
-        format!("{:.1} h", min / 60.0)
-    }
-}
-
-/// Two lengths of time: `5 to 7 min`.
-fn spans(from_s: f64, to_s: f64) -> String {
-    let (from, to) = (span(from_s), span(to_s));
-    let unit = to.rsplit(' ').next().unwrap_or("");
-    match from.strip_suffix(unit).filter(|n| from != to && n.ends_with(' ') && !n.starts_with("under")) {
-        Some(number) => format!("{number}to {to}"),
-        None if from == to => to,
-        None => format!("{from} to {to}"),
-    }
 }
 
 #[cfg(test)]

@@ -1,5 +1,5 @@
 //! The form of a plan: what a person can read off a label and a ruler, each word explained in place.
-use super::trimmed;
+use super::numbers::trimmed;
 use crate::plan::wish::{COVERS, PLACES, Wish, ranges};
 use crate::shelf_file::{UNNAMED_MATERIAL, material_names, name_of_material};
 use dashboards::{Link, PLAN_PATH, PlanField, PlanGroup, PlanKind};
