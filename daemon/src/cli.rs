@@ -2,7 +2,7 @@
 use crate::acts::{AlarmsCommand, NoteCommand};
 use crate::demo::{FaultWish, SPEEDS};
 use crate::exchange::{ExportArgs, ImportArgs};
-use crate::times;
+use crate::{plan, times};
 use clap::{Args, Parser, Subcommand, ValueEnum};
 use enclosure::Span;
 use std::net::SocketAddr;
@@ -53,6 +53,8 @@ pub enum Command {
     Replay(Replay),
     /// Looks back: the warmth along a nest over days, as a page, a picture or text
     Review(Review),
+    /// Reckons before anything is plugged in: how warm, how soon, how far, and how hot if the mat sticks on
+    Plan(Box<plan::Args>),
     /// Lists alarms, answers them, silences them; sends a test message
     Alarms {
         /// What to do
@@ -164,6 +166,7 @@ mod tests {
             "check",
             "replay -",
             "review",
+            "plan",
             "alarms list",
             "alarms ack heater-stuck-on@oak",
             "alarms shelve brood-cold@oak --for 2h",
@@ -184,7 +187,9 @@ mod tests {
 
     #[test]
     fn what_is_not_there_cannot_be_called() {
-        for line in ["", "plan", "fit", "trim", "run --fast", "replay", "replay --every 0s -", "replay --every x -"] {
+        for line in
+            ["", "plan --fast", "fit", "trim", "run --fast", "replay", "replay --every 0s -", "replay --every x -"]
+        {
             assert!(read(line).is_err_and(|e| e.use_stderr()), "{line}");
         }
     }

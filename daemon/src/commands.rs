@@ -5,7 +5,7 @@ use crate::clock::{Clock, SystemClock};
 use crate::notices::{self, Context};
 use crate::run::{self, NoticeParts, Outfit, Task, WebParts};
 use crate::shelf_file::{self, EXIT_WRONG, ShelfErrors, ShelfFile};
-use crate::{acts, demo, exchange, replay, review, web};
+use crate::{acts, demo, exchange, plan, replay, review, web};
 use anyhow::Context as _;
 use std::future::Future;
 use std::io::Write as _;
@@ -93,6 +93,17 @@ pub fn execute(cli: Cli) -> Result<u8, Failure> {
         Command::Replay(args) => {
             let file = load(&cli.shelf)?;
             Ok(replay(file, &args).map(|()| EXIT_DONE)?)
+        }
+        Command::Plan(args) => {
+            let done = plan::plan(&args, || load(&cli.shelf).map(|file| file.shelf));
+            done.map_err(|e| match e.downcast::<ShelfErrors>() {
+                Ok(wrong) => Failure::Shelf(wrong),
+                Err(e) => match e.downcast_ref::<plan::WrongCall>() {
+                    Some(wrong) => Failure::CalledWrongly(wrong.to_string()),
+                    None => Failure::Failed(e),
+                },
+            })?;
+            Ok(EXIT_DONE)
         }
         Command::Alarms { command } => {
             let file = load(&cli.shelf)?;
@@ -238,9 +249,15 @@ mod tests {
         let missing = dir.path().join("missing.toml");
         for shelf in [&wrong, &missing] {
             let shelf = shelf.to_string_lossy();
-            for command in
-                [&["check"][..], &["run"], &["review"], &["replay", "-"], &["alarms", "list"], &["note", "list"]]
-            {
+            for command in [
+                &["check"][..],
+                &["run"],
+                &["review"],
+                &["plan"],
+                &["replay", "-"],
+                &["alarms", "list"],
+                &["note", "list"],
+            ] {
                 let line: Vec<_> = command.iter().copied().chain(["--shelf", &shelf]).collect();
                 assert_eq!(code(&line), EXIT_WRONG, "{line:?}");
             }

@@ -11,6 +11,7 @@ pub mod intake;
 pub mod mirror;
 pub mod notices;
 pub mod pipeline;
+pub mod plan;
 pub mod replay;
 pub mod review;
 pub mod run;

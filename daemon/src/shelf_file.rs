@@ -32,6 +32,7 @@ mod tests;
 
 pub use environment::PREFIX;
 pub use findings::{Advice, MAX_ERRORS, Place, ShelfError, ShelfErrors};
+pub use materials::{UNNAMED as UNNAMED_MATERIAL, known_material, material_names, name_of_material};
 pub use nests::MAX_SOURCES;
 pub use report::{DEFERENCE, EXIT_FINE, EXIT_WRONG, report};
 pub use settings::{

@@ -4,6 +4,7 @@
 //! - [`words`]: what each alarm means and what to do;
 //! - [`now`]: a snapshot as the page of now;
 //! - [`past`]: stored readings, run through a core of its own, as a picture of a span;
+//! - [`plan`]: what is to be expected before anything is plugged in, in words;
 //! - [`week`]: that picture with alarms and notes on it;
 //! - [`events`]: alarms and notes of a span, as marks and as a list;
 //! - [`load`]: how the alarms themselves did, against the guideline's table;
@@ -13,6 +14,7 @@ pub mod hours;
 pub mod load;
 pub mod now;
 pub mod past;
+pub mod plan;
 pub mod sentences;
 pub mod week;
 pub mod words;

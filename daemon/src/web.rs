@@ -13,6 +13,7 @@ mod line;
 mod live;
 mod metrics;
 mod pages;
+mod plans;
 mod weeks;
 
 #[cfg(test)]
@@ -123,6 +124,9 @@ pub(crate) fn router(app: Arc<App>) -> Router {
         .route(dashboards::STYLE_PATH, get(pages::style))
         .route(dashboards::LIVE_PATH, get(pages::script))
         .route(dashboards::EVENTS_PATH, get(live::events))
+        .route(dashboards::PLAN_PATH, get(plans::page))
+        .route(dashboards::PLAN_FRAGMENT_PATH, get(plans::fragment))
+        .route(dashboards::PLAN_SCRIPT_PATH, get(plans::script))
         .route("/now.json", get(json::now))
         .route("/alarms.json", get(json::alarms))
         .route("/notes.json", get(json::notes))

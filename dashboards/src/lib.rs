@@ -10,6 +10,9 @@ mod heatmap;
 mod now_page;
 mod page;
 mod pen;
+mod plan;
+mod plan_page;
+mod plan_picture;
 mod profile;
 mod raster;
 mod svg;
@@ -24,6 +27,11 @@ pub use colour::{ColourRange, Rgb, ramp};
 pub use now_page::{headline, now_fragment, now_html, probes_believed};
 pub use page::{LIVE_JS, STYLE_CSS, alarms_html, plain_html};
 pub use pen::Canvas;
+pub use plan::{
+    PLAN_CAUTION, PLAN_MOST_C, PlanField, PlanGroup, PlanKind, PlanPage, PlanView, Reckoned, StuckRow, plan_text,
+};
+pub use plan_page::{PLAN_JS, plan_fragment, plan_html};
+pub use plan_picture::{plan_sentence, plan_svg, plan_svg_on};
 pub use profile::{profile_sentence, profile_svg, profile_svg_on};
 pub use raster::{MOST_PX, MOST_SIDE_PX, RasterError, svg_to_png};
 pub use svg::{escape, ident};
@@ -45,3 +53,9 @@ pub const LIVE_PATH: &str = "/live.js";
 pub const FRAGMENT_PATH: &str = "/fragment";
 /// Where [`LIVE_JS`] listens for server-sent events named `now` (any data; at least one a minute).
 pub const EVENTS_PATH: &str = "/live";
+/// Where a plan is asked for.
+pub const PLAN_PATH: &str = "/plan";
+/// Where [`PLAN_JS`] fetches [`plan_fragment`] (`text/html`).
+pub const PLAN_FRAGMENT_PATH: &str = "/plan/fragment";
+/// Where the page of a plan looks for [`PLAN_JS`] (`text/javascript`).
+pub const PLAN_SCRIPT_PATH: &str = "/plan.js";

@@ -15,7 +15,7 @@ pub fn now_html(page: &NowPage) -> String {
     let main =
         html! { main id="now" data-fragment=(crate::FRAGMENT_PATH) data-live=(crate::EVENTS_PATH) { (inner(page)) } };
     let title = format!("{}, {}", headline(page), page.frame.shelf_name);
-    shell(&page.frame, Head { title: &title, live: true, reload_s: page.reload_s }, &main)
+    shell(&page.frame, Head { title: &title, live: true, reload_s: page.reload_s, ..Head::default() }, &main)
 }
 
 /// What stands inside `<main>`: the script fetches it anew at every event.

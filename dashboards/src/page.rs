@@ -15,6 +15,8 @@ pub(crate) struct Head<'a> {
     pub(crate) title: &'a str,
     /// Runs [`LIVE_JS`].
     pub(crate) live: bool,
+    /// Runs the script at this address.
+    pub(crate) script: Option<&'a str>,
     /// Seconds between reloads where no script runs; 0: never.
     pub(crate) reload_s: u32,
 }
@@ -34,6 +36,7 @@ pub(crate) fn shell(frame: &Frame, head: Head<'_>, main: &Markup) -> String {
                     link rel="stylesheet" href=(STYLE_PATH);
                     link rel="icon" href="data:,";
                     @if head.live { script src=(LIVE_PATH) defer {} }
+                    @if let Some(path) = head.script { script src=(path) defer {} }
                 } @else {
                     style { (PreEscaped(STYLE_CSS)) }
                 }

@@ -151,6 +151,19 @@ pub(crate) mod look {
     pub(crate) fn zone() -> String {
         format!(r#"class="d-zone" fill="{ZONE}" fill-opacity="0.2""#)
     }
+    pub(crate) fn zone_fill() -> String {
+        format!(r#"class="d-zone" fill="{ZONE}""#)
+    }
+    /// What lies between the likely and the upper end of a worst case.
+    pub(crate) fn peril() -> String {
+        format!(r#"class="d-ember" fill="{EMBER}" fill-opacity="0.16""#)
+    }
+    pub(crate) fn perilous() -> String {
+        format!(r#"class="d-wire" fill="none" stroke="{EMBER}" stroke-width="3" stroke-linejoin="round""#)
+    }
+    pub(crate) fn likely_perilous() -> String {
+        format!(r#"class="d-wire" fill="none" stroke="{EMBER}" stroke-width="2" stroke-dasharray="8 4""#)
+    }
     pub(crate) fn zone_edge() -> String {
         format!(r#"class="d-zone-edge" fill="none" stroke="{ZONE}" stroke-width="1.2""#)
     }

@@ -26,7 +26,7 @@ pub fn profile_svg(nest: &NestView) -> String {
 
 /// The same for a given width.
 pub fn profile_svg_on(nest: &NestView, canvas: Canvas) -> String {
-    let sheet = Sheet::new(nest, canvas);
+    let sheet = Sheet::new(nest, canvas, 30.0);
     let mut pen = Pen::new("nest", &nest.id, canvas);
     sheet.grid(&mut pen);
     sheet.brood(&mut pen);
@@ -68,23 +68,26 @@ pub fn profile_sentence(nest: &NestView) -> String {
     said
 }
 
-struct Sheet<'a> {
+/// The drawing's frame: scales and edges, px.
+pub(crate) struct Sheet<'a> {
     nest: &'a NestView,
     canvas: Canvas,
-    x: Scale,
-    y: Scale,
-    left: f64,
+    pub(crate) x: Scale,
+    pub(crate) y: Scale,
+    pub(crate) left: f64,
     right: f64,
-    top: f64,
+    pub(crate) top: f64,
     foot: f64,
     body: (f64, f64),
-    ruler: f64,
+    /// The axis's own line, at the foot of all.
+    pub(crate) ruler: f64,
 }
 
 impl<'a> Sheet<'a> {
-    fn new(nest: &'a NestView, canvas: Canvas) -> Self {
+    /// A drawing whose plot begins `top` px down.
+    pub(crate) fn new(nest: &'a NestView, canvas: Canvas, top: f64) -> Self {
         let (left, right) = (canvas.pick(46.0, 34.0), canvas.width_px() - canvas.pick(112.0, 92.0));
-        let (top, foot) = (30.0, canvas.pick(250.0, 210.0));
+        let foot = top + canvas.pick(220.0, 180.0);
         let body_top = foot + 44.0;
         let body = (body_top, body_top + canvas.pick(64.0, 52.0));
         Self {
@@ -101,7 +104,7 @@ impl<'a> Sheet<'a> {
         }
     }
 
-    fn grid(&self, pen: &mut Pen) {
+    pub(crate) fn grid(&self, pen: &mut Pen) {
         for t in self.y.ticks(self.canvas.pick(6.0, 5.0)) {
             pen.line((self.left, self.y.px(t)), (self.right, self.y.px(t)), &look::grid());
             pen.text((self.left - 7.0, self.y.px(t) + 4.0), Anchor::End, &look::soft_letters(), &number(t, 0));
@@ -119,7 +122,7 @@ impl<'a> Sheet<'a> {
         (b > a).then_some((a, b))
     }
 
-    fn brood(&self, pen: &mut Pen) {
+    pub(crate) fn brood(&self, pen: &mut Pen) {
         let Some((a, b)) = self.brood_px() else { return };
         for x in [a, b] {
             pen.line((x, self.top - 4.0), (x, self.body.0), &look::grid());
@@ -156,7 +159,7 @@ impl<'a> Sheet<'a> {
     }
 
     /// The body, and in it a gallery coloured by the believed temperature.
-    fn body(&self, pen: &mut Pen) {
+    pub(crate) fn body(&self, pen: &mut Pen) {
         let (top, bottom) = self.body;
         pen.rect((self.left, top), (self.right, bottom), &format!(r#"rx="11" {}"#, look::body()));
         let name = pen.name("warmth");
@@ -202,7 +205,7 @@ impl<'a> Sheet<'a> {
     }
 
     /// Marks in the gallery where the belief passes a round temperature: colour is never the only sign.
-    fn isotherms(&self, pen: &mut Pen) {
+    pub(crate) fn isotherms(&self, pen: &mut Pen) {
         let points: Vec<_> = self.nest.profile.points().flatten().collect();
         let (top, bottom) = self.body;
         let mut last_x = self.left - 6.0;
@@ -230,7 +233,7 @@ impl<'a> Sheet<'a> {
     }
 
     /// Eggs on the gallery's floor, where the brood lies.
-    fn eggs(&self, pen: &mut Pen) {
+    pub(crate) fn eggs(&self, pen: &mut Pen) {
         let Some((a, b)) = self.brood_px() else { return };
         let floor = f64::midpoint(self.body.0, self.body.1) + (self.body.1 - self.body.0) * 0.2;
         let count = (((b - a) / 11.0) as usize).clamp(1, MOST_DRAWN);
@@ -281,7 +284,7 @@ impl<'a> Sheet<'a> {
         }
     }
 
-    fn mats(&self, pen: &mut Pen) {
+    pub(crate) fn mats(&self, pen: &mut Pen) {
         let rated: f64 = self.nest.mats.iter().map(|m| m.rated_w).filter(|w| *w > 0.0).sum();
         let glow = self.nest.gives_w.map_or(0.0, |(w, _)| if rated > 0.0 { (w / rated).clamp(0.0, 1.0) } else { 0.0 });
         let glow = if glow.is_nan() { 0.0 } else { glow };
@@ -319,7 +322,7 @@ impl<'a> Sheet<'a> {
         }
     }
 
-    fn ruler(&self, pen: &mut Pen) {
+    pub(crate) fn ruler(&self, pen: &mut Pen) {
         let y = self.ruler;
         pen.line((self.left, y), (self.right, y), &look::leader());
         let end = self.x.px(self.nest.length_mm);
@@ -336,7 +339,7 @@ impl<'a> Sheet<'a> {
     }
 
     /// Names of the lines, beside the plot, kept apart and led to their lines.
-    fn side_labels(&self, pen: &mut Pen) {
+    pub(crate) fn side_labels(&self, pen: &mut Pen) {
         let mut labels: Vec<(f64, String)> = Vec::new();
         if let Some(band) = self.nest.band.filter(|_| self.brood_px().is_some()) {
             labels.push((band.limit_c, format!("limit {}°", number(band.limit_c, 0))));

@@ -90,6 +90,9 @@ fn the_pages_show_the_nests_on_any_width_and_complain_of_nothing() {
         let dom = browse(dir, SIZES[0], &["--dump-dom"], &format!("{page}{path}"));
         assert!(String::from_utf8_lossy(&dom.stdout).contains("<h1"), "{path} has no headline");
     }
+    let plan = browse(dir, SIZES[0], &["--dump-dom"], &format!("{page}plan?nest=oak"));
+    let plan = String::from_utf8_lossy(&plan.stdout);
+    assert!(plan.contains("Stuck on and covered") && plan.contains("type=\"range\""), "no sliders: {plan}");
     assert!(demo.lives());
     assert_eq!(demo.stop(), 0);
 }

@@ -97,6 +97,45 @@ fn reviewed(dir: &Path) {
     assert_eq!(on(dir, &["review", "--nest", "elm"]).code, 2);
 }
 
+/// What every plan ends with.
+const PLAN_ENDS: &str = "This is an estimate, not a safety assessment. The heating mat's label and instructions, local codes \
+                         and licensed practice come first. Fit an independent thermal cut-off.";
+
+#[test]
+fn a_plan_needs_no_shelf_begins_with_the_worst_case_and_ends_with_the_caution() {
+    let dir = tempfile::tempdir().unwrap();
+    let dir = dir.path();
+    let nest = ["plan", "--length", "200", "--pad-from", "0", "--pad-to", "60", "--watts", "5"];
+    let limits = ["--brood-from", "40", "--brood-to", "80", "--limit", "34", "--material-limit", "60"];
+    let all: Vec<&str> = nest.into_iter().chain(limits).collect();
+    let ended = on(dir, &all);
+    assert_eq!((ended.code, ended.err.as_str()), (0, ""));
+    let words = ended.out.split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(words.starts_with("Danger: Stuck on and covered") && words.ends_with(PLAN_ENDS), "{words}");
+    for (file, begins) in [("plan.png", "\u{89}PNG"), ("plan.svg", "<svg"), ("plan.html", "<!DOCTYPE html>")] {
+        let out = dir.join(file).to_string_lossy().into_owned();
+        let ended = on(dir, &[&all[..], &["--out", &out]].concat());
+        assert_eq!(ended.code, 0, "{ended:?}");
+        let head: String = std::fs::read(&out).unwrap().iter().take(16).map(|b| char::from(*b)).collect();
+        assert!(head.starts_with(begins), "{file}: {head:?}");
+    }
+    for (code, args) in [
+        // No shelf file and no length; a mat without power; a word for a number; no such form of file.
+        (64, vec!["plan"]),
+        (2, nest[..7].to_vec()),
+        (2, [&nest[..8], &["five"]].concat()),
+        (2, [&all[..], &["--out", "plan.bmp"]].concat()),
+        (1, [&all[..], &["--out", "no-such-directory/plan.svg"]].concat()),
+    ] {
+        let ended = on(dir, &args);
+        assert_eq!((ended.code, ended.out.as_str()), (code, ""), "{args:?}: {}", ended.err);
+        assert!(!ended.err.is_empty(), "{args:?}");
+    }
+    let example = program::root().join("daemon/shelf.example.toml").to_string_lossy().into_owned();
+    let oak = program::run(["plan", "--nest", "oak", "--shelf", &example]);
+    assert!(oak.code == 0 && oak.out.contains("The largest mat in this place"), "{oak:?}");
+}
+
 /// Moves lines about within ten minutes, always in the same way.
 fn shuffled(recording: &str) -> String {
     let time = |line: &str| {

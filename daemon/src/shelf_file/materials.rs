@@ -33,17 +33,32 @@ pub(super) const KNOWN: [(&str, Material); 10] = [
 ];
 
 /// Where no material is named: about a hardwood (EN ISO 10456, table 3), the middle of what nests are made of.
-pub(super) const UNNAMED: Material = material(0.18, 700.0, 1600.0);
+pub const UNNAMED: Material = material(0.18, 700.0, 1600.0);
+
+/// The names of all known materials.
+pub fn material_names() -> Vec<&'static str> {
+    KNOWN.iter().map(|(name, _)| *name).collect()
+}
+
+/// The numbers of a known material.
+pub fn known_material(name: &str) -> Option<Material> {
+    KNOWN.iter().find(|(known, _)| *known == name).map(|(_, m)| *m)
+}
+
+/// The name of a material with these numbers.
+pub fn name_of_material(material: &Material) -> Option<&'static str> {
+    KNOWN.iter().find(|(_, m)| m == material).map(|(name, _)| *name)
+}
 
 /// The material that a nest names, or its own numbers.
 pub(super) fn build(path: &str, raw: Option<&RawMaterial>, f: &mut Findings) -> Option<Material> {
     match raw {
         None => Some(UNNAMED),
         Some(RawMaterial::Named(name)) => {
-            let known = KNOWN.iter().find(|(n, _)| n == name).map(|(_, m)| *m);
+            let known = known_material(name);
             if known.is_none() {
                 let near = nearest(name, KNOWN.iter().map(|(n, _)| *n)).map_or("", |(near, _)| near);
-                let all = KNOWN.map(|(n, _)| n).join(", ");
+                let all = material_names().join(", ");
                 let why = format!("\"{name}\" is no known material; the nearest is \"{near}\"");
                 f.wrong(
                     path,

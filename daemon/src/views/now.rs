@@ -48,6 +48,7 @@ pub fn frame(snap: &Snapshot, current: &str) -> Frame {
     let mut nav = vec![link("Now", "/".to_owned())];
     nav.extend(snap.shelf.nests.iter().map(|n| link(&n.id, nest_url(&n.id))));
     nav.push(link("Alarms", "/alarms".to_owned()));
+    nav.push(link("Plan", dashboards::PLAN_PATH.to_owned()));
     Frame { shelf_name: snap.shelf.name.clone(), nav, ..Frame::default() }
 }
 

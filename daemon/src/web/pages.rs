@@ -21,7 +21,7 @@ const PAST_ALARMS_MAX: usize = 200;
 /// Pixels per unit of a drawing: fit for a screen of today.
 const PNG_SCALE: f32 = 2.0;
 /// Style and script change only with the program.
-const KEEP_FOR: &str = "max-age=3600";
+pub(super) const KEEP_FOR: &str = "max-age=3600";
 
 fn view(app: &App) -> NowPage {
     let page = now_page(&app.snapshot(), app.now(), &app.hours);

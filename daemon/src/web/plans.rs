@@ -1,0 +1,86 @@
+//! The page of a plan, and its parts for the script.
+use super::App;
+use super::pages::{KEEP_FOR, plain};
+use crate::plan::wish::Wish;
+use crate::plan::{self, WrongCall};
+use crate::views::now::frame;
+use crate::views::plan::form::{beginnings, form, invented};
+use axum::extract::rejection::QueryRejection;
+use axum::extract::{Query, State};
+use axum::http::{StatusCode, header};
+use axum::response::{Html, IntoResponse, Response};
+use dashboards::{PLAN_PATH, PlanPage};
+use enclosure::Shelf;
+use std::sync::Arc;
+use tokio::sync::Semaphore;
+
+/// Plans reckoned at once, each on a thread of its own: one takes some hundredths of a second.
+const RECKONED_MAX: usize = 2;
+static RECKONING: Semaphore = Semaphore::const_new(RECKONED_MAX);
+
+type Wished = Result<Query<Wish>, QueryRejection>;
+
+pub(super) async fn page(State(app): State<Arc<App>>, wished: Wished) -> Response {
+    answer(&app, wished, dashboards::plan_html).await
+}
+
+pub(super) async fn fragment(State(app): State<Arc<App>>, wished: Wished) -> Response {
+    answer(&app, wished, dashboards::plan_fragment).await
+}
+
+pub(super) async fn script() -> Response {
+    ([(header::CONTENT_TYPE, "text/javascript; charset=utf-8"), (header::CACHE_CONTROL, KEEP_FOR)], dashboards::PLAN_JS)
+        .into_response()
+}
+
+async fn answer(app: &App, wished: Wished, draw: fn(&PlanPage) -> String) -> Response {
+    let Ok(Query(wish)) = wished else {
+        let why = "The address asks for one thing twice, or cannot be read. Begin anew from Plan, above.".to_owned();
+        return plain(app, StatusCode::BAD_REQUEST, "No such plan", vec![why]);
+    };
+    let snap = app.snapshot();
+    let (shelf, frame) = (Arc::clone(&snap.shelf), frame(&snap, PLAN_PATH));
+    let Ok(_place) = RECKONING.acquire().await else {
+        return plain(app, StatusCode::SERVICE_UNAVAILABLE, "Not now", vec!["Come back in a few seconds.".to_owned()]);
+    };
+    let reckoned = tokio::task::spawn_blocking(move || draw(&PlanPage { frame, ..planned(wish, &shelf) })).await;
+    match reckoned {
+        Ok(html) => Html(html).into_response(),
+        Err(_) => plain(
+            app,
+            StatusCode::INTERNAL_SERVER_ERROR,
+            "Not reckoned",
+            vec!["Look at the log of this watch.".to_owned()],
+        ),
+    }
+}
+
+/// What `wish` comes to on this shelf. Nothing asked: the first nest with a mat, or an invented one.
+fn planned(wish: Wish, shelf: &Shelf) -> PlanPage {
+    let wish = match wish {
+        none if none == Wish::default() => match shelf.nests.iter().find(|n| !n.pads.is_empty()) {
+            Some(first) => Wish { nest: Some(first.id.clone()), ..none },
+            None => invented(),
+        },
+        some => some,
+    };
+    let nest = wish.nest.as_ref().and_then(|id| shelf.nests.iter().find(|n| n.id == *id));
+    let (plan, complaints) = match (&wish.nest, nest) {
+        (Some(_), None) => {
+            (None, vec!["Looking for the nest: the shelf file names none of that name. Choose one below.".to_owned()])
+        }
+        _ => match plan::view(&wish, nest) {
+            Ok(plan) => (Some(plan), Vec::new()),
+            Err(WrongCall::Wish(complaints)) => (None, complaints),
+            Err(other) => (None, vec![other.to_string()]),
+        },
+    };
+    PlanPage {
+        plan,
+        complaints,
+        nests: beginnings(&shelf.nests, nest),
+        form: form(&wish, nest),
+        hidden: nest.map(|n| ("nest".to_owned(), n.id.clone())).into_iter().collect(),
+        ..PlanPage::default()
+    }
+}
