@@ -10,6 +10,7 @@ pub mod history;
 pub mod intake;
 pub mod mirror;
 pub mod notices;
+pub mod permit;
 pub mod pipeline;
 pub mod replay;
 pub mod review;

@@ -97,6 +97,8 @@ static PAD: Section = Section {
         key("where", Kind::Choice(&["under", "beside", "lid", "inside"])),
         text("plug"),
         key("cutoff", Kind::YesNoUnknown),
+        text("permit_key_file"),
+        key("permit_duty", Kind::Number(0.01, 1.0)),
     ],
 };
 

@@ -161,3 +161,18 @@ pub struct Plug {
     /// Whether it has a thermal cut-off of its own, as far as the keeper knows.
     pub cutoff: Option<bool>,
 }
+
+/// A heating mat whose node drives it on leave only.
+#[derive(Clone, Debug, PartialEq)]
+pub struct PermitSettings {
+    /// The nest, by its place in [`enclosure::Shelf::nests`].
+    pub nest: usize,
+    /// The pad, by its place in [`enclosure::shelf::Nest::pads`].
+    pub pad: usize,
+    /// The node that drives the mat.
+    pub node: String,
+    /// The file with the key that node and daemon share: 64 hexadecimal digits.
+    pub key_file: PathBuf,
+    /// The most that the mat may be driven, 0 to 1.
+    pub duty: f64,
+}
