@@ -159,8 +159,8 @@ impl Standing {
         due && self.heard == Some((boot, seq))
     }
 
-    /// Turns the core's answer into a permit that answers the last pack. `None` where there is nothing to say, or
-    /// nobody to say it to; withheld heat is said by silence: the lease runs out.
+    /// Turns the core's answer into a permit that answers the last pack; `None` where nobody was heard. Withheld heat is
+    /// leave for nothing: it ends what the last permit gave.
     pub fn answer(&mut self, leave: Leave, now: Timestamp) -> Option<Permit> {
         self.withdrawn |= leave == Leave::Withdraw;
         self.now.waits |= self.withdrawn;
@@ -173,7 +173,7 @@ impl Standing {
         let (kind, duty, ceiling_c) = match leave {
             Leave::Grant { duty, ceiling_c } if !self.withdrawn => (PermitKind::Grant, duty, ceiling_c),
             _ if self.withdrawn => (PermitKind::Withdraw, 0.0, 0.0),
-            _ => return None,
+            _ => (PermitKind::Grant, 0.0, 0.0),
         };
         // Seconds since 1970 outlive a restart of the daemon, so that the counter grows over it.
         let seconds = u32::try_from(now.unix_ms() / 1000).unwrap_or(0);
@@ -191,6 +191,9 @@ impl Standing {
     }
 
     /// Writes a permit as it goes out.
+    ///
+    /// # Errors
+    /// Why it could not be written.
     pub fn write(&self, permit: &Permit) -> Result<Vec<u8>, wire::WriteError> {
         let mut buffer = [0; 512];
         let pack = wire::JsonWriter::new(&mut buffer)?;

@@ -30,7 +30,8 @@ fn leave_answers_the_last_pack_and_every_permit_counts_on() {
     // A clock that was set back does not repeat a number.
     let second = standing.answer(GRANT, NOW.minus(Span::from_h(2))).unwrap();
     assert!(second.counter > first.counter && second.answers == 4);
-    assert_eq!(standing.answer(Leave::Withhold(Withheld::Warm), NOW), None);
+    let none = standing.answer(Leave::Withhold(Withheld::Warm), NOW).unwrap();
+    assert_eq!((none.kind, none.duty_permille), (PermitKind::Grant, 0));
     assert_eq!(standing.now().withheld, Some(Withheld::Warm));
     let bytes = standing.write(&second).unwrap();
     assert_eq!(wire::read_permit(&bytes, "oak-node", &[7; KEY_BYTES]), Ok(second));
