@@ -8,6 +8,7 @@ pub mod demo;
 pub mod exchange;
 pub mod history;
 pub mod intake;
+pub mod listen;
 pub mod mirror;
 pub mod notices;
 pub mod permit;

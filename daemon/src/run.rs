@@ -8,6 +8,7 @@ mod starting;
 pub(crate) mod tests;
 
 pub use starting::RunError;
+pub(crate) use starting::{Line, password, reach_broker};
 
 use crate::broker::EmbeddedBroker;
 use crate::clock::{Clock, SystemClock};
@@ -17,7 +18,7 @@ use crate::pipeline::{Parts, Pipeline};
 use crate::shelf_file::ShelfFile;
 use crate::snapshot::{ACTS_WAITING, Act, SENT_WAITING, Sent, Snapshot, TOLD_WAITING, Told};
 use crate::supervise::{Crew, Ended};
-use starting::{Line, Opened};
+use starting::Opened;
 use std::io::Write as _;
 use std::net::SocketAddr;
 use std::path::PathBuf;

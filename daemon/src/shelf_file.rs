@@ -37,7 +37,7 @@ pub use nests::MAX_SOURCES;
 pub use report::{DEFERENCE, EXIT_FINE, EXIT_WRONG, report};
 pub use settings::{
     BrokerSettings, BrokerWay, HistorySettings, InfluxSettings, Mapping, NoticeWay, PermitSettings, Plug, QuietHours,
-    Way, WebSettings,
+    Turned, Way, WebSettings,
 };
 
 use enclosure::Shelf;

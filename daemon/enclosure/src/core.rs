@@ -291,7 +291,7 @@ impl Core {
     }
 
     /// The watch over nest `nest`.
-    pub(crate) fn watch(&self, nest: usize) -> Option<&Watch> {
+    pub(crate) fn watch_of(&self, nest: usize) -> Option<&Watch> {
         self.watches.get(nest)
     }
 

@@ -93,7 +93,7 @@ impl Core {
         if self.is_in_danger(nest) {
             return Leave::Withdraw;
         }
-        let watch = self.watch(nest);
+        let watch = self.watch_of(nest);
         watch.map_or(Leave::Withhold(Withheld::Unheard), |watch| watch.leave(now, (lease, most), owns))
     }
 
@@ -114,7 +114,7 @@ impl Core {
 
     /// What becomes of the brood place of `nest` if nothing heats it from `now` on.
     pub fn unheated(&self, nest: usize, now: Timestamp) -> Option<Unheated> {
-        self.watch(nest)?.unheated(now)
+        self.watch_of(nest)?.unheated(now)
     }
 }
 

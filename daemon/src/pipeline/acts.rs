@@ -58,7 +58,8 @@ impl Pipeline {
             self.sort(effects, draft);
         }
         // Whoever resets a danger that is over has looked: then heat may return, too.
-        let heat = act == AlarmAct::Reset && priority == Priority::Danger && self.let_heat_return(nest, draft);
+        let heat =
+            act == AlarmAct::Reset && priority == enclosure::Priority::Danger && self.let_heat_return(nest, draft);
         if let Some(why) = declines.filter(|_| !heat) {
             return Err(declined(&written(name), why));
         }

@@ -94,14 +94,23 @@ pub(super) struct Opened {
 }
 
 /// The way to the broker.
-pub(super) struct Line {
+pub(crate) struct Line {
     host: String,
     port: u16,
     login: Option<(String, String)>,
 }
 
 impl Line {
-    pub(super) fn address(&self) -> String {
+    /// The way to the daemon's own broker where a daemon runs already, as whoever `login` is.
+    pub(crate) fn beside(file: &ShelfFile, login: Option<(String, String)>) -> Self {
+        let at = match &file.broker.way {
+            BrokerWay::Embedded { listen, .. } => reachable(*listen),
+            BrokerWay::Outside { host, port, .. } => return Self { host: host.clone(), port: *port, login },
+        };
+        Self { host: at.ip().to_string(), port: at.port(), login }
+    }
+
+    pub(crate) fn address(&self) -> String {
         if self.host.contains(':') {
             format!("[{}]:{}", self.host, self.port)
         } else {
@@ -109,7 +118,7 @@ impl Line {
         }
     }
 
-    pub(super) fn settings(&self, file: &ShelfFile) -> IntakeSettings {
+    pub(crate) fn settings(&self, file: &ShelfFile) -> IntakeSettings {
         let mut also: Vec<String> = file.mappings.iter().map(|mapping| mapping.topic.clone()).collect();
         also.extend(acting(file).map(|from| match from {
             Some(name) => format!("{}/{name}/{ACT}", file.broker.prefix),
@@ -176,7 +185,7 @@ async fn restore(file: &ShelfFile, history: &Path, clock: Arc<dyn Clock>) -> Res
     Ok(restored)
 }
 
-async fn reach_broker(file: &ShelfFile) -> Result<(Option<EmbeddedBroker>, Line), RunError> {
+pub(crate) async fn reach_broker(file: &ShelfFile) -> Result<(Option<EmbeddedBroker>, Line), RunError> {
     match &file.broker.way {
         BrokerWay::Embedded { listen, users_file } => {
             let settings = BrokerSettings {
@@ -208,7 +217,8 @@ fn reachable(at: SocketAddr) -> SocketAddr {
     SocketAddr::new(ip, at.port())
 }
 
-fn password(path: &Path) -> Result<String, RunError> {
+/// Reads a password file.
+pub(crate) fn password(path: &Path) -> Result<String, RunError> {
     use std::io::Read as _;
     let wrong = |why: String| RunError::Password { path: path.to_owned(), why };
     let file = std::fs::File::open(path).map_err(|error| wrong(error.to_string()))?;
