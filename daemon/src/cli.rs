@@ -48,6 +48,15 @@ pub enum Command {
         /// Instead reads a password from standard input and prints its hash, for a users file
         #[arg(long)]
         hash_password: bool,
+        /// Listens to the broker for so long, and shows what arrives, what it would become, and why not
+        #[arg(long, value_name = "DURATION", num_args = 0..=1, default_missing_value = "30s", value_parser = times::duration)]
+        listen: Option<Span>,
+        /// With --listen: who to be at a broker that runs already and has users
+        #[arg(long, value_name = "USER", requires = "listen", requires = "password_file")]
+        user: Option<String>,
+        /// With --listen: the file with that user's password
+        #[arg(long, value_name = "FILE", requires = "user")]
+        password_file: Option<PathBuf>,
     },
     /// Feeds recorded readings through the same judgement, in their own time
     Replay(Replay),

@@ -85,11 +85,16 @@ pub fn start_logging(form: LogForm) {
 pub fn execute(cli: Cli) -> Result<u8, Failure> {
     let clock: Arc<dyn Clock> = Arc::new(SystemClock::new());
     match cli.command {
-        Command::Check { hash_password: true } => {
+        Command::Check { hash_password: true, .. } => {
             hash_password()?;
             Ok(EXIT_DONE)
         }
-        Command::Check { hash_password: false } => Ok(check(&cli.shelf)?),
+        Command::Check { listen: Some(length), user, password_file, .. } => {
+            let file = load(&cli.shelf)?;
+            listen(&file, length, user.zip(password_file), clock)?;
+            Ok(EXIT_DONE)
+        }
+        Command::Check { .. } => Ok(check(&cli.shelf)?),
         Command::Replay(args) => {
             let file = load(&cli.shelf)?;
             Ok(replay(file, &args).map(|()| EXIT_DONE)?)
@@ -213,6 +218,20 @@ fn check(path: &Path) -> anyhow::Result<u8> {
     };
     out.context("writing what was found")?;
     Ok(code)
+}
+
+/// `check --listen`, as whoever `user` is, the password in a file.
+fn listen(
+    file: &ShelfFile,
+    length: enclosure::Span,
+    user: Option<(String, std::path::PathBuf)>,
+    clock: Arc<dyn Clock>,
+) -> Result<(), Failure> {
+    let login = user.map(|(user, path)| run::password(&path).map(|password| (user, password)));
+    let login = login.transpose().map_err(|e| Failure::coded(e.exit_code(), e))?;
+    let length = std::time::Duration::from_millis(u64::try_from(length.ms()).unwrap_or(0));
+    let done = block_on(crate::listen::listen(file, length, login, clock, &mut std::io::stdout()))?;
+    done.map_err(|e| Failure::coded(e.exit_code(), e))
 }
 
 fn replay(file: ShelfFile, args: &Replay) -> anyhow::Result<()> {

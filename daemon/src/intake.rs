@@ -125,6 +125,14 @@ pub struct AckToken {
     ticket: Ticket,
 }
 
+#[cfg(test)]
+impl AckToken {
+    /// A token of no connection: acknowledging it does nothing.
+    pub(crate) fn nobody() -> Self {
+        Self { connection: u64::MAX, ticket: Ticket::default() }
+    }
+}
+
 /// How it stands with the broker.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub enum Link {

@@ -13,6 +13,7 @@ mod flight;
 mod judging;
 pub(crate) mod keeping;
 mod landing;
+mod permitting;
 mod picture;
 mod remote;
 mod restoring;
@@ -23,11 +24,13 @@ mod watching;
 pub use acts::{DANGER_SILENCE_MAX_MIN, NOTE_MAX, SILENCE_MAX_MIN, WHY_MAX};
 pub(crate) use landing::{receipt_topic, state_receipt};
 pub use restoring::Restored;
+pub(crate) use unpacking::{by_mapping, raw, refusal, topic_fits};
 
 use crate::clock::Clock;
 use crate::history::{Committed, SettingsInForce, WriteError, Writer};
 use crate::intake::{AckToken, Acker, Inbox, Link, Message, Publisher};
 use crate::mirror::Counts;
+use crate::permit::{Mat, Standing};
 use crate::shelf_file::Mapping;
 use crate::snapshot::{Act, Sent, Snapshot, Told};
 use crate::unpack::{MAX_STRANGERS, Strangers};
@@ -103,6 +106,8 @@ pub struct Settings {
     pub acting: Vec<Option<String>>,
     /// Called with each turn of the loop once a second: proof that readings can be judged.
     pub pulse: Option<fn()>,
+    /// Heating mats that are driven on leave only.
+    pub mats: Vec<Mat>,
     /// Small facts that are stored at the start.
     pub facts: Vec<(String, String)>,
     /// What the shelf file says; stored at the start if it said otherwise before.
@@ -157,6 +162,7 @@ pub struct Pipeline {
     untold: VecDeque<Told>,
     strangers: Strangers,
     links: BTreeMap<String, bool>,
+    permits: Vec<Standing>,
     tally: Tally,
     watching: Watching,
     grace: Option<Grace>,
@@ -194,7 +200,9 @@ impl Pipeline {
         let Parts { restored, writer, history, inbox, leave, acker, publisher, .. } = parts;
         let Parts { link, acts, told, sent, snapshots, clock, settings, .. } = parts;
         let grace = Grace::after(&restored, clock.as_ref());
-        let Restored { core, details, standing, watched, .. } = restored;
+        let Restored { core, details, standing, watched, facts, .. } = restored;
+        let mats = settings.mats.iter().cloned();
+        let permits = mats.map(|mat| Standing::new(mat, |name| facts.get(name).cloned())).collect();
         let (acks, mut waiting) = mpsc::channel(ACKS_WAITING);
         let own = acker.clone();
         let acking = AbortOnDropHandle::new(tokio::spawn(async move {
@@ -213,6 +221,7 @@ impl Pipeline {
             untold: restored_told.collect(),
             strangers: Strangers::new(MAX_STRANGERS),
             links: BTreeMap::new(),
+            permits,
             tally: Tally::default(),
             watching: Watching::new(clock.as_ref()),
             grace,

@@ -8,6 +8,7 @@ mod starting;
 pub(crate) mod tests;
 
 pub use starting::RunError;
+pub(crate) use starting::{Line, password, reach_broker};
 
 use crate::broker::EmbeddedBroker;
 use crate::clock::{Clock, SystemClock};
@@ -17,7 +18,7 @@ use crate::pipeline::{Parts, Pipeline};
 use crate::shelf_file::ShelfFile;
 use crate::snapshot::{ACTS_WAITING, Act, SENT_WAITING, Sent, Snapshot, TOLD_WAITING, Told};
 use crate::supervise::{Crew, Ended};
-use starting::{Line, Opened};
+use starting::Opened;
 use std::io::Write as _;
 use std::net::SocketAddr;
 use std::path::PathBuf;
@@ -189,7 +190,7 @@ struct Running {
 
 impl Running {
     fn start(file: &Arc<ShelfFile>, outfit: Outfit, opened: Opened, mirror: Option<Mirror>) -> Result<Self, RunError> {
-        let Opened { writer, history, restored, listener, page, broker, line, receipts, clear } = opened;
+        let Opened { writer, history, restored, listener, page, broker, line, receipts, mats, clear } = opened;
         let Outfit { web, notices, clock, open } = outfit;
         let (intake, inbox) = Intake::start(line.settings(file), Arc::clone(&clock));
         let publisher = intake.publisher();
@@ -198,7 +199,7 @@ impl Running {
         let (told, told_out) = mpsc::channel(TOLD_WAITING);
         let (sent_in, sent) = mpsc::channel(SENT_WAITING);
         let (snapshots, seen) = watch::channel(Arc::new(starting::first_picture(&restored, clock.as_ref())));
-        let mut settings = starting::pipeline_settings(file);
+        let mut settings = starting::pipeline_settings(file, mats);
         settings.pulse = Some(pulse);
         settings.facts.push((PAGE_FACT.to_owned(), page.to_string()));
         let stop_mirror = CancellationToken::new();

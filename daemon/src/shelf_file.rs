@@ -19,6 +19,7 @@ mod names;
 mod nearest;
 mod nests;
 mod notices;
+mod permits;
 mod raw;
 mod report;
 mod schema;
@@ -36,7 +37,8 @@ pub use materials::{UNNAMED as UNNAMED_MATERIAL, known_material, material_names,
 pub use nests::MAX_SOURCES;
 pub use report::{DEFERENCE, EXIT_FINE, EXIT_WRONG, report};
 pub use settings::{
-    BrokerSettings, BrokerWay, HistorySettings, InfluxSettings, Mapping, NoticeWay, Plug, QuietHours, Way, WebSettings,
+    BrokerSettings, BrokerWay, HistorySettings, InfluxSettings, Mapping, NoticeWay, PermitSettings, Plug, QuietHours,
+    Turned, Way, WebSettings,
 };
 
 use enclosure::Shelf;
@@ -63,6 +65,8 @@ pub struct ShelfFile {
     pub place: Option<String>,
     /// Which plug each heating mat hangs on.
     pub plugs: Vec<Plug>,
+    /// Which heating mats are driven on leave only.
+    pub permits: Vec<PermitSettings>,
     /// Where readings come from.
     pub broker: BrokerSettings,
     /// Where history is kept.
@@ -183,6 +187,7 @@ fn layer(document: document::Document, over: config::Map<String, String>) -> Res
 fn build(raw: &RawFile, (path, text): (&Path, String), f: &mut Findings) -> Option<ShelfFile> {
     let dir = path.parent().unwrap_or(Path::new(""));
     let (nests, plugs) = nests::build(&raw.nest, f);
+    let permits = permits::build(&raw.nest, &raw.mapping, (raw.broker.users_file.is_some(), dir), f);
     let broker = services::broker(&raw.broker, dir, f);
     let history = services::history(&raw.history, dir);
     let web = services::web(&raw.web, f);
@@ -200,6 +205,7 @@ fn build(raw: &RawFile, (path, text): (&Path, String), f: &mut Findings) -> Opti
         shelf,
         place: raw.shelf.place.clone(),
         plugs,
+        permits,
         broker: broker?,
         history,
         web: web?,

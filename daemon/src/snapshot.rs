@@ -1,6 +1,7 @@
 //! What the pipeline shows the rest of the daemon: an immutable picture after each step, and the acts that a keeper
 //! sends back in. Pages, metrics and notices read the first; only the pipeline makes it.
 use crate::history::{AlarmRecord, Delivery};
+use crate::permit::HeatNow;
 use enclosure::{Alarm, AlarmKey, NestNow, Priority, Shelf, State, Timestamp};
 use std::collections::BTreeMap;
 use std::sync::Arc;
@@ -25,6 +26,8 @@ pub struct Snapshot {
     pub strangers: Vec<(String, String, Timestamp)>,
     /// Nodes by name: whether their link is up, as far as their will tells.
     pub links: BTreeMap<String, bool>,
+    /// Heating mats that are driven on leave only.
+    pub heat: Vec<HeatNow>,
     /// The state of the watch itself.
     pub vitals: Vitals,
 }

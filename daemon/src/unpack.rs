@@ -99,7 +99,7 @@ pub struct Unpacked {
     pub link: Option<(String, bool)>,
     /// The pack's number, if it asks for a receipt.
     pub pack: Option<PackId>,
-    /// A node's supply (V), reception (dBW) and times (s).
+    /// A node's supply (V), reception (dBW), times (s) and counts.
     pub health: Vec<Aside>,
     /// Last values of sources that no nest lists.
     pub strangers: Vec<Aside>,
@@ -178,7 +178,7 @@ fn sort(
             Ok(())
         }
         (_, RawValue::Number(value)) if !value.is_finite() => Err(Refusal::NonFinite),
-        (Some("V" | "dBW" | "s"), RawValue::Number(value)) => {
+        (Some("V" | "dBW" | "s" | "count"), RawValue::Number(value)) => {
             out.health.push(Aside::of(record, value));
             Ok(())
         }
@@ -549,7 +549,9 @@ mod tests {
                 proptest::prop_assert!(v.is_finite() && (-60.0..=10_000.0).contains(&v));
             }
             // Each record is exactly one of: reading, refused, header, health.
-            let header = usize::from(unit == "count" && out.refused.total() == 0);
+            let leaf = name.rsplit(':').next();
+            let is_header = unit == "count" && matches!(leaf, Some("seq" | "boot" | "from"));
+            let header = usize::from(is_header && out.refused.total() == 0);
             proptest::prop_assert_eq!(out.readings.len() + out.refused.total() as usize + out.health.len() + header, 1);
         }
 

@@ -11,6 +11,7 @@
 //! - [`sentences`]: a span day by day and in words.
 pub mod events;
 pub mod hours;
+mod leave;
 pub mod load;
 pub mod now;
 pub mod past;

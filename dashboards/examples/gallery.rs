@@ -125,6 +125,7 @@ fn oak(rise_k: f64) -> NestView {
         brood_now: Some(BroodView { mean_c: sum / count, sd_c: 0.25, hottest_c: hottest }),
         room_c: Some((room_c, 0.1)),
         told_duty: Some(0.45),
+        leave_text: None,
         gives_w: Some((rise_k * 0.35, 0.25)),
         as_of_text: "03:12".to_owned(),
         ..NestView::default()
@@ -182,6 +183,7 @@ fn silent() -> NestView {
         brood_now: None,
         room_c: None,
         told_duty: None,
+        leave_text: None,
         gives_w: None,
         ..nest
     }

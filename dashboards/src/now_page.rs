@@ -132,6 +132,7 @@ fn facts(nest: &NestView) -> Markup {
                 div { dt { "Room" } dd { (celsius(room)) " ± " (celsius(sd * Z90)) " °C" } }
             }
             @if !nest.mats.is_empty() { div { dt { "Heating" } dd { (heating(nest)) } } }
+            @if let Some(leave) = &nest.leave_text { div { dt { "Leave to heat" } dd { (leave) } } }
             @if !humid.is_empty() {
                 div { dt { "Humidity" } dd {
                     @for (i, (mm, pct)) in humid.iter().enumerate() {

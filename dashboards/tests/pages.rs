@@ -29,6 +29,7 @@ fn nest() -> NestView {
         brood_now: Some(BroodView { mean_c: 27.0, sd_c: 0.2, hottest_c: 28.0 }),
         room_c: Some((20.0, 0.1)),
         told_duty: Some(0.4),
+        leave_text: Some("oak-node may heat up to 60 %".to_owned()),
         gives_w: Some((2.8, 0.3)),
         ..NestView::default()
     }
@@ -324,6 +325,7 @@ fn any_nest() -> impl Strategy<Value = NestView> {
             brood_now: Some(BroodView { mean_c: n[10], sd_c: n[11], hottest_c: n[0] }),
             room_c: maybe.map(|m| (m, n[1])),
             told_duty: maybe,
+            leave_text: None,
             gives_w: maybe.map(|m| (m, n[2])),
             rh_pct: vec![maybe; 2],
             colour: ColourRange { low_c: n[3], high_c: n[4] },

@@ -1,4 +1,6 @@
 //! Shelf files. All numbers are invented.
+use argon2::password_hash::{PasswordHasher, SaltString};
+use argon2::{Algorithm, Argon2, Params, Version};
 use std::fmt::Write as _;
 use std::path::Path;
 use world::WorldSpec;
@@ -50,4 +52,12 @@ pub fn notices(webhook: std::net::SocketAddr, command: &[&str]) -> String {
     let mut text = format!("[[notice]]\nway = \"webhook\"\nurl = \"http://{webhook}/heat\"\n");
     let _ = writeln!(text, "[[notice]]\nway = \"command\"\ncommand = {command:?}");
     text
+}
+
+/// A line of a users file.
+pub fn user(name: &str, password: &str) -> String {
+    // As cheap as it may be: the tests are about rights.
+    let argon2 = Argon2::new(Algorithm::Argon2id, Version::V0x13, Params::new(8, 1, 1, None).unwrap());
+    let salt = SaltString::from_b64("c2FsdHNhbHQ").unwrap();
+    format!("{name}:{}\n", argon2.hash_password(password.as_bytes(), &salt).unwrap())
 }

@@ -1,6 +1,4 @@
 //! The broker: one elsewhere that dies and comes back, users and their rights, ports and files that are taken.
-use argon2::password_hash::{PasswordHasher, SaltString};
-use argon2::{Algorithm, Argon2, Params, Version};
 use std::path::Path;
 use std::time::Duration;
 use tests::daemon::Daemon;
@@ -58,16 +56,10 @@ fn a_broker_elsewhere_that_dies_costs_no_pack() {
     assert_eq!(daemon.stop(), 0);
 }
 
-fn hash(password: &str) -> String {
-    // As cheap as it may be: the test is about rights.
-    let argon2 = Argon2::new(Algorithm::Argon2id, Version::V0x13, Params::new(8, 1, 1, None).unwrap());
-    argon2.hash_password(password.as_bytes(), &SaltString::from_b64("c2FsdHNhbHQ").unwrap()).unwrap().to_string()
-}
-
 #[test]
 fn users_enter_by_their_password_and_speak_for_themselves_only() {
     let dir = tempfile::tempdir().unwrap();
-    let users = format!("oak-node:{}\nelm-node:{}\n", hash("oak-word"), hash("elm-word"));
+    let users = shelf::user("oak-node", "oak-word") + &shelf::user("elm-node", "elm-word");
     std::fs::write(dir.path().join("users"), users).unwrap();
     let services = shelf::SERVICES.replace("[web]", "users_file = \"users\"\n[web]");
     shelf::write(dir.path(), &[shelf::PLAIN, &services]);

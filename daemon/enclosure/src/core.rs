@@ -290,6 +290,11 @@ impl Core {
         Some(now)
     }
 
+    /// The watch over nest `nest`.
+    pub(crate) fn watch_of(&self, nest: usize) -> Option<&Watch> {
+        self.watches.get(nest)
+    }
+
     /// Every alarm that exists on this shelf, with its state, since when, and its cause where it is a consequence.
     pub fn alarms(&self) -> impl Iterator<Item = (&AlarmKey, State, Timestamp, Option<Alarm>)> {
         self.board.standing().map(|(k, s)| (k, s.life.state(), s.since, s.life.cause()))

@@ -34,6 +34,7 @@ pub mod models;
 pub mod modes;
 pub mod nest;
 pub mod nodes;
+pub mod permit;
 pub mod plan;
 pub mod prior;
 pub mod psychro;

@@ -213,6 +213,17 @@ impl Reader {
         found.optional().map_err(reading)
     }
 
+    /// The facts whose names begin with `head`.
+    ///
+    /// # Errors
+    /// [`HistoryError::Sql`].
+    pub fn facts(&self, head: &str) -> Result<BTreeMap<String, String>, HistoryError> {
+        let text = "SELECT name, value FROM fact WHERE substr(name, 1, length(?1)) = ?1";
+        let mut statement = self.conn.prepare(text).map_err(reading)?;
+        let rows = statement.query_map([head], |row| Ok((row.get(0)?, row.get(1)?))).map_err(reading)?;
+        rows.collect::<Result<_, _>>().map_err(reading)
+    }
+
     /// For each node the receipt of its newest start.
     ///
     /// # Errors

@@ -67,7 +67,7 @@ pub(super) struct Arrival {
 }
 
 /// What must be said to acknowledge a message on its own connection.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
 pub(super) struct Ticket {
     qos: u8,
     id: u16,

@@ -30,6 +30,7 @@ impl Desk {
         let mirror = Mirror::new(&InfluxSettings { url, org, bucket, token_file: None }, nests).unwrap();
         let shelf = enclosure::Shelf { name: String::new(), nests: Vec::new(), alarms: Default::default() };
         let snapshot = Snapshot {
+            heat: Vec::new(),
             at: at(0),
             started: at(0),
             shelf: Arc::new(shelf),

@@ -49,15 +49,22 @@ impl Pipeline {
         draft: &mut Draft,
     ) -> Result<bool, String> {
         let key = keyed(&self.core, name, act)?;
+        let (priority, nest) = (key.alarm.priority(), key.nest);
         let now = self.core_now();
         let wanted = wish(act, key, name)?;
-        if let Some(why) = self.core.declines(now, &wanted) {
+        let declines = self.core.declines(now, &wanted);
+        if declines.is_none() {
+            let effects = self.core.step(now, Input::Keeper(wanted));
+            self.sort(effects, draft);
+        }
+        // Whoever resets a danger that is over has looked: then heat may return, too.
+        let heat =
+            act == AlarmAct::Reset && priority == enclosure::Priority::Danger && self.let_heat_return(nest, draft);
+        if let Some(why) = declines.filter(|_| !heat) {
             return Err(declined(&written(name), why));
         }
-        let effects = self.core.step(now, Input::Keeper(wanted));
-        self.sort(effects, draft);
         draft.batch.notes.push(entry(act, name, signed, self.clock.now()));
-        Ok(false)
+        Ok(heat)
     }
 
     fn note(&mut self, note: Note, draft: &mut Draft) -> Result<bool, String> {

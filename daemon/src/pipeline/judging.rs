@@ -18,18 +18,18 @@ impl Pipeline {
         self.tally.vitals.messages += 1;
         let unpacked = self.unpacking.take(message);
         self.tally.refusals.merge(&unpacked.refused);
-        for stranger in unpacked.strangers {
+        for stranger in unpacked.strangers.iter().cloned() {
             self.strangers.note(stranger, message.arrived);
         }
         let mut draft = Draft { message: Some((message.ack, message.arrived)), ..Draft::default() };
-        if let Some((node, up)) = unpacked.link {
+        if let Some((node, up)) = unpacked.link.clone() {
             let effects = self.core.step(self.core_now(), Input::Link { node: node.clone(), up });
             self.sort(effects, &mut draft);
             if self.links.len() < LINKS_MAX || self.links.contains_key(&node) {
                 self.links.insert(node, up);
             }
         }
-        for reading in unpacked.readings {
+        for reading in unpacked.readings.iter().copied() {
             let Some(source) = self.names.get(usize::from(reading.source.0)) else { continue };
             let source = Arc::clone(source);
             let (at, measured) = (reading.at, reading.measured);
@@ -43,6 +43,10 @@ impl Pipeline {
             let effects = self.core.step(self.core_now(), Input::Reading(reading));
             self.sort(effects, &mut draft);
         }
+        if message.live {
+            self.permit(&unpacked);
+        }
+        self.withdraw();
         if let Some(pack) = unpacked.pack {
             draft.batch.packs.push(PackSeen { node: pack.node, boot: pack.boot, seq: pack.seq, from: pack.from });
         }

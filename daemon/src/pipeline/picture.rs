@@ -47,6 +47,7 @@ impl Pipeline {
             alarms,
             strangers: strangers.collect(),
             links: self.links.clone(),
+            heat: self.permits.iter().map(|standing| standing.now().clone()).collect(),
             vitals,
         }
     }

@@ -28,6 +28,8 @@ pub struct Restored {
     pub readings: u64,
     /// When the newest of them was measured.
     pub newest: Option<Timestamp>,
+    /// What is remembered of heating mats on leave, by the name of the fact.
+    pub facts: BTreeMap<String, String>,
     /// Until when was watched, and whether the daemon ended well then.
     pub watched: Option<(Timestamp, bool)>,
 }
@@ -36,7 +38,15 @@ impl Restored {
     /// A core that knows nothing yet.
     pub fn nothing(shelf: Shelf) -> Self {
         let (details, standing) = (BTreeMap::new(), Vec::new());
-        Self { core: Core::new(shelf), details, standing, readings: 0, newest: None, watched: None }
+        Self {
+            core: Core::new(shelf),
+            details,
+            standing,
+            readings: 0,
+            newest: None,
+            facts: BTreeMap::new(),
+            watched: None,
+        }
     }
 
     /// Reads the history at `path` as far as it lies before `now`. Blocks for a second or two.
@@ -61,6 +71,7 @@ impl Restored {
             Some(kept) => this.take_back(kept, latest, now),
             None => this.alarms(latest),
         }
+        this.facts = reader.facts("heat/")?;
         if let Some(until) = reader.fact(WATCHED_UNTIL)?.and_then(|ms| ms.parse().ok()) {
             let well = reader.fact(ENDED)?.as_deref() == Some(ENDED_WELL);
             this.watched = Some((Timestamp::from_unix_ms(until), well));

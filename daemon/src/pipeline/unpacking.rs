@@ -38,7 +38,7 @@ impl Unpacking {
     }
 }
 
-fn raw(record: wire::Record<'_>) -> RawRecord {
+pub(crate) fn raw(record: wire::Record<'_>) -> RawRecord {
     let value = match record.value {
         Some(wire::Value::Float(v)) => RawValue::Number(v),
         Some(wire::Value::Bool(on)) => RawValue::Bool(on),
@@ -48,7 +48,7 @@ fn raw(record: wire::Record<'_>) -> RawRecord {
     RawRecord { name: record.name.as_str().to_owned(), unit, value, time_s: Some(record.time_s) }
 }
 
-fn refusal(error: wire::Error) -> Refusal {
+pub(crate) fn refusal(error: wire::Error) -> Refusal {
     match error {
         wire::Error::NonFinite(_) => Refusal::NonFinite,
         wire::Error::UnitTooLong => Refusal::Unit,
@@ -56,7 +56,7 @@ fn refusal(error: wire::Error) -> Refusal {
     }
 }
 
-fn by_mapping(mapping: &Mapping, payload: &[u8]) -> Result<RawRecord, Refusal> {
+pub(crate) fn by_mapping(mapping: &Mapping, payload: &[u8]) -> Result<RawRecord, Refusal> {
     let value = match &mapping.pointer {
         Some(pointer) => {
             let document: serde_json::Value = serde_json::from_slice(payload).map_err(|_| Refusal::Form)?;
@@ -68,6 +68,10 @@ fn by_mapping(mapping: &Mapping, payload: &[u8]) -> Result<RawRecord, Refusal> {
             }
         }
         None => number(std::str::from_utf8(payload).map_err(|_| Refusal::Form)?)?,
+    };
+    let value = match value {
+        RawValue::Number(v) => RawValue::Number(mapping.turned.turn(v)),
+        other => other,
     };
     let unit = match mapping.unit {
         Unit::Celsius => "Cel",
@@ -83,7 +87,7 @@ fn number(text: &str) -> Result<RawValue, Refusal> {
 }
 
 /// Whether a topic fits an MQTT topic filter (MQTT 3.1.1, 4.7).
-fn topic_fits(filter: &str, topic: &str) -> bool {
+pub(crate) fn topic_fits(filter: &str, topic: &str) -> bool {
     if topic.starts_with('$') != filter.starts_with('$') {
         return false;
     }
@@ -102,6 +106,7 @@ fn topic_fits(filter: &str, topic: &str) -> bool {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::shelf_file::Turned;
 
     #[test]
     fn topics_fit_filters_as_the_standard_says() {
@@ -126,6 +131,7 @@ mod tests {
             topic: "t".to_owned(),
             pointer: pointer.map(str::to_owned),
             unit: Unit::Celsius,
+            turned: Turned::Not,
             source: "oak-node:warm".to_owned(),
         };
         for (pointer, payload, value) in [
@@ -139,6 +145,20 @@ mod tests {
         ] {
             let got = by_mapping(&mapping(pointer), payload.as_bytes()).map(|record| record.value);
             assert_eq!(got, value, "{pointer:?} {payload}");
+        }
+    }
+
+    #[test]
+    fn numbers_of_other_units_are_turned() {
+        for (turned, from, to) in [
+            (Turned::Not, 21.5, 21.5),
+            (Turned::Kelvin, 294.65, 21.5),
+            (Turned::Fahrenheit, 212.0, 100.0),
+            (Turned::Fahrenheit, -40.0, -40.0),
+            (Turned::Hundredths, 45.0, 0.45),
+            (Turned::Thousands, 0.007, 7.0),
+        ] {
+            assert!((turned.turn(from) - to).abs() < 1e-9, "{turned:?} of {from}");
         }
     }
 }

@@ -130,6 +130,7 @@ impl Pipeline {
         {
             self.feed(then);
         }
+        self.withdraw();
         self.watching.ticked = now;
         if let Some(pulse) = self.settings.pulse {
             pulse();

@@ -5,6 +5,7 @@ use crate::clock::Clock;
 use crate::history::{self, HistoryError, Receipt, Store, Writer};
 use crate::intake::{IntakeSettings, Publisher};
 use crate::mirror::MirrorError;
+use crate::permit::{KeyError, Mat, mats};
 use crate::pipeline::{self, Restored};
 use crate::shelf_file::{BrokerWay, ShelfFile};
 use crate::snapshot::{Snapshot, Vitals};
@@ -46,6 +47,9 @@ pub enum RunError {
     /// The mirror cannot be set up. Exit 64.
     #[error(transparent)]
     Mirror(#[from] MirrorError),
+    /// The key of a mat on leave cannot be used. Exit 64.
+    #[error(transparent)]
+    Key(#[from] KeyError),
     /// The system gives no thread. Exit 1.
     #[error("cannot start the history's writer: {0}; restart the machine")]
     Thread(std::io::Error),
@@ -68,7 +72,7 @@ impl RunError {
     pub const fn exit_code(&self) -> u8 {
         match self {
             Self::Broker(error) if error.is_in_the_shelf_file() => 64,
-            Self::Password { .. } | Self::Mirror(_) => 64,
+            Self::Password { .. } | Self::Mirror(_) | Self::Key(_) => 64,
             Self::History(_) | Self::Broker(_) | Self::Page { .. } | Self::Thread(_) | Self::Died { .. } => 1,
         }
     }
@@ -84,19 +88,29 @@ pub(super) struct Opened {
     pub(super) broker: Option<EmbeddedBroker>,
     pub(super) line: Line,
     pub(super) receipts: Vec<Receipt>,
+    pub(super) mats: Vec<Mat>,
     /// Nodes whose receipts of before promise what may be lost.
     pub(super) clear: BTreeSet<String>,
 }
 
 /// The way to the broker.
-pub(super) struct Line {
+pub(crate) struct Line {
     host: String,
     port: u16,
     login: Option<(String, String)>,
 }
 
 impl Line {
-    pub(super) fn address(&self) -> String {
+    /// The way to the daemon's own broker where a daemon runs already, as whoever `login` is.
+    pub(crate) fn beside(file: &ShelfFile, login: Option<(String, String)>) -> Self {
+        let at = match &file.broker.way {
+            BrokerWay::Embedded { listen, .. } => reachable(*listen),
+            BrokerWay::Outside { host, port, .. } => return Self { host: host.clone(), port: *port, login },
+        };
+        Self { host: at.ip().to_string(), port: at.port(), login }
+    }
+
+    pub(crate) fn address(&self) -> String {
         if self.host.contains(':') {
             format!("[{}]:{}", self.host, self.port)
         } else {
@@ -104,7 +118,7 @@ impl Line {
         }
     }
 
-    pub(super) fn settings(&self, file: &ShelfFile) -> IntakeSettings {
+    pub(crate) fn settings(&self, file: &ShelfFile) -> IntakeSettings {
         let mut also: Vec<String> = file.mappings.iter().map(|mapping| mapping.topic.clone()).collect();
         also.extend(acting(file).map(|from| match from {
             Some(name) => format!("{}/{name}/{ACT}", file.broker.prefix),
@@ -126,6 +140,7 @@ impl Line {
 
 /// Opens everything that can be refused, history first: its lock tells whether another daemon runs.
 pub(super) async fn open(file: &Arc<ShelfFile>, clock: Arc<dyn Clock>) -> Result<Opened, RunError> {
+    let mats = mats(file)?;
     let (path, now) = (file.history.path.clone(), clock.now());
     let opened = blocking(move || Store::open(&path, now)).await?.map_err(RunError::History)?;
     let history::Opened { store, report } = opened;
@@ -153,7 +168,7 @@ pub(super) async fn open(file: &Arc<ShelfFile>, clock: Arc<dyn Clock>) -> Result
     };
     let monotonic = move || Duration::from_millis(u64::try_from(clock.monotonic().ms()).unwrap_or(0));
     let writer = Writer::start(store, settings, Arc::new(monotonic)).map_err(RunError::Thread)?;
-    Ok(Opened { writer: Arc::new(writer), history, restored, listener, page, broker, line, receipts, clear })
+    Ok(Opened { writer: Arc::new(writer), history, restored, listener, page, broker, line, receipts, mats, clear })
 }
 
 async fn blocking<T: Send + 'static>(work: impl FnOnce() -> T + Send + 'static) -> Result<T, RunError> {
@@ -170,7 +185,7 @@ async fn restore(file: &ShelfFile, history: &Path, clock: Arc<dyn Clock>) -> Res
     Ok(restored)
 }
 
-async fn reach_broker(file: &ShelfFile) -> Result<(Option<EmbeddedBroker>, Line), RunError> {
+pub(crate) async fn reach_broker(file: &ShelfFile) -> Result<(Option<EmbeddedBroker>, Line), RunError> {
     match &file.broker.way {
         BrokerWay::Embedded { listen, users_file } => {
             let settings = BrokerSettings {
@@ -202,7 +217,8 @@ fn reachable(at: SocketAddr) -> SocketAddr {
     SocketAddr::new(ip, at.port())
 }
 
-fn password(path: &Path) -> Result<String, RunError> {
+/// Reads a password file.
+pub(crate) fn password(path: &Path) -> Result<String, RunError> {
     use std::io::Read as _;
     let wrong = |why: String| RunError::Password { path: path.to_owned(), why };
     let file = std::fs::File::open(path).map_err(|error| wrong(error.to_string()))?;
@@ -235,12 +251,12 @@ fn acting(file: &ShelfFile) -> impl Iterator<Item = Option<&str>> {
     own.then_some(None).into_iter().chain(named.iter().map(|name| Some(name.as_str())))
 }
 
-pub(super) fn pipeline_settings(file: &ShelfFile) -> pipeline::Settings {
+pub(super) fn pipeline_settings(file: &ShelfFile, mats: Vec<Mat>) -> pipeline::Settings {
     let nodes_own_topics = matches!(&file.broker.way, BrokerWay::Embedded { users_file: Some(_), .. });
     let (prefix, mappings) = (file.broker.prefix.clone(), file.mappings.clone());
     let in_force = file.text.clone();
     let acting = acting(file).map(|name| name.map(str::to_owned)).collect();
-    pipeline::Settings { prefix, mappings, nodes_own_topics, acting, in_force, ..pipeline::Settings::default() }
+    pipeline::Settings { prefix, mappings, nodes_own_topics, mats, acting, in_force, ..pipeline::Settings::default() }
 }
 
 /// Something to look at until the pipeline shows its own.
@@ -255,6 +271,7 @@ pub(super) fn first_picture(restored: &Restored, clock: &dyn Clock) -> Snapshot 
         alarms: Vec::new(),
         strangers: Vec::new(),
         links: BTreeMap::new(),
+        heat: Vec::new(),
         vitals: Vitals::default(),
     }
 }

@@ -77,6 +77,8 @@ pub(super) struct RawPad {
     pub(super) place: Option<String>,
     pub(super) plug: Option<String>,
     pub(super) cutoff: Option<String>,
+    pub(super) permit_key_file: Option<String>,
+    pub(super) permit_duty: Option<f64>,
 }
 
 #[derive(Debug, Default, Deserialize)]

@@ -97,6 +97,8 @@ static PAD: Section = Section {
         key("where", Kind::Choice(&["under", "beside", "lid", "inside"])),
         text("plug"),
         key("cutoff", Kind::YesNoUnknown),
+        text("permit_key_file"),
+        key("permit_duty", Kind::Number(0.01, 1.0)),
     ],
 };
 
@@ -229,10 +231,11 @@ static NOTICE: Section = Section {
 static INFLUX: Section = Section { keys: &[text("url"), text("org"), text("bucket"), text("token_file")] };
 
 static MAPPING: Section =
-    Section { keys: &[text("topic"), text("pointer"), key("unit", Kind::Choice(UNITS)), text("source")] };
+    Section { keys: &[text("topic"), text("pointer"), key("unit", Kind::Choice(FOREIGN_UNITS)), text("source")] };
 
-/// The SenML units (RFC 8428, section 12.1) that become a reading.
-pub(super) const UNITS: &[&str] = &["Cel", "%RH", "/", "W"];
+/// The units that a mapping's number may have: those of SenML that become a reading (RFC 8428, section 12.1), and those
+/// that are turned into them (the IANA registry's "K", "/100" and "kW", and degrees Fahrenheit, which has none).
+pub(super) const FOREIGN_UNITS: &[&str] = &["Cel", "%RH", "/", "W", "K", "degF", "/100", "kW"];
 
 /// The whole file.
 pub(super) static FILE: Section = Section {

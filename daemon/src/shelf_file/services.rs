@@ -2,7 +2,7 @@
 use super::findings::Findings;
 use super::names;
 use super::raw::{RawAlarm, RawBroker, RawHistory, RawInflux, RawMapping, RawWeb};
-use super::settings::{BrokerSettings, BrokerWay, HistorySettings, InfluxSettings, Mapping, WebSettings};
+use super::settings::{BrokerSettings, BrokerWay, HistorySettings, InfluxSettings, Mapping, Turned, WebSettings};
 use enclosure::reading::Unit;
 use enclosure::shelf::AlarmSettings;
 use enclosure::time::Span;
@@ -201,9 +201,21 @@ fn mapping(at: &str, raw: &RawMapping, f: &mut Findings) -> Option<Mapping> {
     let topic = topic.and_then(|t| f.keep(&path("topic"), names::filter(t)).map(|()| t.to_owned()));
     let source = f.need(raw.source.as_deref(), &path("source"));
     let source = source.and_then(|s| f.keep(&path("source"), names::source(s)).map(|()| s.to_owned()));
-    let unit = f.need(raw.unit.as_deref(), &path("unit")).and_then(Unit::from_senml);
+    let unit = f.need(raw.unit.as_deref(), &path("unit")).and_then(foreign);
     if let Some(p) = raw.pointer.as_deref() {
         f.keep(&path("pointer"), names::pointer(p))?;
     }
-    Some(Mapping { topic: topic?, pointer: raw.pointer.clone(), unit: unit?, source: source? })
+    let (unit, turned) = unit?;
+    Some(Mapping { topic: topic?, pointer: raw.pointer.clone(), unit, turned, source: source? })
+}
+
+/// The unit of a reading, and what turns a number of `unit` into one.
+fn foreign(unit: &str) -> Option<(Unit, Turned)> {
+    Some(match unit {
+        "K" => (Unit::Celsius, Turned::Kelvin),
+        "degF" => (Unit::Celsius, Turned::Fahrenheit),
+        "/100" => (Unit::Ratio, Turned::Hundredths),
+        "kW" => (Unit::Watt, Turned::Thousands),
+        senml => (Unit::from_senml(senml)?, Turned::Not),
+    })
 }

@@ -143,10 +143,41 @@ pub struct Mapping {
     pub topic: String,
     /// JSON Pointer (RFC 6901) to the number; none: the payload is a plain number.
     pub pointer: Option<String>,
-    /// The number's unit.
+    /// The reading's unit.
     pub unit: Unit,
+    /// What turns the number into one of that unit.
+    pub turned: Turned,
     /// The source it is taken for.
     pub source: String,
+}
+
+/// What turns a number into one of a reading's unit.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum Turned {
+    /// It is one.
+    #[default]
+    Not,
+    /// From kelvins.
+    Kelvin,
+    /// From degrees Fahrenheit.
+    Fahrenheit,
+    /// From percent.
+    Hundredths,
+    /// From kilowatts.
+    Thousands,
+}
+
+impl Turned {
+    /// Turns `number`.
+    pub fn turn(self, number: f64) -> f64 {
+        match self {
+            Self::Not => number,
+            Self::Kelvin => number - 273.15,
+            Self::Fahrenheit => (number - 32.0) / 1.8,
+            Self::Hundredths => number / 100.0,
+            Self::Thousands => number * 1000.0,
+        }
+    }
 }
 
 /// What a keeper must know of a heating mat to pull its plug: for messages and pages.
@@ -160,4 +191,19 @@ pub struct Plug {
     pub plug: Option<String>,
     /// Whether it has a thermal cut-off of its own, as far as the keeper knows.
     pub cutoff: Option<bool>,
+}
+
+/// A heating mat whose node drives it on leave only.
+#[derive(Clone, Debug, PartialEq)]
+pub struct PermitSettings {
+    /// The nest, by its place in [`enclosure::Shelf::nests`].
+    pub nest: usize,
+    /// The pad, by its place in [`enclosure::shelf::Nest::pads`].
+    pub pad: usize,
+    /// The node that drives the mat.
+    pub node: String,
+    /// The file with the key that node and daemon share: 64 hexadecimal digits.
+    pub key_file: PathBuf,
+    /// The most that the mat may be driven, 0 to 1.
+    pub duty: f64,
 }

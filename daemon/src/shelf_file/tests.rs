@@ -568,3 +568,25 @@ fn the_slow_alarms_have_their_delays_and_what_is_unwise_about_them_is_said() {
         assert!(said.contains(words), "{words}: {said}");
     }
 }
+
+#[test]
+fn a_mat_on_leave_needs_a_node_users_and_a_probe_that_nobody_can_feign() {
+    let pad = "[nest.pad]\nfrom_mm = 0\nto_mm = 80\nwatts = 5\n";
+    let users = "[broker]\nembedded = \"127.0.0.1:1883\"\nusers_file = \"users\"\n";
+    let leave = "drive = \"n:pad\"\npermit_key_file = \"n.key\"\npermit_duty = 0.5\n";
+    let (file, _) = good(&format!("{LEAST}{pad}{leave}{users}"), &[]);
+    let permit = &file.permits[0];
+    assert_eq!((permit.nest, permit.node.as_str(), file.permits.len()), (0, "n", 1));
+    assert!((permit.duty - 0.5).abs() < 1e-12 && permit.key_file.ends_with("n.key"));
+    let key_at = "shelf.toml:12: nest[0].pad.permit_key_file";
+    check_after(&format!("{pad}{leave}"), key_at, "users_file");
+    check_after(&format!("{pad}permit_key_file = \"n.key\"\n{users}"), &key_at.replace("12", "11"), "needs drive");
+    check_after(
+        &format!("{pad}permit_duty = 0.5\n{users}"),
+        "shelf.toml:11: nest[0].pad.permit_duty",
+        "without permit_key_file",
+    );
+    let source = &good(LEAST, &[]).0.shelf.nests[0].probes[0].source;
+    let mapping = format!("[[mapping]]\ntopic = \"t\"\nunit = \"Cel\"\nsource = \"{source}\"\n");
+    check_after(&format!("{pad}{leave}{users}{mapping}"), key_at, "feign");
+}

@@ -338,6 +338,8 @@ pub(super) fn missing_files(file: &ShelfFile, f: &mut Findings) {
             Way::Log | Way::Command { .. } | Way::Webhook { .. } | Way::Mail { .. } | Way::Mqtt { .. } => {}
         }
     }
+    let keys = file.permits.iter().map(|p| (format!("nest[{}].pad[{}].permit_key_file", p.nest, p.pad), &p.key_file));
+    named.extend(keys);
     for (key, path) in named.into_iter().filter(|(_, p)| !Path::exists(p)) {
         f.advise(&key, format!("there is no file {}", path.display()), "create it, readable by the daemon only");
     }

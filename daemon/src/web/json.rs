@@ -2,6 +2,7 @@
 use super::App;
 use super::weeks::{Asked, SpanQuery};
 use crate::history::{AlarmRecord, KeeperNote};
+use crate::permit::HeatNow;
 use crate::snapshot::{Snapshot, StandingAlarm};
 use crate::views::now::{names, shown};
 use axum::Json;
@@ -47,6 +48,18 @@ fn nest(snap: &Snapshot, i: usize, seen: &NestNow) -> Value {
         "learning_until": seen.learning_until.map(Timestamp::unix_s),
         "forecast": seen.outlook.as_ref().map(forecast),
         "alarms": alarms.map(|a| alarm(snap, a)).collect::<Vec<_>>(),
+        "leave": snap.heat.iter().filter(|heat| heat.nest == i).map(leave).collect::<Vec<_>>(),
+    })
+}
+
+/// Leave to heat of one mat: what it may, or that a person has to reset it, and why its node does not heat.
+fn leave(heat: &HeatNow) -> Value {
+    json!({
+        "node": heat.node,
+        "duty": heat.duty,
+        "waits": heat.waits,
+        "withheld": heat.withheld.map(|why| why.to_string()),
+        "off": heat.off.map(|why| why.to_string()),
     })
 }
 

@@ -7,7 +7,7 @@ use alloc::vec::Vec;
 
 impl Watch {
     /// A copy of the estimate run on to `at` with what waits, the drive held.
-    fn ahead(&self, at: Timestamp) -> Option<Estimator> {
+    pub(crate) fn ahead(&self, at: Timestamp) -> Option<Estimator> {
         let mut copy = Self { estimator: None, ..self.clone() };
         let mut est = self.estimator.clone()?;
         let most = est.at().plus(GAP_TOO_LONG);

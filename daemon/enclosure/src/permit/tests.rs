@@ -1,0 +1,202 @@
+use super::*;
+use crate::body::{Axis, Body, Physics};
+use crate::models::dot;
+use crate::prior::{from_log, prior};
+use crate::reading::{Measured, Reading};
+use crate::shelf::{AlarmSettings, Material, Nest, NestKind, Pad, PadPlace, Probe, Shelf, Stretch};
+use crate::{Input, KeeperAct};
+use std::string::ToString;
+use std::vec;
+use std::vec::Vec;
+
+const BEGIN: Timestamp = Timestamp::from_unix_ms(1_772_323_200_000);
+const LEASE: Span = Span::from_min(3);
+const ROOM_C: f64 = 20.0;
+
+fn nest() -> Nest {
+    let probe = |source: &str, at_mm| Probe { source: source.to_string(), at_mm };
+    Nest {
+        id: "oak".to_string(),
+        kind: NestKind::Nest,
+        joined_to: None,
+        length_mm: 240.0,
+        width_mm: None,
+        height_mm: None,
+        material: Material { conductivity_w_mk: 0.18, density_kg_m3: 700.0, heat_capacity_j_kgk: 1600.0 },
+        material_limit_c: None,
+        cover: None,
+        pads: vec![Pad {
+            id: None,
+            span: Stretch { from_mm: 0.0, to_mm: 80.0 },
+            rated_w: 6.0,
+            drive: Some("oak-node:pad".to_string()),
+            thermostat_c: None,
+            thermostat_at_mm: None,
+            place: PadPlace::Under,
+        }],
+        brood: Some(Stretch { from_mm: 50.0, to_mm: 90.0 }),
+        band: Some(Band { low_c: 22.0, high_c: 28.0, limit_c: 31.0, hot_c: 44.0 }),
+        humidity_pct: None,
+        probes: vec![probe("oak-node:warm", 10.0), probe("oak-node:brood", 85.0), probe("oak-node:cool", 230.0)],
+        room: Some("room:air".to_string()),
+        seasons: vec![],
+        since: None,
+    }
+}
+
+/// A nest whose physics is not what the handbook says, and a node that drives its pad as far as it has leave to.
+struct Bench {
+    core: Core,
+    body: Body,
+    heat: crate::body::Heat,
+    minute: i64,
+    duty: f64,
+    hottest_c: f64,
+    leave: Leave,
+}
+
+impl Bench {
+    fn new(gain: f64) -> Self {
+        let nest = nest();
+        let axis = Axis { length_mm: nest.length_mm, wall_mm: 10.0, pads: vec![nest.pads[0].span] };
+        let known = from_log(&prior(&nest).log);
+        let gain_k_s = known.gain_k_s.iter().map(|g| g * gain).collect();
+        let body = Body::new(&axis, &Physics { gain_k_s, ..known }, 20.0, 40);
+        let shelf = Shelf { name: "bench".to_string(), nests: vec![nest], alarms: AlarmSettings::default() };
+        let heat = body.cold();
+        let leave = Leave::Withhold(Withheld::Unheard);
+        Self { core: Core::new(shelf), body, heat, minute: 0, duty: 0.0, hottest_c: ROOM_C, leave }
+    }
+
+    fn now(&self) -> Timestamp {
+        BEGIN.plus(Span::from_min(self.minute))
+    }
+
+    fn celsius(&self, at_mm: f64) -> f64 {
+        let mut amplitudes = vec![0.0; self.body.modes.len()];
+        self.body.gallery(&self.heat, &mut amplitudes);
+        let row: Vec<f64> = self.body.modes.at(at_mm).collect();
+        ROOM_C + dot(&row, &amplitudes)
+    }
+
+    fn say(&mut self, source: &str, measured: Measured) {
+        let source = self.core.source(source).unwrap();
+        let at = self.now();
+        self.core.step(at, Input::Reading(Reading { source, at, measured }));
+    }
+
+    /// A minute: the nest lives, its probes speak (`brood` with `off_k` on top), and leave is asked for.
+    fn minute(&mut self, obeys: bool, off_k: f64) {
+        for _ in 0..3 {
+            self.body.advance(&mut self.heat, &[self.duty], 0.0);
+            let points = (0..=40).map(|i| self.celsius(50.0 + f64::from(i)));
+            self.hottest_c = points.fold(self.hottest_c, f64::max);
+        }
+        self.minute += 1;
+        let now = self.now();
+        self.core.step(now, Input::Wake);
+        let (warm, brood, cool) = (self.celsius(10.0), self.celsius(85.0) + off_k, self.celsius(230.0));
+        self.say("oak-node:pad", Measured::Duty(self.duty));
+        self.say("room:air", Measured::Temperature(ROOM_C));
+        for (source, c) in [("oak-node:warm", warm), ("oak-node:brood", brood), ("oak-node:cool", cool)] {
+            self.say(source, Measured::Temperature(c));
+        }
+        self.leave = self.core.leave(0, now, (LEASE, 1.0), |_| true);
+        if obeys {
+            self.duty = if let Leave::Grant { duty, .. } = self.leave { duty } else { 0.0 };
+        }
+    }
+}
+
+/// Mats that give a third more or less than their label says, and heat as far as they may for twelve hours.
+#[test]
+fn a_node_that_takes_all_the_leave_it_gets_warms_the_brood_and_never_passes_the_limit() {
+    for gain in [0.7, 1.0, 1.35] {
+        let mut bench = Bench::new(gain);
+        let mut granted = 0;
+        for _ in 0..12 * 60 {
+            bench.minute(true, 0.0);
+            granted += u32::from(matches!(bench.leave, Leave::Grant { .. }));
+        }
+        assert!(bench.hottest_c < 31.0, "with {gain} of the label the brood reached {:.2} °C", bench.hottest_c);
+        assert!(bench.hottest_c > ROOM_C + 6.0, "with {gain} of the label it never got warm: {:.2}", bench.hottest_c);
+        assert!(granted > 120, "leave in {granted} of 720 minutes");
+    }
+}
+
+#[test]
+fn what_is_silent_foreign_or_not_believed_justifies_no_heat() {
+    let mut bench = Bench::new(1.0);
+    for _ in 0..30 {
+        bench.minute(true, 0.0);
+    }
+    assert!(matches!(bench.leave, Leave::Grant { ceiling_c, .. } if ceiling_c > 43.0));
+    let asked = |bench: &Bench, owns: &dyn Fn(SourceId) -> bool| bench.core.leave(0, bench.now(), (LEASE, 1.0), owns);
+    // Sensors that anybody could feign.
+    assert_eq!(asked(&bench, &|_| false), Leave::Withhold(Withheld::Unheard));
+    // Less is more than enough: the keeper's own ceiling holds.
+    let most = bench.core.leave(0, bench.now(), (LEASE, 0.2), |_| true);
+    assert!(matches!(most, Leave::Grant { duty, .. } if duty <= 0.2), "{most:?}");
+    // Silence.
+    let later = bench.now().plus(Span::from_min(6));
+    assert_eq!(bench.core.leave(0, later, (LEASE, 1.0), |_| true), Leave::Withhold(Withheld::Unheard));
+    // A probe that jumps: it is weighed once the drive of its time is known, a reading later.
+    bench.minute(true, -6.0);
+    bench.minute(true, -6.0);
+    assert_eq!(bench.leave, Leave::Withhold(Withheld::NotBelieved));
+}
+
+#[test]
+fn a_warm_reading_withholds_at_once_and_a_danger_withdraws() {
+    let mut bench = Bench::new(1.0);
+    for _ in 0..30 {
+        bench.minute(true, 0.0);
+    }
+    let brood_c = bench.celsius(85.0);
+    bench.minute(true, 30.8 - brood_c);
+    assert_eq!(bench.leave, Leave::Withhold(Withheld::Warm));
+    assert!(!bench.core.is_in_danger(0));
+    for _ in 0..4 {
+        bench.minute(true, 33.0 - brood_c);
+    }
+    assert!(bench.core.is_in_danger(0));
+    assert_eq!(bench.leave, Leave::Withdraw);
+    // An answer is no end of it; its end is.
+    let danger =
+        bench.core.alarms().find(|(_, state, ..)| *state == State::Unacknowledged).map(|(key, ..)| key.clone());
+    bench.core.step(bench.now(), Input::Keeper(KeeperAct::Acknowledge(danger.unwrap())));
+    bench.minute(true, 33.0 - brood_c);
+    assert_eq!(bench.leave, Leave::Withdraw);
+}
+
+#[test]
+fn a_nest_without_brood_place_or_band_gets_no_leave() {
+    for take in [|nest: &mut Nest| nest.brood = None, |nest: &mut Nest| nest.band = None] {
+        let mut bare = nest();
+        take(&mut bare);
+        let shelf = Shelf { name: "bare".to_string(), nests: vec![bare], alarms: AlarmSettings::default() };
+        let core = Core::new(shelf);
+        assert_eq!(core.leave(0, BEGIN, (LEASE, 1.0), |_| true), Leave::Withhold(Withheld::NoLimit));
+    }
+    assert_eq!(Bench::new(1.0).core.leave(7, BEGIN, (LEASE, 1.0), |_| true), Leave::Withhold(Withheld::Unheard));
+}
+
+#[test]
+fn it_is_told_how_cold_the_brood_place_gets_and_how_soon() {
+    let mut bench = Bench::new(1.0);
+    bench.duty = 0.3;
+    for _ in 0..6 * 60 {
+        bench.minute(false, 0.0);
+    }
+    let told = bench.core.unheated(0, bench.now()).unwrap();
+    assert!((told.lowest_c - ROOM_C).abs() < 0.6, "{told:?}");
+    bench.duty = 0.0;
+    let mut minutes = 0;
+    let mean = |bench: &Bench| (0..=40).map(|i| bench.celsius(50.0 + f64::from(i))).sum::<f64>() / 41.0;
+    while mean(&bench) >= 22.0 {
+        bench.minute(false, 0.0);
+        minutes += 1;
+    }
+    let expected = told.below_after.map(|span| span.ms() / 60_000).unwrap();
+    assert!((expected - minutes).abs() * 5 <= minutes + 10, "told {expected} minutes, it took {minutes}");
+}

@@ -1,0 +1,61 @@
+use super::*;
+use crate::intake::AckToken;
+use crate::shelf_file::check_text;
+use std::path::Path;
+
+const SHELF: &str = r#"
+[[nest]]
+id = "oak"
+length_mm = 240
+[[nest.probe]]
+source = "oak-node:warm"
+at_mm = 10
+[nest.room]
+source = "room:air"
+[[mapping]]
+topic = "sensors/+"
+pointer = "/air/temperature"
+unit = "degF"
+source = "room:air"
+"#;
+
+fn explained(topic: &str, node: Option<&str>, payload: &str, live: bool) -> Vec<String> {
+    let (file, _) = check_text(SHELF, Path::new("shelf.toml"), std::iter::empty()).unwrap();
+    let message = Message {
+        topic: topic.to_owned(),
+        node: node.map(str::to_owned),
+        payload: payload.as_bytes().to_vec(),
+        retained: !live,
+        dup: false,
+        live,
+        arrived: enclosure::Timestamp::from_unix_ms(1_772_366_400_000),
+        ack: AckToken::nobody(),
+    };
+    Reader::new(&file).explain(&message)
+}
+
+#[test]
+fn what_arrives_is_shown_with_what_it_becomes_or_why_not() {
+    let one = |topic, node, payload, live| explained(topic, node, payload, live).pop().unwrap_or_default();
+    let mapped = explained("sensors/window", None, r#"{"air":{"temperature":"71.6"}}"#, true);
+    assert_eq!(mapped[0], r#"sensors/window {"air":{"temperature":"71.6"}}"#);
+    assert!(mapped[1].starts_with("    room:air: 22.00 °C at "), "{mapped:?}");
+    for (topic, node, payload, live, words) in [
+        ("sensors/window", None, r#"{"air":21}"#, true, "room:air: not taken: there is no number at /air/temperature"),
+        ("sensors/window", None, r#"{"air":{"temperature":999}}"#, true, "not taken: it is out of range"),
+        ("lamp/state", None, "on", true, "nothing: neither a node's topic"),
+        ("w/n/senml", Some("n"), r#"[{"n":"oak-node:warm","u":"Cel","v":27.25}]"#, true, "oak-node:warm: 27.25 °C at "),
+        ("w/n/senml", Some("n"), r#"[{"n":"oak-node:warm","u":"F","v":27}]"#, true, "not taken: its unit"),
+        ("w/n/senml", Some("n"), r#"[{"n":"oak-node:warm","u":"Cel","v":27}]"#, false, "nobody knows of when it is"),
+        ("w/n/senml", Some("n"), r#"[{"n":"elm-node:warm","u":"Cel","v":27}]"#, true, "no nest lists this source"),
+        ("w/n/senml", Some("n"), r#"[{"n":"n:up","u":"s","v":27}]"#, true, "about the node itself: 27 s"),
+        ("w/n/senml", Some("n"), r#"[{"n":"n:link","vb":true}]"#, true, "about the node itself"),
+        ("w/n/senml", Some("n"), "warm", true, "not taken (there is no number): not a SenML pack"),
+    ] {
+        let said = one(topic, node, payload, live);
+        assert!(said.contains(words), "{payload}: {said}");
+    }
+    // Nothing of a stranger reaches the terminal as it is.
+    let wild = explained("a\u{1b}[2J", None, &"\u{7}x".repeat(400), true);
+    assert!(wild[0].chars().all(|c| !c.is_control()) && wild[0].chars().count() < 200);
+}

@@ -1,0 +1,88 @@
+//! Leave to heat: asked of the core for each pack of a node that drives a mat, and taken back at once in a danger.
+use super::Pipeline;
+use super::draft::Draft;
+use crate::permit::LEASE;
+use crate::unpack::Unpacked;
+use enclosure::SourceId;
+use enclosure::permit::Leave;
+
+impl Pipeline {
+    /// Answers a pack of a node that drives a mat.
+    pub(super) fn permit(&mut self, unpacked: &Unpacked) {
+        let Some(pack) = &unpacked.pack else { return };
+        let monotonic = self.clock.monotonic();
+        let said = |leaf: &str| {
+            let name = |name: &str| name.rsplit_once(':').is_some_and(|(node, last)| node == pack.node && last == leaf);
+            unpacked.health.iter().rev().find(|aside| name(&aside.name)).map(|aside| aside.value as u64)
+        };
+        let heat = (said("heat-off"), said("heat-reset"));
+        let Some(place) = self.permits.iter().position(|standing| standing.node() == pack.node) else { return };
+        let standing = &mut self.permits[place];
+        let due = standing.hear((pack.boot, pack.seq), heat, monotonic);
+        let (nest, most, now) = (standing.nest(), standing.most(), self.clock.now());
+        if standing.must_reckon(monotonic) {
+            standing.unheated(self.core.unheated(nest, now));
+        }
+        if due {
+            let leave = self.core.leave(nest, now, (LEASE, most), |source| self.is_owned(source));
+            self.say_leave(place, leave);
+        }
+    }
+
+    /// Takes leave back where a danger began, whatever pack is awaited.
+    pub(super) fn withdraw(&mut self) {
+        for place in 0..self.permits.len() {
+            let standing = &self.permits[place];
+            if !standing.is_withdrawn() && self.core.is_in_danger(standing.nest()) {
+                self.say_leave(place, Leave::Withdraw);
+            }
+        }
+    }
+
+    fn say_leave(&mut self, place: usize, leave: Leave) {
+        let now = self.clock.now();
+        let Some(standing) = self.permits.get_mut(place) else { return };
+        let was = standing.is_withdrawn();
+        let permit = standing.answer(leave, now);
+        if let Some(permit) = &permit {
+            let topic = format!("{}/{}/permit", self.settings.prefix, standing.node());
+            let said = standing.write(permit).map_err(|e| e.to_string());
+            let said = said.and_then(|bytes| self.publisher.send(&topic, bytes).map_err(|e| e.to_string()));
+            if let Err(why) = said {
+                tracing::warn!(
+                    why,
+                    node = standing.node(),
+                    "leave to heat could not be said; the node stops by itself"
+                );
+            }
+        }
+        if standing.is_withdrawn() != was {
+            tracing::warn!(node = standing.node(), "leave to heat is withdrawn until a person resets it");
+            let mut draft = Draft::default();
+            draft.batch.facts.push(standing.fact());
+            draft.batch.urgent = true;
+            self.submit(draft);
+        }
+        self.touched = true;
+    }
+
+    /// Whether only the node itself can speak for a source: its user is bound to its topics, and no mapping feeds it.
+    fn is_owned(&self, source: SourceId) -> bool {
+        let Some(name) = self.names.get(usize::from(source.0)) else { return false };
+        self.settings.nodes_own_topics && self.settings.mappings.iter().all(|mapping| *mapping.source != **name)
+    }
+
+    /// A person lets heat return to nest `nest`; returns whether some mat had waited for it. Nothing returns while a
+    /// danger stands.
+    pub(super) fn let_heat_return(&mut self, nest: Option<u16>, draft: &mut Draft) -> bool {
+        let Some(nest) = nest.map(usize::from).filter(|nest| !self.core.is_in_danger(*nest)) else { return false };
+        let mut waited = false;
+        for standing in self.permits.iter_mut().filter(|standing| standing.nest() == nest) {
+            if standing.reset() {
+                draft.batch.facts.push(standing.fact());
+                waited = true;
+            }
+        }
+        waited
+    }
+}

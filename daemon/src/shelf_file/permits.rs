@@ -1,0 +1,52 @@
+//! Heating mats that a node drives on leave only.
+use super::findings::Findings;
+use super::raw::{RawMapping, RawNest};
+use super::settings::PermitSettings;
+use std::path::Path;
+
+/// The mats with a key. `users` says whether the broker has users, without whom nobody is bound to a node's topics.
+pub(super) fn build(
+    raw: &[RawNest],
+    mappings: &[RawMapping],
+    (users, dir): (bool, &Path),
+    f: &mut Findings,
+) -> Vec<PermitSettings> {
+    let mut built: Vec<PermitSettings> = Vec::new();
+    for (nest, n) in raw.iter().enumerate() {
+        for (pad, p) in n.pad.iter().enumerate() {
+            let here = format!("nest[{nest}].pad[{pad}]");
+            let (path, duty_path) = (format!("{here}.permit_key_file"), format!("{here}.permit_duty"));
+            let Some(key_file) = p.permit_key_file.as_deref() else {
+                if p.permit_duty.is_some() {
+                    f.wrong(&duty_path, "stands without permit_key_file", "add the key file, or take it out");
+                }
+                continue;
+            };
+            let node = p.drive.as_deref().and_then(|drive| drive.rsplit_once(':')).map_or("", |(node, _)| node);
+            if node.is_empty() {
+                f.wrong(&path, "needs drive: whose leave it is, is read from it", "add drive = \"oak-node:pad\"");
+                continue;
+            }
+            if !users {
+                let why = "needs broker.users_file: else anybody on the network can say what justifies heat";
+                f.wrong(&path, why, "use the daemon's own broker with a users file, a node name to each user");
+            }
+            if built.iter().any(|other| other.node == node) {
+                f.wrong(&path, format!("{node} has a mat on leave already"), "give each mat a node of its own");
+            }
+            let is_mapped = |source: Option<&str>| mappings.iter().any(|m| m.source.as_deref() == source);
+            if n.probe.iter().all(|probe| is_mapped(probe.source.as_deref())) {
+                let why = "can never be used: all probes of the nest come by a mapping, which anybody can feign";
+                f.wrong(&path, why, "list a probe of the node itself");
+            }
+            built.push(PermitSettings {
+                nest,
+                pad,
+                node: node.to_owned(),
+                key_file: dir.join(key_file),
+                duty: p.permit_duty.unwrap_or(1.0),
+            });
+        }
+    }
+    built
+}
