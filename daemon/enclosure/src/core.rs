@@ -299,6 +299,16 @@ impl Core {
     pub fn alarms(&self) -> impl Iterator<Item = (&AlarmKey, State, Timestamp, Option<Alarm>)> {
         self.board.standing().map(|(k, s)| (k, s.life.state(), s.since, s.life.cause()))
     }
+
+    /// What a source said before the hours that are judged again after a restart, oldest first: only what is learned over
+    /// weeks takes it in (the course of the water), and nothing is judged.
+    pub fn recall(&mut self, r: Reading) {
+        for (watch, judge) in self.watches.iter_mut().zip(&mut self.judges) {
+            if watch.recall(r.source, r.at, r.measured) {
+                judge.recall(r.at, watch);
+            }
+        }
+    }
 }
 
 fn position(sources: &[String], name: &str) -> Option<SourceId> {

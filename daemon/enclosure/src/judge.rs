@@ -129,6 +129,11 @@ impl Judge {
         self.foresight.outlook()
     }
 
+    /// Learns from a past that is not judged.
+    pub fn recall(&mut self, at: Timestamp, watch: &Watch) {
+        self.slow.recall(at, watch);
+    }
+
     /// What was expected, what is seen, since when, how sure: plain sentences.
     pub fn describe(
         &self,

@@ -125,6 +125,17 @@ impl Watch {
             || self.drives.iter().any(|(s, _)| *s == Some(source))
     }
 
+    /// Takes in the vapour of a past that is not judged; tells whether there was any.
+    pub fn recall(&mut self, source: SourceId, at: Timestamp, measured: Measured) -> bool {
+        let room = (self.room_source == Some(source)).then_some(&mut self.vapour.room);
+        let place = self.ears.iter().position(|e| e.source == source).and_then(|p| self.vapour.places.get_mut(p));
+        let mut heard = false;
+        for hygrometer in room.into_iter().chain(place) {
+            heard |= hygrometer.hear(at, measured);
+        }
+        heard
+    }
+
     /// Takes in what a listed source said; rejections may concern earlier readings that waited.
     pub fn hear(&mut self, source: SourceId, at: Timestamp, measured: Measured, out: &mut Vec<Rejected>) {
         for ((s, drive), pad) in self.drives.iter_mut().zip(&self.nest.pads) {
@@ -132,26 +143,14 @@ impl Watch {
                 drive.report(at, measured, pad.rated_w);
             }
         }
-        if self.room_source == Some(source) {
-            match measured {
-                Measured::Temperature(c) => {
-                    self.room.measure(at, c);
-                    self.vapour.room.hear_temperature(at, c);
-                }
-                Measured::Humidity(rh) => self.vapour.room.hear_humidity(at, rh),
-                Measured::Duty(_) | Measured::On(_) | Measured::Power(_) => {}
-            }
+        self.recall(source, at, measured);
+        if let (true, Measured::Temperature(c)) = (self.room_source == Some(source), measured) {
+            self.room.measure(at, c);
         }
         if let Some(p) = self.ears.iter().position(|e| e.source == source) {
             match measured {
-                Measured::Humidity(rh) => {
-                    self.ears[p].humidity = Some((rh, at));
-                    self.vapour.places[p].hear_humidity(at, rh);
-                }
-                Measured::Temperature(c) => {
-                    self.vapour.places[p].hear_temperature(at, c);
-                    self.hear_probe(p, at, c, out);
-                }
+                Measured::Humidity(rh) => self.ears[p].humidity = Some((rh, at)),
+                Measured::Temperature(c) => self.hear_probe(p, at, c, out),
                 Measured::Duty(_) | Measured::On(_) | Measured::Power(_) => {}
             }
         }

@@ -12,6 +12,7 @@
 //! g/(g + k) = (e − e_room)/(e_sat − e_room). It knows nothing of how warm or how damp the day is, only of water and
 //! openings. g/k is how strong the water is against the openings.
 use crate::psychro::{saturation_pa, vapour_pa};
+use crate::reading::Measured;
 use crate::time::{Span, Timestamp};
 use alloc::vec::Vec;
 
@@ -90,6 +91,16 @@ impl Hygrometer {
             Some((c, when)) if when == at => self.take(at, c, rh_pct),
             _ => self.waiting = Some((rh_pct, at)),
         }
+    }
+
+    /// Either of them; tells whether it was.
+    pub fn hear(&mut self, at: Timestamp, measured: Measured) -> bool {
+        match measured {
+            Measured::Temperature(c) => self.hear_temperature(at, c),
+            Measured::Humidity(rh_pct) => self.hear_humidity(at, rh_pct),
+            Measured::Duty(_) | Measured::On(_) | Measured::Power(_) => return false,
+        }
+        true
     }
 
     fn take(&mut self, at: Timestamp, c: f64, rh_pct: f64) {
@@ -174,6 +185,11 @@ impl Vapour {
     /// A nest of so many probes that said nothing yet.
     pub fn new(places: usize) -> Self {
         Self { places: alloc::vec![Hygrometer::default(); places], room: Hygrometer::default() }
+    }
+
+    /// The coolest of the probes' last words, °C.
+    pub fn coolest_c(&self) -> Option<f64> {
+        self.places.iter().filter_map(|h| h.warmth).map(|(c, _)| c).reduce(f64::min)
     }
 
     /// What lies between the probes at `at_mm` that are heard and believed at `now`; `None` where none tells humidity.

@@ -8,6 +8,8 @@ use std::path::Path;
 
 /// How far back readings are judged again.
 const RESTORED: Span = Span::from_h(36);
+/// How far back what takes weeks to learn is read again.
+const RECALLED: Span = Span::from_h(14 * 24);
 /// The fact that says until when was watched, ms since 1970.
 pub(super) const WATCHED_UNTIL: &str = "watched_until";
 /// The fact that says whether the daemon ended as it should.
@@ -58,6 +60,8 @@ impl Restored {
         let mut this = Self::nothing(shelf);
         let names: Vec<String> = this.core.sources().to_vec();
         let names: Vec<&str> = names.iter().map(String::as_str).collect();
+        let learned = now.minus(RECALLED)..now.minus(RESTORED);
+        reader.each_reading(Some(&names), learned, |reading| this.recall(&reading))?;
         let span = now.minus(RESTORED)..now.plus(Span::from_ms(1));
         let kept = reader.fact(KEPT)?.and_then(|text| keeping::read(&text, &this.core, now));
         for (nest, known) in kept.iter().flat_map(|k| &k.nests).enumerate() {
@@ -77,6 +81,13 @@ impl Restored {
             this.watched = Some((Timestamp::from_unix_ms(until), well));
         }
         Ok(this)
+    }
+
+    fn recall(&mut self, reading: &HistoricReading) {
+        let HistoricReading { at, measured, rejection, .. } = *reading;
+        if let (Some(source), None) = (self.core.source(&reading.source), rejection) {
+            self.core.recall(Reading { source, at, measured });
+        }
     }
 
     fn judge_again(&mut self, reading: &HistoricReading) {

@@ -298,6 +298,32 @@ fn water_that_runs_out_is_told_a_day_after_it_shows_and_not_before() {
     assert_eq!(b.when("water-low", "returned").len(), 1, "{:?}", b.changes);
 }
 
+/// After a restart the last weeks are read again: a nest that dried in the meantime must not look usual.
+#[test]
+fn what_is_recalled_is_what_dry_hours_are_held_against() {
+    let at = |share: f64| {
+        let room = 0.45 * saturation_pa(22.0);
+        Air { vapour_pa: room + share * (saturation_pa(22.0) - room), ..STILL }
+    };
+    for (recalled_days, told) in [(4, 1), (0, 0)] {
+        let mut b = Bench::new(nest(4.0));
+        for m in 0..recalled_days * 1440 {
+            b.minute = m - 4 * 1440;
+            let moment = BEGIN.plus(Span::from_min(b.minute));
+            let rh = 100.0 * at(0.5).vapour_pa / saturation_pa(22.0);
+            for (source, c, rh) in PROBES.iter().map(|p| (*p, 22.0, rh)).chain([("room:air", 22.0, 45.0)]) {
+                let source = b.core.source(source).unwrap();
+                b.core.recall(Reading { source, at: moment, measured: Measured::Humidity(rh) });
+                b.core.recall(Reading { source, at: moment, measured: Measured::Temperature(c) });
+            }
+        }
+        assert!(b.core.alarms().next().is_none(), "nothing is judged");
+        b.minute = 0;
+        b.hours(36, at(0.1));
+        assert_eq!(b.when("water-low", "raised").len(), told, "{recalled_days} days: {:?}", b.changes);
+    }
+}
+
 #[test]
 fn garbage_raises_no_slow_alarm() {
     let mut b = Bench::new(nest(4.0));

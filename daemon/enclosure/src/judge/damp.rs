@@ -16,6 +16,8 @@ use alloc::vec::Vec;
 /// A humidity less certain than this judges nothing, %RH.
 const VAGUE_PCT: f64 = 12.0;
 
+/// A room of which nothing is known yet, °C.
+const USUAL_ROOM_C: f64 = 20.0;
 /// Dew is told from here on, %RH at the surface: a probe that is wet says 100 at the most and often a little less.
 const DEW_PCT: f64 = 98.0;
 
@@ -33,6 +35,11 @@ pub(super) struct Damp {
 }
 
 impl Damp {
+    /// The course alone: without an estimate the coolest probe stands for a room that tells nothing.
+    pub(super) fn recall(&mut self, at: Timestamp, watch: &Watch) {
+        self.course.hear(at, &watch.vapour, watch.vapour.coolest_c().unwrap_or(USUAL_ROOM_C), |_| true);
+    }
+
     pub(super) fn findings(
         &mut self,
         now: Timestamp,
@@ -42,7 +49,7 @@ impl Damp {
         s: &AlarmSettings,
         out: &mut Vec<Finding>,
     ) {
-        let room_c = along.map_or(20.0, |a| a.room_c);
+        let room_c = along.map_or(USUAL_ROOM_C, |a| a.room_c);
         self.course.hear(now, &watch.vapour, room_c, |p| watch.fault(p).is_none());
         // Nobody lives there, or it rests without being watered: only dew is told.
         let is_lived_in = !season.is_some_and(|s| s.kind == SeasonKind::Empty);

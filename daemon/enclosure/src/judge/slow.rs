@@ -95,6 +95,10 @@ impl Slow {
         }
     }
 
+    pub(super) fn recall(&mut self, at: Timestamp, watch: &Watch) {
+        self.damp.recall(at, watch);
+    }
+
     fn refuge(
         &mut self,
         now: Timestamp,

@@ -46,5 +46,23 @@ pub(crate) fn all() -> Vec<Scenario> {
         unmeasured,
         refilled,
         opened,
+        season(),
     ]
+}
+
+/// Two months of ordinary life in which nothing dries: lids, refills, dry spells, windows, sun.
+fn season() -> Scenario {
+    let mut season = held("damp-season-oak", 60, OAK, (0.0, 80.0, 4.5), &[10.0, 75.0, 230.0], 29.0);
+    season.spec.room.weather_sd_k = 1.2;
+    for week in 0..8_u8 {
+        // No two weeks are alike.
+        let (k, day) = (f64::from(week), f64::from(week) * 7.0);
+        season = season
+            .event(EventKind::Lid, day + 2.4, 0.1 + 0.4 * k)
+            .event(EventKind::Refill { ml: 12.0, water_c: 18.0 }, day + 3.3 + 0.1 * k, 0.05)
+            .event(EventKind::Dry(0.15 + 0.05 * k), day + 4.0, 12.0 + 8.0 * k)
+            .event(EventKind::Air { delta_k: -5.0, tau_s: 1200.0 }, day + 5.3, 0.7)
+            .event(EventKind::Sun(50.0), day + 6.45, 1.0);
+    }
+    season
 }
