@@ -3,6 +3,7 @@
 //! If a daemon runs, it is asked over HTTP (`remote`); else the history file itself is opened (`local`). Never both:
 //! history's lock decides, and whoever holds it is the only one who writes.
 mod local;
+mod proving;
 mod remote;
 
 #[cfg(test)]
@@ -10,7 +11,6 @@ mod tests;
 
 use crate::clock::Clock;
 use crate::history::{HistoryError, Store};
-use crate::notices;
 use crate::pipeline::acts::written;
 use crate::shelf_file::ShelfFile;
 use crate::snapshot::{AlarmAct, AlarmName, Note};
@@ -21,6 +21,7 @@ use clap::{Args, Subcommand};
 use enclosure::{Span, State, Timestamp};
 use std::io::Write;
 use std::ops::Range;
+use std::path::PathBuf;
 
 /// Longest silence of an alarm: a week.
 pub const SILENCE_MAX: Span = Span::from_h(7 * 24);
@@ -80,8 +81,23 @@ pub enum AlarmsCommand {
     },
     /// Puts an alarm back into service
     InService(Named),
-    /// Sends a test message by every way, and says what came of it
-    Test,
+    /// Says that someone is on the way: messages about it are not repeated for half an hour
+    OnTheWay(Named),
+    /// Sends a test message by every way; each is proved once a person has seen it
+    Test {
+        /// The code of a test message that a person saw
+        #[arg(long, value_name = "CODE")]
+        seen: Option<String>,
+    },
+    /// Writes a card to print and hang beside a nest: which plug, what never to touch, whom to call
+    Card {
+        /// The nest's id
+        #[arg(long, value_name = "ID")]
+        nest: String,
+        /// Where to, an .html file
+        #[arg(long, value_name = "FILE")]
+        out: PathBuf,
+    },
 }
 
 /// An alarm by its name.
@@ -198,6 +214,13 @@ impl Keeper {
         }
     }
 
+    async fn on_the_way(&self, name: &AlarmName) -> anyhow::Result<()> {
+        match self {
+            Self::Daemon(daemon) => daemon.on_the_way(name).await,
+            Self::File(_) => bail!("no daemon runs here, so nobody is told of anything. Start `warmend run`"),
+        }
+    }
+
     async fn write(&mut self, note: Note) -> anyhow::Result<()> {
         match self {
             Self::Daemon(daemon) => daemon.write(&note).await,
@@ -220,7 +243,13 @@ impl Keeper {
 pub async fn alarms(command: &AlarmsCommand, file: &ShelfFile, clock: &dyn Clock) -> anyhow::Result<()> {
     let now = clock.now();
     let (act, name, why) = match command {
-        AlarmsCommand::Test => return test(file, clock).await,
+        AlarmsCommand::Test { seen } => return proving::test(seen.as_deref(), file, clock).await,
+        AlarmsCommand::OnTheWay(Named { name }) => {
+            Keeper::find(file, now)?.on_the_way(name).await?;
+            return say(&format!("{}: not repeated for half an hour; others are told in their turn\n", written(name)));
+        }
+        // It needs no history, and is written before this is asked.
+        AlarmsCommand::Card { .. } => return Ok(()),
         AlarmsCommand::List => return list(&Keeper::find(file, now)?.standing().await?),
         AlarmsCommand::Ack { alarm, why } => (AlarmAct::Acknowledge, &alarm.name, why.as_deref()),
         AlarmsCommand::Shelve { alarm, length, why } => {
@@ -284,25 +313,6 @@ fn checked(new: NewNote, file: &ShelfFile, now: Timestamp) -> anyhow::Result<Not
         bail!("writing a note: it is about what was, not about what will be; give an earlier --when");
     }
     Ok(Note { at, nest: new.nest, kind: new.kind, at_mm: new.at_mm, text: new.text.join(" ") })
-}
-
-async fn test(file: &ShelfFile, clock: &dyn Clock) -> anyhow::Result<()> {
-    let context = notices::Context::new(file, jiff::tz::TimeZone::system());
-    let said = notices::test_all(&file.notices, clock, &context).await;
-    let mut failed = 0;
-    for (way, result) in &said {
-        match result {
-            Ok(()) => say(&format!("{way}: sent; see whether it arrived\n"))?,
-            Err(why) => {
-                failed += 1;
-                say(&format!("{way}: not sent: {why}\n"))?;
-            }
-        }
-    }
-    if failed > 0 {
-        bail!("sending a test message: {failed} of {} ways failed. Correct [[notice]] in the shelf file", said.len());
-    }
-    Ok(())
 }
 
 fn list(standing: &[Standing]) -> anyhow::Result<()> {

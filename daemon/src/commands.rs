@@ -2,7 +2,7 @@
 use crate::broker::users;
 use crate::cli::{Cli, Command, Demo, LogForm, Replay, Review};
 use crate::clock::{Clock, SystemClock};
-use crate::notices::{self, Context};
+use crate::notices::{self, Context, Kit, Ledger, card, heartbeat};
 use crate::run::{self, NoticeParts, Outfit, Task, WebParts};
 use crate::shelf_file::{self, EXIT_WRONG, ShelfErrors, ShelfFile};
 use crate::{acts, demo, exchange, plan, replay, review, web};
@@ -11,6 +11,7 @@ use std::future::Future;
 use std::io::Write as _;
 use std::path::Path;
 use std::sync::Arc;
+use tokio_util::task::AbortOnDropHandle;
 use tracing_subscriber::EnvFilter;
 
 /// Exit code: done.
@@ -112,6 +113,9 @@ pub fn execute(cli: Cli) -> Result<u8, Failure> {
         }
         Command::Alarms { command } => {
             let file = load(&cli.shelf)?;
+            if let acts::AlarmsCommand::Card { nest, out } = &command {
+                return print_card(&file, nest, out).map(|()| EXIT_DONE);
+            }
             block_on(acts::alarms(&command, &file, clock.as_ref()))??;
             Ok(EXIT_DONE)
         }
@@ -155,6 +159,17 @@ async fn watch(file: ShelfFile) -> Result<(), Failure> {
     run::run(file, Outfit::new(serve, tell), told_to_stop()).await.map_err(|e| Failure::coded(e.exit_code(), e))
 }
 
+/// Writes the card that hangs beside a nest.
+fn print_card(file: &ShelfFile, nest: &str, out: &Path) -> Result<(), Failure> {
+    let Some(page) = card::html(file, nest) else {
+        let ids: Vec<_> = file.shelf.nests.iter().map(|n| n.id.as_str()).collect();
+        let why = format!("writing a card: there is no nest \"{nest}\"; there are: {}", ids.join(", "));
+        return Err(Failure::CalledWrongly(why));
+    };
+    let written = std::fs::write(out, page);
+    written.with_context(|| format!("writing the card to {}", out.display())).map_err(Failure::Failed)
+}
+
 /// Reads a password from standard input and prints what a line of a users file needs of it.
 fn hash_password() -> anyhow::Result<()> {
     let mut line = String::new();
@@ -170,14 +185,37 @@ fn hash_password() -> anyhow::Result<()> {
 
 /// The pages, as the daemon wants them.
 fn serve(p: WebParts) -> Task {
-    Box::pin(web::serve(p.listener, p.snapshots, p.acts, p.history, p.clock, p.stop))
+    Box::pin(web::serve(p))
 }
 
-/// The messages, as the daemon wants them.
+/// The messages, as the daemon wants them; with signs of life, out and in.
 fn tell(p: NoticeParts) -> Task {
     let context = Arc::new(Context::new(&p.file, jiff::tz::TimeZone::system()));
-    let notices = notices::start(&p.file.notices, p.told, p.sent, (p.clock, context), Some(&p.publisher));
-    Box::pin(notices.run(p.stop))
+    let ledger = Ledger::load(&p.file.history.path, p.clock.now()).unwrap_or_else(|error| {
+        tracing::error!(%error, "what was told before the start is not known: some of it may be told again");
+        Ledger::default()
+    });
+    let kit = Kit {
+        clock: Arc::clone(&p.clock),
+        context,
+        snapshots: Some(p.snapshots.clone()),
+        publisher: Some(p.publisher.clone()),
+        answering: Arc::clone(&p.answering),
+        ledger,
+        recipients: p.file.recipients.clone(),
+        remind: p.file.remind,
+    };
+    let notices = notices::start(&p.file.notices, p.told, p.sent.clone(), kit);
+    let beating = p.file.heartbeat.clone().map(|settings| {
+        let awaiting = heartbeat::wait_for(p.answering, p.acts, Arc::clone(&p.clock), p.stop.clone());
+        let beating = heartbeat::beat(settings, p.snapshots, (p.clock, p.sent), p.stop.clone());
+        [tokio::spawn(awaiting), tokio::spawn(beating)].map(AbortOnDropHandle::new)
+    });
+    Box::pin(async move {
+        let ended = notices.run(p.stop).await;
+        drop(beating);
+        ended
+    })
 }
 
 /// Ends when somebody asks the process to stop.

@@ -14,6 +14,7 @@ use crate::broker::EmbeddedBroker;
 use crate::clock::{Clock, SystemClock};
 use crate::intake::{Inbox, Intake, Link, Publisher};
 use crate::mirror::{self, Mirror};
+use crate::notices::Answering;
 use crate::pipeline::{Parts, Pipeline};
 use crate::shelf_file::ShelfFile;
 use crate::snapshot::{ACTS_WAITING, Act, SENT_WAITING, Sent, Snapshot, TOLD_WAITING, Told};
@@ -57,6 +58,8 @@ pub struct WebParts {
     pub history: PathBuf,
     /// The shelf file, for plugs and place.
     pub file: Arc<ShelfFile>,
+    /// What people do with messages.
+    pub answering: Arc<Answering>,
     /// The time.
     pub clock: Arc<dyn Clock>,
     /// Says when to end.
@@ -76,6 +79,10 @@ pub struct NoticeParts {
     pub publisher: Publisher,
     /// The ways out.
     pub file: Arc<ShelfFile>,
+    /// What people do with messages.
+    pub answering: Arc<Answering>,
+    /// For what is found out outside: a second watch that is missed.
+    pub acts: mpsc::Sender<Act>,
     /// The time.
     pub clock: Arc<dyn Clock>,
     /// Says when to end.
@@ -216,6 +223,9 @@ impl Running {
                 },
             )
         });
+        let (key, fact) = starting::link_key(&history)?;
+        settings.facts.extend(fact);
+        let answering = Answering::new(key, file, page, Arc::clone(&clock));
         let acker = intake.acker();
         let link = intake.link();
         let (leave, left) = oneshot::channel();
@@ -242,16 +252,27 @@ impl Running {
         let parts = WebParts {
             listener,
             snapshots: seen.clone(),
-            acts: acts_in,
+            acts: acts_in.clone(),
             history,
             file: Arc::clone(file),
+            answering: Arc::clone(&answering),
             clock: Arc::clone(&clock),
             stop: stop.clone(),
         };
         crew.start("web", web(parts));
         let file = Arc::clone(file);
-        let parts =
-            NoticeParts { told: told_out, sent: sent_in, snapshots: seen, publisher, file, clock, stop: stop.clone() };
+        let (snapshots, acts, stopped) = (seen, acts_in, stop.clone());
+        let parts = NoticeParts {
+            told: told_out,
+            sent: sent_in,
+            snapshots,
+            publisher,
+            file,
+            answering,
+            acts,
+            clock,
+            stop: stopped,
+        };
         crew.start("notices", notices(parts));
         let (pipeline, stop_crew) = (core, stop);
         Ok(Self {

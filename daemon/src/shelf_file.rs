@@ -4,7 +4,7 @@
 //! - `document`: TOML with its lines against the one table of keys in `schema`; what is faulty is named and left out;
 //! - `environment`: `WARMEND__SECTION__KEY` against the same table;
 //! - the `config` crate lays one over the other and fills `raw`, the file as it is written;
-//! - `nests`, `bands`, `materials`, `services`, `notices`: meaning, ranges, references, defaults;
+//! - `nests`, `bands`, `materials`, `services`, `notices`, `recipients`: meaning, ranges, references, defaults;
 //! - `unwise`: what is legal but better otherwise, each with its reason;
 //! - `report`: what `warmend check` says.
 //!
@@ -21,6 +21,7 @@ mod nests;
 mod notices;
 mod permits;
 mod raw;
+mod recipients;
 mod report;
 mod schema;
 mod services;
@@ -37,12 +38,12 @@ pub use materials::{UNNAMED as UNNAMED_MATERIAL, known_material, material_names,
 pub use nests::MAX_SOURCES;
 pub use report::{DEFERENCE, EXIT_FINE, EXIT_WRONG, report};
 pub use settings::{
-    BrokerSettings, BrokerWay, HistorySettings, InfluxSettings, Mapping, NoticeWay, PermitSettings, Plug, QuietHours,
-    Turned, Way, WebSettings,
+    BrokerSettings, BrokerWay, HeartbeatSettings, HistorySettings, InfluxSettings, Mapping, NoticeWay, PermitSettings,
+    Plug, QuietHours, Recipient, Turned, Way, WebSettings,
 };
 
-use enclosure::Shelf;
 use enclosure::shelf::Nest;
+use enclosure::{Shelf, Span};
 use findings::Findings;
 use raw::RawFile;
 use std::collections::HashMap;
@@ -73,6 +74,14 @@ pub struct ShelfFile {
     pub history: HistorySettings,
     /// Where the pages are.
     pub web: WebSettings,
+    /// What to call in an emergency, as the keeper wrote it.
+    pub emergency: Option<String>,
+    /// Those who are told, in the order in which they are.
+    pub recipients: Vec<Recipient>,
+    /// After so long an answered danger that still holds is brought to mind again.
+    pub remind: Span,
+    /// Signs of life.
+    pub heartbeat: Option<HeartbeatSettings>,
     /// Ways by which a keeper is told; never empty.
     pub notices: Vec<NoticeWay>,
     /// A mirror, if one is wanted.
@@ -191,7 +200,9 @@ fn build(raw: &RawFile, (path, text): (&Path, String), f: &mut Findings) -> Opti
     let broker = services::broker(&raw.broker, dir, f);
     let history = services::history(&raw.history, dir);
     let web = services::web(&raw.web, f);
-    let notices = notices::build(&raw.notice, dir, f);
+    let recipients = recipients::build(&raw.recipient, f);
+    let notices = notices::build(&raw.notice, &recipients, dir, f);
+    let heartbeat = raw.heartbeat.as_ref().map(|h| recipients::heartbeat(h, f));
     let influx = raw.influx.as_ref().map(|i| services::influx(i, dir, f));
     let mappings = services::mappings(&raw.mapping, f);
     let shelf = Shelf {
@@ -209,6 +220,10 @@ fn build(raw: &RawFile, (path, text): (&Path, String), f: &mut Findings) -> Opti
         broker: broker?,
         history,
         web: web?,
+        emergency: raw.shelf.emergency.clone(),
+        recipients,
+        remind: services::span(raw.alarm.remind_min.unwrap_or(5.0), 60_000.0),
+        heartbeat,
         notices,
         influx: influx.map_or(Some(None), |checked| checked.map(Some))?,
         mappings,

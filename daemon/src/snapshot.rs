@@ -130,6 +130,15 @@ pub enum ActKind {
     Alarm(AlarmAct, AlarmName),
     /// Write down what was seen or done.
     Note(Note),
+    /// A second watch elsewhere is missed, or heard again.
+    Elsewhere {
+        /// The name of its shelf.
+        shelf: String,
+        /// Whether it is missed.
+        missed: bool,
+        /// Since when, and what it may mean.
+        detail: String,
+    },
 }
 
 /// What can be done to an alarm.

@@ -6,6 +6,7 @@
 //! - There is no password: whoever reaches the address may look and answer alarms. What a foreign page makes a browser
 //!   send is refused (`guard`).
 pub(crate) mod acts;
+mod answers;
 mod guard;
 mod health;
 mod json;
@@ -22,6 +23,8 @@ mod tests;
 pub use health::{Health, Pulse};
 
 use crate::clock::Clock;
+use crate::notices::Answering;
+use crate::run::WebParts;
 use crate::snapshot::{Act, Snapshot};
 use crate::views::hours::Hours;
 use anyhow::Context as _;
@@ -59,6 +62,9 @@ pub(crate) struct App {
     acts: mpsc::Sender<Act>,
     history: PathBuf,
     clock: Arc<dyn Clock>,
+    answering: Arc<Answering>,
+    /// The name by which the keeper says that telephones reach the pages.
+    host: Option<String>,
     hours: Hours,
     pulse: Arc<Pulse>,
     reads: Arc<Semaphore>,
@@ -85,7 +91,7 @@ impl App {
         snapshots: watch::Receiver<Arc<Snapshot>>,
         acts: mpsc::Sender<Act>,
         (history, hours): (PathBuf, Hours),
-        clock: Arc<dyn Clock>,
+        (clock, answering): (Arc<dyn Clock>, Arc<Answering>),
         stop: CancellationToken,
     ) -> Arc<Self> {
         Arc::new(Self {
@@ -93,6 +99,8 @@ impl App {
             acts,
             history,
             clock,
+            host: answering.host(),
+            answering,
             hours,
             pulse: Arc::default(),
             reads: Arc::new(Semaphore::new(HISTORY_READS_MAX)),
@@ -135,6 +143,11 @@ pub(crate) fn router(app: Arc<App>) -> Router {
         .route("/alarm", post(acts::alarm_form))
         .route("/note", post(acts::note_form))
         .route("/act", post(acts::act_json))
+        .route("/answer/{token}", get(answers::ask).post(answers::act))
+        .route("/ways.json", get(answers::ways))
+        .route("/ways/test", post(answers::test))
+        .route("/ways/seen", post(answers::seen))
+        .route("/heartbeat/{shelf}", get(answers::life))
         .fallback(pages::missing)
         .layer(DefaultBodyLimit::max(BODY_BYTES_MAX))
         .layer(from_fn_with_state(Arc::clone(&app), guard::check))
@@ -143,19 +156,13 @@ pub(crate) fn router(app: Arc<App>) -> Router {
         .with_state(app)
 }
 
-/// Serves the pages on `listener` until `stop`.
+/// Serves the pages until `stop`.
 ///
 /// # Errors
 /// If the listener fails for good.
-pub async fn serve(
-    listener: TcpListener,
-    snapshots: watch::Receiver<Arc<Snapshot>>,
-    acts: mpsc::Sender<Act>,
-    history: PathBuf,
-    clock: Arc<dyn Clock>,
-    stop: CancellationToken,
-) -> anyhow::Result<()> {
-    let app = App::new(snapshots, acts, (history, Hours::system()), clock, stop.clone());
+pub async fn serve(parts: WebParts) -> anyhow::Result<()> {
+    let WebParts { listener, snapshots, acts, history, answering, clock, stop, .. } = parts;
+    let app = App::new(snapshots, acts, (history, Hours::system()), (clock, answering), stop.clone());
     serve_app(listener, app, stop).await
 }
 

@@ -72,6 +72,7 @@ fn frame(current: usize) -> Frame {
     let nav = [("Now", "now.html"), ("Oak", "week.html"), ("Slate", "week.html"), ("Alarms", "alarms.html")];
     let nav = nav.iter().enumerate();
     Frame {
+        cautions: Vec::new(),
         shelf_name: "study".to_owned(),
         nav: nav
             .map(|(i, (l, u))| Link { label: (*l).to_owned(), url: (*u).to_owned(), current: i == current })

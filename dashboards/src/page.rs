@@ -1,5 +1,5 @@
 //! What every page has: head, links, footer; and the pages that are little more.
-use crate::view::{AlarmsPage, Assets, Frame, Link, PlainPage, Tone};
+use crate::view::{AlarmsPage, AskPage, Assets, Frame, Link, PlainPage, Tone};
 use crate::words::{alarm_words, capital, stands, state_words};
 use crate::{AlarmView, LIVE_PATH, STYLE_PATH};
 use maud::{DOCTYPE, Markup, PreEscaped, html};
@@ -52,6 +52,7 @@ pub(crate) fn shell(frame: &Frame, head: Head<'_>, main: &Markup) -> String {
                     }
                     @if head.live { p id="age" class="age" {} }
                 }
+                @for caution in &frame.cautions { p class="stale" { (caution) } }
                 @if head.live {
                     p id="stale" class="stale" role="alert" hidden {}
                     p id="spoken" class="unseen" aria-live="assertive" {}
@@ -77,6 +78,23 @@ pub fn plain_html(page: &PlainPage) -> String {
         main class="plain" {
             h1 { (page.title) }
             @for s in &page.sentences { p { (s) } }
+        }
+    };
+    shell(&page.frame, Head { title: &page.title, ..Head::default() }, &main)
+}
+
+/// A question and its answers: nothing is done before one of them is chosen.
+pub fn ask_html(page: &AskPage) -> String {
+    let main = html! {
+        main class="plain" {
+            h1 { (page.title) }
+            @for s in &page.sentences { p { (s) } }
+            @for choice in &page.choices {
+                form method="post" action=(choice.url) {
+                    @for (name, value) in &choice.fields { input type="hidden" name=(name) value=(value); }
+                    p { button type="submit" { (choice.label) } }
+                }
+            }
         }
     };
     shell(&page.frame, Head { title: &page.title, ..Head::default() }, &main)

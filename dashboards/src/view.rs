@@ -47,8 +47,49 @@ pub struct Frame {
     pub shelf_name: String,
     /// Links at the top.
     pub nav: Vec<Link>,
+    /// What every page says above all else, one sentence each.
+    pub cautions: Vec<String>,
     /// Style and script.
     pub assets: Assets,
+}
+
+/// A question with answers to choose from, all alike.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct AskPage {
+    /// Name and links.
+    pub frame: Frame,
+    /// What it is about.
+    pub title: String,
+    /// What a choice does.
+    pub sentences: Vec<String>,
+    /// The choices, none louder than another.
+    pub choices: Vec<Action>,
+}
+
+/// A card to print and hang up.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct CardPage {
+    /// What it is about.
+    pub title: String,
+    /// Where that is.
+    pub place: String,
+    /// In the order of their weight.
+    pub parts: Vec<CardPart>,
+    /// Small print.
+    pub footer: String,
+}
+
+/// One part of a card.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct CardPart {
+    /// Its heading.
+    pub heading: String,
+    /// Sentences.
+    pub sentences: Vec<String>,
+    /// What must be found at a glance, in a box.
+    pub boxed: Option<String>,
+    /// Points of a list.
+    pub points: Vec<String>,
 }
 
 /// Everything on the page of now.

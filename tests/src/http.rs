@@ -7,9 +7,21 @@ use std::sync::{Arc, Mutex};
 
 /// Status and body of a GET.
 pub fn get(at: SocketAddr, path: &str) -> (u16, String) {
+    ask(at, &format!("GET {path} HTTP/1.1\r\nHost: {at}\r\nConnection: close\r\n\r\n"))
+}
+
+/// Status and body of what a form sends.
+pub fn post(at: SocketAddr, path: &str, form: &str) -> (u16, String) {
+    let kind = "Content-Type: application/x-www-form-urlencoded";
+    let length = form.len();
+    let head = format!("POST {path} HTTP/1.1\r\nHost: {at}\r\nConnection: close\r\n{kind}");
+    ask(at, &format!("{head}\r\nContent-Length: {length}\r\n\r\n{form}"))
+}
+
+fn ask(at: SocketAddr, request: &str) -> (u16, String) {
     let mut stream = TcpStream::connect_timeout(&at, SOON).unwrap();
     stream.set_read_timeout(Some(SOON)).unwrap();
-    write!(stream, "GET {path} HTTP/1.1\r\nHost: {at}\r\nConnection: close\r\n\r\n").unwrap();
+    stream.write_all(request.as_bytes()).unwrap();
     let mut answer = Vec::new();
     stream.read_to_end(&mut answer).unwrap();
     let answer = String::from_utf8_lossy(&answer);

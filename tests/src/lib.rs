@@ -5,6 +5,7 @@ pub mod board;
 pub mod daemon;
 pub mod history;
 pub mod http;
+pub mod mail;
 pub mod node;
 pub mod program;
 pub mod quiet;

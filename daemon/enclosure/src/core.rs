@@ -42,6 +42,15 @@ pub enum Input {
         /// What was attempted and why it failed.
         detail: String,
     },
+    /// A second watch elsewhere gave no sign of life for too long, or gives one again: node-silent, by its name.
+    Elsewhere {
+        /// The name of the shelf that it watches.
+        shelf: String,
+        /// Whether it is missed.
+        missed: bool,
+        /// Since when, and what it may mean.
+        detail: String,
+    },
     /// A keeper did something.
     Keeper(KeeperAct),
     /// A keeper worked at a nest (opened, refilled or moved it): its temperature steps are excused for an hour.
@@ -238,6 +247,7 @@ impl Core {
         match input {
             Input::Reading(r) => self.hear(now, r, &mut out),
             Input::Watch { alarm, failing, detail } => self.watch(now, alarm, failing, detail, &mut out),
+            Input::Elsewhere { shelf, missed, detail } => self.elsewhere(now, shelf, missed, detail, &mut out),
             // A declined act changes nothing; the shell asks [`Self::declines`] first and says why.
             Input::Keeper(act) => drop(self.keeper(now, &act, &mut out)),
             Input::Worked { nest, at } => self.excuse(nest, at),

@@ -1,4 +1,5 @@
 //! Acts while a daemon runs: asked over its own pages' address.
+use super::proving::Step;
 use super::{Standing, Written};
 use crate::history::Reader;
 use crate::run;
@@ -40,6 +41,22 @@ struct AlarmJson {
 }
 
 #[derive(Deserialize)]
+struct Ways {
+    ways: Vec<WayJson>,
+}
+
+#[derive(Deserialize)]
+struct WayJson {
+    way: String,
+    #[serde(default)]
+    why: Option<String>,
+    #[serde(default)]
+    accepted: Option<f64>,
+    #[serde(default)]
+    seen: Option<f64>,
+}
+
+#[derive(Deserialize)]
 struct Notes {
     notes: Vec<NoteJson>,
 }
@@ -58,6 +75,8 @@ struct NoteJson {
 struct Answer {
     #[serde(default)]
     why: String,
+    #[serde(default)]
+    way: String,
 }
 
 impl Daemon {
@@ -104,24 +123,17 @@ impl Daemon {
             AlarmAct::TakeOut(_) => "out-of-service",
             AlarmAct::PutBack => "in-service",
         };
-        let mut body = Map::new();
-        body.insert("do".to_owned(), json!(wish));
-        body.insert("alarm".to_owned(), json!(name.alarm));
-        for (key, value) in [("nest", &name.nest), ("probe", &name.probe), ("node", &name.node)] {
-            if let Some(value) = value {
-                body.insert(key.to_owned(), json!(value));
-            }
-        }
+        let mut body = named(wish, name);
         match act {
-            AlarmAct::Shelve(minutes) => drop(body.insert("minutes".to_owned(), json!(minutes))),
-            AlarmAct::TakeOut(Some(until)) => drop(body.insert("until".to_owned(), json!(until.unix_s()))),
+            AlarmAct::Shelve(minutes) => body["minutes"] = json!(minutes),
+            AlarmAct::TakeOut(Some(until)) => body["until"] = json!(until.unix_s()),
             _ => {}
         }
-        body.insert("by".to_owned(), json!(super::BY));
+        body["by"] = json!(super::BY);
         if !why.is_empty() {
-            body.insert("why".to_owned(), json!(why));
+            body["why"] = json!(why);
         }
-        self.post(&Value::Object(body)).await
+        self.post(&body).await
     }
 
     pub(super) async fn write(&self, note: &Note) -> anyhow::Result<()> {
@@ -132,6 +144,31 @@ impl Daemon {
             body["at_mm"] = json!(mm);
         }
         self.post(&body).await
+    }
+
+    pub(super) async fn on_the_way(&self, name: &AlarmName) -> anyhow::Result<()> {
+        self.post(&named("on-the-way", name)).await
+    }
+
+    /// Sends test messages; each way with why it was not accepted.
+    pub(super) async fn test(&self) -> anyhow::Result<Vec<(String, Option<String>)>> {
+        let answer = self.post_to("ways/test", &json!({})).await?;
+        let ways: Ways = answer.json().await.with_context(|| self.asking())?;
+        Ok(ways.ways.into_iter().map(|w| (w.way, w.why)).collect())
+    }
+
+    /// A person saw the test message of this code; gives the way.
+    pub(super) async fn seen(&self, code: &str) -> anyhow::Result<String> {
+        let answer = self.post_to("ways/seen", &json!({ "code": code })).await?;
+        let answer: Answer = answer.json().await.with_context(|| self.asking())?;
+        Ok(answer.way)
+    }
+
+    /// How far each way is proved.
+    pub(super) async fn ways(&self) -> anyhow::Result<Vec<Step>> {
+        let ways: Ways = self.get("ways.json", &[]).await?;
+        let at = |s: Option<f64>| s.and_then(Timestamp::from_unix_s);
+        Ok(ways.ways.into_iter().map(|w| Step { way: w.way, accepted: at(w.accepted), seen: at(w.seen) }).collect())
     }
 
     async fn get<T: for<'a> Deserialize<'a>>(&self, page: &str, query: &[(&str, String)]) -> anyhow::Result<T> {
@@ -148,9 +185,13 @@ impl Daemon {
     }
 
     async fn post(&self, body: &Value) -> anyhow::Result<()> {
-        let url = format!("http://{}/act", self.address);
+        self.post_to("act", body).await.map(drop)
+    }
+
+    async fn post_to(&self, page: &str, body: &Value) -> anyhow::Result<reqwest::Response> {
+        let url = format!("http://{}/{page}", self.address);
         let answer = self.client.post(url).json(body).send().await.with_context(|| self.asking())?;
-        self.judged(answer).await.map(drop)
+        self.judged(answer).await
     }
 
     async fn judged(&self, answer: reqwest::Response) -> anyhow::Result<reqwest::Response> {
@@ -169,6 +210,19 @@ impl Daemon {
             self.address
         )
     }
+}
+
+/// What is to be done to an alarm.
+fn named(wish: &str, name: &AlarmName) -> Value {
+    let mut body = Map::new();
+    body.insert("do".to_owned(), json!(wish));
+    body.insert("alarm".to_owned(), json!(name.alarm));
+    for (key, value) in [("nest", &name.nest), ("probe", &name.probe), ("node", &name.node)] {
+        if let Some(value) = value {
+            body.insert(key.to_owned(), json!(value));
+        }
+    }
+    Value::Object(body)
 }
 
 impl AlarmJson {

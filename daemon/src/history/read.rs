@@ -14,6 +14,7 @@ use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
 mod buckets;
+mod deliveries;
 mod hours;
 mod sizes;
 pub use buckets::{Bucket, Extent};

@@ -1,11 +1,16 @@
 use super::*;
 use crate::notices::samples;
+use crate::notices::schedule::Quiet;
 use crate::shelf_file::QuietHours;
-use enclosure::{Alarm, State};
+use enclosure::{Alarm, Timestamp};
+
+const REMIND: Span = Span::from_min(5);
 
 /// A way, its clock, and what it said: one word a message.
 struct Way {
     desk: Desk,
+    turn: Turn,
+    quiet: Option<Quiet>,
     now: Span,
     wall: Timestamp,
     said: Vec<String>,
@@ -13,11 +18,18 @@ struct Way {
 
 impl Way {
     fn new(desk: Desk) -> Self {
-        Self { desk, now: Span::ZERO, wall: Timestamp::from_unix_ms(1_772_323_200_000), said: Vec::new() }
+        Self {
+            desk,
+            turn: Turn::FIRST,
+            quiet: None,
+            now: Span::ZERO,
+            wall: Timestamp::from_unix_ms(1_772_323_200_000),
+            said: Vec::new(),
+        }
     }
 
     fn plain() -> Self {
-        Self::new(Desk::new(Priority::Advice, Span::ZERO, None))
+        Self::new(Desk::new(Priority::Advice, REMIND))
     }
 
     fn hear(&mut self, alarm: Alarm, event: Event) {
@@ -25,14 +37,30 @@ impl Way {
     }
 
     fn hear_at(&mut self, alarm: Alarm, event: Event, nest: &str) {
-        self.desk.take(self.now, Arc::new(samples::told(alarm, event, nest)));
+        self.take(samples::told(alarm, event, nest));
+    }
+
+    fn take(&mut self, told: Told) {
+        self.desk.take(self.now, Arc::new(told), self.turn, Past::default());
+    }
+
+    /// Answered, and still true.
+    fn answered(&mut self, alarm: Alarm) {
+        let mut told = samples::told(alarm, Event::Acknowledged, "oak");
+        told.change.state = State::Acknowledged;
+        self.take(told);
     }
 
     /// Lets `min` minutes pass; every attempt ends as `how` says.
     fn pass(&mut self, min: i64, how: &Sent) {
         let end = Span::from_ms(self.now.ms() + min * 60_000);
         loop {
-            while let Some(job) = self.desk.next(self.now, self.wall) {
+            let (quiet, wall) = (self.quiet.clone(), self.wall);
+            let held = |told: &Told| {
+                let outlook = schedule::Outlook::default();
+                quiet.as_ref().is_some_and(|q| q.holds(wall)) && schedule::may_wait(told.change.alarm, outlook)
+            };
+            while let Some(job) = self.desk.next(self.now, &held) {
                 if *how == Sent::Done {
                     let c = &job.told.change;
                     let nest = c.nest.clone().unwrap_or_default();
@@ -40,7 +68,7 @@ impl Way {
                 }
                 self.desk.done(self.now, job.serial, how);
             }
-            let next = self.desk.wake_at(self.now, self.wall).filter(|next| *next <= end);
+            let next = self.desk.wake_at(self.now, &held).filter(|next| *next <= end);
             let to = next.unwrap_or(end);
             self.wall = self.wall.plus(Span::from_ms(to.ms() - self.now.ms()));
             self.now = to;
@@ -83,11 +111,11 @@ fn the_end_of_a_danger_is_said_once_and_ends_the_repeats() {
 
 #[test]
 fn consequences_and_what_is_not_urgent_enough_are_not_said() {
-    let mut way = Way::new(Desk::new(Priority::Danger, Span::ZERO, None));
+    let mut way = Way::new(Desk::new(Priority::Danger, REMIND));
     way.hear(Alarm::BroodHot, Event::Raised);
     let mut consequence = samples::told(Alarm::BroodLimit, Event::Raised, "oak");
     consequence.change.told = false;
-    way.desk.take(way.now, Arc::new(consequence));
+    way.take(consequence);
     way.pass(60, &Sent::Done);
     assert!(way.said.is_empty());
 }
@@ -98,11 +126,11 @@ fn a_danger_that_outlasts_its_silence_wakes_again() {
     let mut back = samples::told(Alarm::BroodLimit, Event::Unshelved, "oak");
     back.change.told = false;
     back.change.state = State::Unacknowledged;
-    way.desk.take(way.now, Arc::new(back.clone()));
+    way.take(back.clone());
     way.pass(1, &Sent::Done);
     assert_eq!(way.said, ["0: unshelved brood-limit oak"]);
     back.change.state = State::Normal;
-    way.desk.take(way.now, Arc::new(back));
+    way.take(back);
     way.pass(60, &Sent::Done);
     assert_eq!(way.said.len(), 1);
 }
@@ -132,20 +160,25 @@ fn what_ended_while_the_way_was_out_of_order_is_said_as_ended() {
 }
 
 #[test]
-fn a_message_that_is_refused_stands_in_nobodys_way() {
+fn a_message_that_is_refused_stands_in_nobodys_way_and_is_not_given_up() {
     let mut way = Way::plain();
     way.hear(Alarm::BroodHot, Event::Raised);
-    way.hear(Alarm::WaterLow, Event::Raised);
     way.pass(30, &Sent::Refused("no".to_owned()));
-    assert_eq!((way.desk.entries.len(), way.desk.dropped()), (0, 2));
+    way.hear(Alarm::NestUnwatched, Event::Raised);
+    way.pass(1, &Sent::Done);
+    assert_eq!(way.said, ["30: raised nest-unwatched oak"]);
+    way.pass(65, &Sent::Done);
+    assert_eq!(way.said.len(), 2, "{:?}", way.said);
     way.hear(Alarm::BroodLimit, Event::Raised);
     way.pass(30, &Sent::Refused("no".to_owned()));
-    assert_eq!(way.desk.entries.len(), 1, "a danger is never given up");
+    way.pass(1, &Sent::Done);
+    assert!(way.said[2].ends_with("raised brood-limit oak"), "a danger is tried without a pause");
 }
 
 #[test]
 fn a_second_recipient_hears_only_what_nobody_answered() {
-    let mut way = Way::new(Desk::new(Priority::Danger, Span::from_min(10), None));
+    let mut way = Way::new(Desk::new(Priority::Danger, REMIND));
+    way.turn = Turn { rank: 1, delay: Span::from_min(10), dangers_only: false };
     way.hear_at(Alarm::BroodLimit, Event::Raised, "oak");
     way.hear_at(Alarm::BroodLimit, Event::Raised, "ash");
     way.pass(9, &Sent::Done);
@@ -157,7 +190,8 @@ fn a_second_recipient_hears_only_what_nobody_answered() {
 #[test]
 fn quiet_hours_hold_what_may_wait_and_drop_what_is_over_by_morning() {
     let hours = QuietHours { from_min: 0, to_min: 60, time_zone: "UTC".to_owned() };
-    let mut way = Way::new(Desk::new(Priority::Advice, Span::ZERO, Quiet::new(&hours)));
+    let mut way = Way::plain();
+    way.quiet = Quiet::new(&hours);
     way.hear_at(Alarm::GradientFlat, Event::Raised, "ash");
     way.hear_at(Alarm::WaterLow, Event::Raised, "oak");
     way.hear_at(Alarm::BroodHot, Event::Raised, "elm");
@@ -191,15 +225,132 @@ fn the_same_alarm_told_anew_replaces_the_old_message() {
 }
 
 #[test]
-fn what_stood_at_the_start_is_said_again_except_advice() {
+fn the_next_person_is_told_at_4_minutes_and_everyone_at_8() {
+    for (rank, minutes) in [
+        (0, vec![0, 2, 4, 6, 8, 10, 12, 14, 16, 18, 20, 30, 40]),
+        (1, vec![4, 6, 8, 10, 12, 14, 16, 18, 20, 30, 40]),
+        (2, vec![8, 10, 12, 14, 16, 18, 20, 30, 40]),
+        (7, vec![8, 10, 12, 14, 16, 18, 20, 30, 40]),
+    ] {
+        let mut way = Way::plain();
+        way.turn = Turn::of_rank(rank);
+        way.hear(Alarm::HeaterStuckOn, Event::Raised);
+        way.hear(Alarm::BroodHot, Event::Raised);
+        way.pass(41, &Sent::Done);
+        let dangers: Vec<_> = way.said.iter().filter(|s| s.contains("heater-stuck-on")).cloned().collect();
+        let warned = way.said.len() - dangers.len();
+        assert_eq!(warned, usize::from(rank == 0), "a neighbour is woken for danger only");
+        way.said = dangers;
+        assert_eq!(way.minutes(), minutes, "rank {rank}");
+    }
+}
+
+#[test]
+fn an_answered_danger_that_goes_on_is_brought_to_mind_and_goes_on_to_the_next_person() {
+    for (rank, minutes) in [(0, vec![1, 6, 11, 16, 21]), (1, vec![12, 17, 22]), (2, vec![17, 22])] {
+        let mut way = Way::plain();
+        way.turn = Turn::of_rank(rank);
+        way.hear(Alarm::HeaterStuckOn, Event::Raised);
+        way.pass(1, &Sent::Done);
+        let before = way.said.len();
+        way.answered(Alarm::HeaterStuckOn);
+        way.pass(23, &Sent::Done);
+        let reminders = way.minutes().split_off(before);
+        let wanted: Vec<i64> = if rank == 0 { minutes[1..].to_vec() } else { minutes };
+        assert_eq!(reminders, wanted, "rank {rank}: {:?}", way.said);
+        // It ends when it is over, and whoever was told hears that.
+        way.said.clear();
+        way.hear(Alarm::HeaterStuckOn, Event::Cleared);
+        way.pass(60, &Sent::Done);
+        assert_eq!(way.said.len(), 1, "rank {rank}: {:?}", way.said);
+    }
+}
+
+#[test]
+fn worse_than_when_it_was_answered_is_raised_anew_and_a_silence_ends_the_reminders() {
     let mut way = Way::plain();
-    for alarm in [Alarm::BroodLimit, Alarm::BroodHot, Alarm::GradientFlat] {
+    way.hear(Alarm::BroodLimit, Event::Raised);
+    way.pass(1, &Sent::Done);
+    way.answered(Alarm::BroodLimit);
+    let mut worse = samples::told(Alarm::BroodLimit, Event::Unacknowledged, "oak");
+    (worse.change.told, worse.change.state) = (true, State::Unacknowledged);
+    way.pass(1, &Sent::Done);
+    way.take(worse);
+    way.pass(3, &Sent::Done);
+    assert_eq!(way.said[1..], ["2: unacknowledged brood-limit oak", "4: unacknowledged brood-limit oak"]);
+    way.answered(Alarm::BroodLimit);
+    way.hear(Alarm::BroodLimit, Event::Shelved);
+    way.pass(60, &Sent::Done);
+    assert_eq!(way.said.len(), 3);
+}
+
+#[test]
+fn someone_on_the_way_quiets_the_repetition_for_half_an_hour_and_not_the_escalation() {
+    let mut ways = [0, 1, 2].map(|rank| {
+        let mut way = Way::plain();
+        way.turn = Turn::of_rank(rank);
+        way.hear(Alarm::HeaterStuckOn, Event::Raised);
+        way.pass(1, &Sent::Done);
+        way
+    });
+    let name = AlarmName { alarm: "heater-stuck-on".to_owned(), nest: Some("oak".to_owned()), probe: None, node: None };
+    for way in &mut ways {
+        way.desk.on_the_way(way.now, &name);
+        way.pass(45, &Sent::Done);
+    }
+    let minutes = ways.map(|way| way.minutes());
+    assert_eq!(minutes, [vec![0, 31, 40], vec![4, 31, 40], vec![8, 31, 40]]);
+}
+
+#[test]
+fn who_cannot_get_there_passes_it_on_at_once() {
+    let mut ways = [0, 1, 2].map(|rank| {
+        let mut way = Way::plain();
+        way.turn = Turn::of_rank(rank);
+        way.hear(Alarm::HeaterStuckOn, Event::Raised);
+        way.pass(1, &Sent::Done);
+        way
+    });
+    let name = AlarmName { alarm: "heater-stuck-on".to_owned(), nest: Some("oak".to_owned()), probe: None, node: None };
+    for way in &mut ways {
+        way.desk.pass_on(way.now, &name);
+        way.pass(1, &Sent::Done);
+    }
+    assert_eq!([ways[0].minutes(), ways[1].minutes(), ways[2].minutes()], [vec![0, 2], vec![1], vec![]]);
+    for way in &mut ways {
+        way.desk.pass_on(way.now, &name);
+        way.pass(0, &Sent::Done);
+    }
+    assert_eq!(ways[2].minutes(), [2]);
+}
+
+#[test]
+fn what_stood_at_the_start_is_said_if_it_did_not_get_out_before() {
+    let mut way = Way::plain();
+    let past = |sent| Past {
+        sent,
+        first: Span::from_min(3),
+        last: Span::from_min(1),
+        began: Span::from_min(3),
+        ..Past::default()
+    };
+    for (alarm, sent) in [
+        (Alarm::BroodLimit, 0),
+        (Alarm::ProbeHot, 2),
+        (Alarm::BroodHot, 0),
+        (Alarm::BroodCold, 1),
+        (Alarm::GradientFlat, 1),
+    ] {
         let mut told = samples::told(alarm, Event::Raised, "oak");
         told.restored = true;
-        way.desk.take(way.now, Arc::new(told));
+        way.desk.take(Span::from_min(10), Arc::new(told), Turn::FIRST, past(sent));
     }
+    way.now = Span::from_min(10);
+    way.pass(0, &Sent::Done);
+    assert_eq!(way.said, ["10: raised brood-limit oak", "10: raised brood-hot oak"]);
+    way.said.clear();
     way.pass(1, &Sent::Done);
-    assert_eq!(way.said, ["0: raised brood-limit oak", "0: raised brood-hot oak"]);
+    assert_eq!(way.said, ["11: raised probe-hot oak"], "its repeats go on as though nothing had been");
 }
 
 #[test]

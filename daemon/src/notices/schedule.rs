@@ -9,6 +9,15 @@ pub(super) const REPEAT_FIRST: Span = Span::from_min(2);
 pub(super) const REPEAT_FIRST_UNTIL: Span = Span::from_min(20);
 /// ... and this often from then on, while it is true and nobody answers.
 pub(super) const REPEAT_LATER: Span = Span::from_min(10);
+/// How long after its beginning a danger that nobody answered goes to the first, the next, and all other people.
+pub(super) const STAGES: [Span; 3] = [Span::ZERO, Span::from_min(4), Span::from_min(8)];
+/// So long after the second reminder of an answered danger that still holds, the next person is told.
+pub(super) const NEXT_AFTER_REMINDER: Span = Span::from_min(1);
+/// A cold brood place may wait for morning while it is expected to stay within so much of its band, K.
+pub(super) const COLD_WAITS_K: f64 = 6.0;
+/// How much cooler than now a room may be taken to be by morning, K (a house that cools at night; common practice, no
+/// source).
+pub(super) const ROOM_BY_MORNING_K: f64 = 4.0;
 /// First wait after an attempt that failed; doubled each time.
 const BACK_OFF_FIRST: Span = Span::from_s(2);
 /// Longest wait while a danger is to be told.
@@ -59,19 +68,37 @@ impl Quiet {
     }
 }
 
+/// What is known of a nest that decides whether something may wait for morning.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub(super) struct Outlook {
+    /// The coldest that the brood place is expected to be before the quiet hours end, less the lower end of its band, K.
+    pub(super) cold_k: Option<f64>,
+    /// How many of its probes are silent.
+    pub(super) silent: usize,
+}
+
+impl Outlook {
+    /// Without heat a nest comes to the room's temperature and no lower: `brood_c` and `room_c` are what is believed
+    /// now, each less its uncertainty. Where one of them is not known, nothing is expected, and nothing waits.
+    pub(super) fn new(brood_c: Option<f64>, room_c: Option<f64>, low_c: Option<f64>, silent: usize) -> Self {
+        let cold_k = match (brood_c, room_c, low_c) {
+            (Some(brood), Some(room), Some(low)) => {
+                Some(brood.min(room - ROOM_BY_MORNING_K) - low).filter(|k| k.is_finite())
+            }
+            _ => None,
+        };
+        Self { cold_k, silent }
+    }
+}
+
 /// Whether an alarm does no harm by morning.
-///
-/// A cold brood place and a dead mat may wait only where it is known that the brood place stays within 6 K of its
-/// band until then. Nothing tells that yet, so they wake.
-pub(super) fn may_wait(alarm: Alarm) -> bool {
+pub(super) fn may_wait(alarm: Alarm, outlook: Outlook) -> bool {
     match alarm {
-        Alarm::ForecastCold
-        | Alarm::HumidityLow
-        | Alarm::HumidityHigh
-        | Alarm::Condensation
-        | Alarm::WaterLow
-        | Alarm::GradientFlat
-        | Alarm::ProbeSilent => true,
+        Alarm::BroodCold | Alarm::HeaterNoHeat | Alarm::ForecastCold => {
+            outlook.cold_k.is_some_and(|k| k >= -COLD_WAITS_K)
+        }
+        Alarm::ProbeSilent => outlook.silent <= 1,
+        Alarm::HumidityLow | Alarm::HumidityHigh | Alarm::Condensation | Alarm::WaterLow | Alarm::GradientFlat => true,
         _ => alarm.priority() == Priority::Advice,
     }
 }
@@ -137,7 +164,61 @@ mod tests {
     #[test]
     fn what_wakes_is_never_held_back() {
         let wakes = [Alarm::BroodHot, Alarm::BroodLimit, Alarm::ProbeHot, Alarm::HeaterStuckOn, Alarm::NestUnwatched];
-        assert!(wakes.into_iter().all(|a| !may_wait(a)));
-        assert!(Alarm::ALL.into_iter().filter(|a| a.priority() == Priority::Danger).all(|a| !may_wait(a)));
+        assert!(wakes.into_iter().all(|a| !may_wait(a, Outlook { cold_k: Some(50.0), silent: 0 })));
+        let mut dangers = Alarm::ALL.into_iter().filter(|a| a.priority() == Priority::Danger);
+        assert!(dangers.all(|a| !may_wait(a, Outlook { cold_k: Some(50.0), silent: 0 })));
+    }
+
+    #[test]
+    fn cold_waits_only_while_the_brood_place_stays_within_6_k_of_its_band() {
+        let low_c = 24.0;
+        for (brood_c, room_c, waits) in [
+            (Some(22.0), Some(23.0), true),
+            // The room itself, by morning, is what the nest comes to.
+            (Some(22.0), Some(low_c - COLD_WAITS_K + ROOM_BY_MORNING_K), true),
+            (Some(22.0), Some(low_c - COLD_WAITS_K + ROOM_BY_MORNING_K - 0.1), false),
+            (Some(17.9), Some(23.0), false),
+            (None, Some(23.0), false),
+            (Some(22.0), None, false),
+            (Some(f64::NAN), Some(f64::NAN), false),
+        ] {
+            let outlook = Outlook::new(brood_c, room_c, Some(low_c), 0);
+            for alarm in [Alarm::BroodCold, Alarm::HeaterNoHeat, Alarm::ForecastCold] {
+                assert_eq!(may_wait(alarm, outlook), waits, "{alarm}: {brood_c:?} {room_c:?}");
+            }
+        }
+        assert!(!may_wait(Alarm::BroodCold, Outlook::new(Some(30.0), Some(30.0), None, 0)), "no band is known");
+    }
+
+    #[test]
+    fn one_silent_probe_waits_and_two_do_not() {
+        let silent = |silent| Outlook { silent, ..Outlook::default() };
+        assert!(may_wait(Alarm::ProbeSilent, silent(1)) && !may_wait(Alarm::ProbeSilent, silent(2)));
+    }
+
+    #[test]
+    fn quiet_hours_follow_the_clock_on_the_wall_through_both_changes_of_it() {
+        // Lisbon, 2026: on 29 March 01:00 becomes 02:00, on 25 October 02:00 becomes 01:00 (EU Directive 2000/84/EC).
+        let quiet = Quiet::new(&QuietHours { from_min: 90, to_min: 180, time_zone: "Europe/Lisbon".to_owned() });
+        let quiet = quiet.expect("a known zone");
+        let at = |text: &str| {
+            let at: jiff::Timestamp = text.parse().expect("RFC 3339");
+            Timestamp::from_unix_ms(at.as_millisecond())
+        };
+        for (moment, holds) in [
+            // Spring: 01:30 does not come; the hours begin as the clock jumps over it, and are half as long.
+            ("2026-03-29T00:59:59Z", false),
+            ("2026-03-29T01:00:00Z", true),
+            ("2026-03-29T01:59:59Z", true),
+            ("2026-03-29T02:00:00Z", false),
+            // Autumn: 01:30 to 02:00 comes twice; between them the clock says 01:00 to 01:30 again.
+            ("2026-10-25T00:30:00Z", true),
+            ("2026-10-25T01:00:00Z", false),
+            ("2026-10-25T01:30:00Z", true),
+            ("2026-10-25T02:59:59Z", true),
+            ("2026-10-25T03:00:00Z", false),
+        ] {
+            assert_eq!(quiet.holds(at(moment)), holds, "{moment}");
+        }
     }
 }

@@ -2,7 +2,7 @@ use super::*;
 use crate::clock::SystemClock;
 use crate::http_probe::{DEADLINE, Probe};
 use crate::snapshot::SENT_WAITING;
-use enclosure::{Alarm, Event, Priority};
+use enclosure::{Alarm, Event};
 
 struct Out {
     told: mpsc::Sender<Told>,
@@ -11,18 +11,31 @@ struct Out {
 }
 
 fn way(way: Way) -> NoticeWay {
-    NoticeWay { way, least: Priority::Advice, after: Span::ZERO, quiet: None }
+    NoticeWay::plain(way)
+}
+
+/// What the ways work with where nothing was before and nobody looks.
+pub(super) fn kit(clock: Arc<dyn Clock>) -> Kit {
+    Kit {
+        context: Arc::new(samples::context()),
+        snapshots: None,
+        publisher: None,
+        answering: Answering::alone(Arc::clone(&clock)),
+        clock,
+        ledger: Ledger::default(),
+        recipients: Vec::new(),
+        remind: Span::from_min(5),
+    }
 }
 
 fn hook(probe: &Probe) -> NoticeWay {
-    way(Way::Webhook { url: probe.url("/"), token_file: None })
+    way(Way::Webhook { url: probe.url("/"), token_file: None, secret_file: None })
 }
 
 fn begin(ways: &[NoticeWay]) -> Out {
     let (told, inbox) = mpsc::channel(TOLD_WAITING);
     let (outbox, outcomes) = mpsc::channel(SENT_WAITING);
-    let context = Arc::new(samples::context());
-    let notices = start(ways, inbox, outbox, (Arc::new(SystemClock::new()), context), None);
+    let notices = start(ways, inbox, outbox, kit(Arc::new(SystemClock::new())));
     Out { told, outcomes, notices }
 }
 
@@ -100,7 +113,38 @@ async fn an_end_with_nothing_left_to_say_is_quick() {
 async fn a_test_says_what_came_of_every_way() {
     let probes = [Probe::start(&[]).await, Probe::start(&[(404, "")]).await];
     let ways = [hook(&probes[0]), hook(&probes[1]), way(Way::Log)];
-    let said = test_all(&ways, &SystemClock::new(), &samples::context()).await;
-    let names: Vec<_> = said.iter().map(|(name, result)| (name.as_str(), result.is_ok())).collect();
+    let said = test_all(&ways, &SystemClock::new(), &samples::context(), Answering::code).await;
+    let names: Vec<_> = said.iter().map(|t| (t.way.as_str(), t.result.is_ok())).collect();
     assert_eq!(names, [("webhook", true), ("webhook 2", false), ("log", true)]);
+}
+
+#[tokio::test]
+async fn a_way_is_proved_when_a_person_says_the_code_and_not_before() {
+    let mut probe = Probe::start(&[]).await;
+    let clock: Arc<dyn Clock> = Arc::new(SystemClock::new());
+    let (told, inbox) = mpsc::channel(TOLD_WAITING);
+    let (outbox, mut outcomes) = mpsc::channel(SENT_WAITING);
+    let kit = kit(clock);
+    let answering = Arc::clone(&kit.answering);
+    let notices = start(&[hook(&probe), way(Way::Log)], inbox, outbox, kit);
+    assert_eq!(answering.unproved().len(), 1, "the log reaches nobody, and is not asked about");
+    assert_eq!(answering.test().await, [("webhook".to_owned(), Ok(())), ("log".to_owned(), Ok(()))]);
+    let title = probe.request().await.json()["title"].as_str().expect("a title").to_owned();
+    let code = title.strip_prefix("Test ").and_then(|rest| rest.get(..8)).expect("its code");
+    assert_eq!(answering.unproved().len(), 1, "accepted is not seen");
+    assert!(answering.seen("00000000x").is_err());
+    assert_eq!(answering.seen(code), Ok("webhook".to_owned()));
+    assert!(answering.seen(code).is_err(), "a code works once");
+    assert!(answering.unproved().is_empty());
+    // What was written down proves it after a restart too, as long as the way is the same.
+    drop(told);
+    notices.stop().await;
+    let mut records = Vec::new();
+    while let Some(report) = outcomes.recv().await {
+        records.push(report.delivery);
+    }
+    let print = answering::fingerprint(&hook(&probe).way);
+    let seen: Vec<_> = records.iter().filter(|d| d.outcome == format!("{} {print}", ledger::SEEN)).collect();
+    assert!(seen.len() == 1 && seen[0].way == "webhook" && seen[0].change.is_none(), "{records:?}");
+    assert_ne!(print, answering::fingerprint(&Way::Log));
 }

@@ -4,7 +4,7 @@ use crate::shelf_file::ShelfFile;
 use crate::snapshot::Told;
 use crate::times;
 use crate::told::written;
-use enclosure::{Alarm, Priority};
+use enclosure::{Alarm, Event, Priority, State};
 use jiff::tz::TimeZone;
 use std::collections::BTreeMap;
 use std::fmt::Write as _;
@@ -41,7 +41,23 @@ pub struct Context {
     shelf: String,
     place: Option<String>,
     zone: Option<TimeZone>,
+    emergency: Option<String>,
     nests: BTreeMap<String, NestContext>,
+}
+
+/// What is said beside the change itself.
+#[derive(Clone, Copy, Debug, Default)]
+pub struct Occasion<'a> {
+    /// Messages sent about it before, this way.
+    pub repeat: u32,
+    /// It was answered, and still holds.
+    pub reminder: bool,
+    /// Others were told before, and did not answer.
+    pub second: bool,
+    /// What is believed of the nest now, in one sentence.
+    pub seen: Option<&'a str>,
+    /// Where this one raising can be answered.
+    pub link: Option<&'a str>,
 }
 
 #[derive(Clone, Debug, Default)]
@@ -66,7 +82,13 @@ impl Context {
             let plugs = file.plugs.iter().filter(|p| p.nest == i).filter_map(|p| p.plug.clone()).collect();
             (nest.id.clone(), NestContext { pads: nest.pads.len(), plugs, shared_with })
         });
-        Self { shelf: file.shelf.name.clone(), place: file.place.clone(), zone: Some(zone), nests: nests.collect() }
+        Self {
+            shelf: file.shelf.name.clone(),
+            place: file.place.clone(),
+            zone: Some(zone),
+            emergency: file.emergency.clone(),
+            nests: nests.collect(),
+        }
     }
 
     /// The shelf's name.
@@ -79,34 +101,38 @@ impl Context {
         self.place.as_deref()
     }
 
-    fn zone(&self) -> TimeZone {
+    /// The same, with hours told in another zone.
+    pub fn in_zone(&self, zone: TimeZone) -> Self {
+        Self { zone: Some(zone), ..self.clone() }
+    }
+
+    pub(super) fn zone(&self) -> TimeZone {
         self.zone.clone().unwrap_or(TimeZone::UTC)
     }
 }
 
-/// The text about a change. `repeat` counts the messages sent about it before.
-pub fn compose(told: &Told, context: &Context, repeat: u32) -> Message {
+/// The text about a change.
+pub fn compose(told: &Told, context: &Context, occasion: Occasion<'_>) -> Message {
     let words = words::of(told.change.alarm);
-    Message { first_line: first_line(told, context, words), body: body(told, context, words, repeat) }
+    Message { first_line: first_line(told, context, words), body: body(told, context, words, occasion) }
 }
 
-/// The text of a test message.
-pub fn test_message(context: &Context) -> Message {
-    Message {
-        first_line: format!(
-            "Test: shelf {}, a message from warmend. Nothing is the matter.",
-            one_line(&context.shelf, 20)
-        ),
-        body:
-            "Somebody asked warmend to try this way out: `warmend alarms test`. It got here; that says nothing about \
-               the shelf."
-                .to_owned(),
+/// The text of a test message: by `code`, or by `link`, a person says that they saw it.
+pub fn test_message(context: &Context, code: &str, link: Option<&str>) -> Message {
+    let shelf = one_line(&context.shelf, 20);
+    let first_line = format!("Test {code}: shelf {shelf}. Nothing has happened.");
+    let mut body = words::TEST.to_owned();
+    let _ = write!(body, "\n\nTo say that you see this: `warmend alarms test --seen {code}`");
+    if let Some(link) = link {
+        let _ = write!(body, ", or {link}");
     }
+    body.push('.');
+    Message { first_line, body }
 }
 
 fn first_line(told: &Told, context: &Context, words: words::Words) -> String {
     let change = &told.change;
-    let news = words::news(change.event);
+    let news = words::news(change.event).filter(|_| !still_holds(told));
     let rank = news.unwrap_or(words::rank(told.priority()));
     let (kind, name) = change.nest.as_ref().map_or(("shelf", &context.shelf), |nest| ("nest", nest));
     let name = one_line(name, NAME_MAX);
@@ -125,11 +151,22 @@ fn first_line(told: &Told, context: &Context, words: words::Words) -> String {
     })
 }
 
-fn body(told: &Told, context: &Context, words: words::Words, repeat: u32) -> String {
+/// An answered danger whose condition goes on: it is told as what it is.
+fn still_holds(told: &Told) -> bool {
+    told.change.event == Event::Acknowledged && told.change.state == State::Acknowledged
+}
+
+fn body(told: &Told, context: &Context, words: words::Words, occasion: Occasion<'_>) -> String {
     let change = &told.change;
-    let begins = words::news(change.event).is_none();
+    let begins = words::news(change.event).is_none() || (occasion.reminder && still_holds(told));
     let danger = told.priority() == Priority::Danger;
     let mut out = String::new();
+    if occasion.reminder {
+        line(&mut out, "", words::REMINDER);
+    }
+    if begins && occasion.second {
+        line(&mut out, "", words::SECOND);
+    }
     if begins {
         steps(told, context, words, &mut out);
     } else {
@@ -144,20 +181,31 @@ fn body(told: &Told, context: &Context, words: words::Words, repeat: u32) -> Str
         line(&mut out, "For the brood: ", words.brood);
     }
     line(&mut out, "Evidence: ", &one_line(&change.detail, DETAIL_MAX));
+    line(&mut out, "Now: ", occasion.seen.unwrap_or_default());
     if let Some(cause) = change.cause {
         line(&mut out, "Follows from: ", words::of(cause).what);
     }
     if begins {
-        let name = written(told.key());
-        line(&mut out, "To answer: ", &format!("on the page, or `warmend alarms ack {name}`"));
-    }
-    if danger && begins {
-        let told_before = if repeat == 0 { String::new() } else { format!("This is message {}. ", repeat + 1) };
-        line(&mut out, "", &format!("{told_before}It is repeated until somebody answers."));
+        answers(told, occasion, &mut out);
     }
     out.push('\n');
     line(&mut out, "", if danger { words::NOT_A_DEVICE } else { cautions(change.alarm) });
     out.trim().to_owned()
+}
+
+/// How to answer, and what happens until somebody does.
+fn answers(told: &Told, occasion: Occasion<'_>, out: &mut String) {
+    let name = written(told.key());
+    match occasion.link {
+        Some(link) => line(out, "To answer, or to pass it on: ", link),
+        None => line(out, "To answer: ", words::NO_LINK),
+    }
+    line(out, "On the machine that watches: ", &format!("its page, or `warmend alarms ack {name}`."));
+    if told.priority() == Priority::Danger && !occasion.reminder {
+        let before = occasion.repeat;
+        let told_before = if before == 0 { String::new() } else { format!("This is message {}. ", before + 1) };
+        line(out, "", &format!("{told_before}{}", words::REPEATED));
+    }
 }
 
 fn steps(told: &Told, context: &Context, words: words::Words, out: &mut String) {
@@ -167,7 +215,9 @@ fn steps(told: &Told, context: &Context, words: words::Words, out: &mut String) 
     let plug = plug(told, context).filter(|_| danger);
     for (n, step) in fixed.iter().chain(words.steps).enumerate() {
         let which = plug.as_deref().filter(|_| *step == words::UNPLUG).unwrap_or_default();
-        line(out, "", &format!("{}. {step}{which}", n + 1));
+        let call = context.emergency.as_deref().filter(|_| *step == words::FIRE);
+        let call = call.map(|call| format!(" {}{}.", words::EMERGENCY, one_line(call, 80))).unwrap_or_default();
+        line(out, "", &format!("{}. {step}{call}{which}", n + 1));
     }
 }
 
@@ -221,7 +271,7 @@ fn letters(text: &str) -> usize {
 }
 
 /// One line of at most `max` letters, without anything that a terminal or a mail's head would obey.
-fn one_line(text: &str, max: usize) -> String {
+pub(super) fn one_line(text: &str, max: usize) -> String {
     let mut line: String = text.chars().map(|c| if c.is_control() { ' ' } else { c }).take(max + 1).collect();
     if letters(&line) > max {
         line = line.chars().take(max.saturating_sub(1)).chain(['…']).collect();

@@ -1,7 +1,7 @@
 use super::*;
 use crate::history::AlarmRecord;
 use crate::notices::samples;
-use enclosure::{Event, State, Timestamp};
+use enclosure::Timestamp;
 
 fn told(alarm: Alarm, event: Event, nest: Option<&str>) -> Told {
     let change = AlarmRecord {
@@ -17,6 +17,26 @@ fn told(alarm: Alarm, event: Event, nest: Option<&str>) -> Told {
         told: true,
     };
     Told { id: Some(1), change, restored: false }
+}
+
+fn said(told: &Told, context: &Context, repeat: u32) -> Message {
+    compose(told, context, Occasion { repeat, ..Occasion::default() })
+}
+
+/// Every way in which a change can be told.
+fn occasions() -> impl Iterator<Item = Occasion<'static>> {
+    let both = [false, true];
+    both.into_iter().flat_map(move |reminder| {
+        both.into_iter().flat_map(move |second| {
+            [None, Some("http://shelf.local:7180/answer/x")].into_iter().map(move |link| Occasion {
+                repeat: u32::from(reminder) * 3,
+                reminder,
+                second,
+                seen: link.map(|_| "Warmth along oak: 27.1 °C at 0 mm, 24.0 °C at 240 mm."),
+                link,
+            })
+        })
+    })
 }
 
 /// Every alarm, every event, with and without a nest and with the longest of names.
@@ -39,7 +59,7 @@ fn every() -> impl Iterator<Item = Told> {
 fn the_first_line_is_complete_on_a_lock_screen() {
     let context = samples::context();
     for told in every() {
-        let line = compose(&told, &context, 0).first_line;
+        let line = said(&told, &context, 0).first_line;
         assert!(letters(&line) <= FIRST_LINE_MAX, "{} letters: {line}", letters(&line));
         assert!(!line.contains('\n') && !line.contains('…'), "{line}");
         if told.begins() {
@@ -53,7 +73,7 @@ fn the_first_line_is_complete_on_a_lock_screen() {
 
 #[test]
 fn a_stuck_heating_mat_reads_so() {
-    let message = compose(&told(Alarm::HeaterStuckOn, Event::Raised, Some("oak")), &samples::context(), 0);
+    let message = said(&told(Alarm::HeaterStuckOn, Event::Raised, Some("oak")), &samples::context(), 0);
     assert_eq!(message.first_line, "DANGER: nest oak, the heating mat will not switch off. Unplug it now.");
     assert!(message.body.starts_with("1. Smoke, flame or a burning smell"), "{}", message.body);
     for part in [
@@ -80,7 +100,7 @@ fn every_danger_says_what_to_do_about_fire_and_plugs() {
     for alarm in dangers {
         for nest in [Some("oak"), Some("nobody-knows-it"), None] {
             for repeat in [0, 7] {
-                let text = compose(&told(alarm, Event::Raised, nest), &context, repeat).text().to_lowercase();
+                let text = said(&told(alarm, Event::Raised, nest), &context, repeat).text().to_lowercase();
                 for part in [
                     "smoke, flame or a burning smell: do not touch it, get everyone out, close the door, call the fire \
                      service from outside",
@@ -93,6 +113,7 @@ fn every_danger_says_what_to_do_about_fire_and_plugs() {
                     "local codes",
                     "licensed people",
                     "repeated until somebody answers",
+                    "pages are open on one machine only",
                 ] {
                     assert!(text.contains(part), "{alarm}: {part} is not in:\n{text}");
                 }
@@ -104,8 +125,11 @@ fn every_danger_says_what_to_do_about_fire_and_plugs() {
 #[test]
 fn nothing_is_called_safe_protected_or_guaranteed_and_no_number_is_given_to_call() {
     let context = samples::context();
-    let texts = every().flat_map(|told| [compose(&told, &context, 0).text(), compose(&told, &context, 3).text()]);
-    for text in texts.chain([test_message(&context).text()]) {
+    let texts = every().flat_map(|told| occasions().map(|o| compose(&told, &context, o).text()).collect::<Vec<_>>());
+    let tests = [test_message(&context, "12345678", Some("http://shelf.local/answer/x")).text()];
+    let fixed = [words::DAILY, words::NOTHING_FOUND, words::STANDING, words::WATER_AFTER, words::EMERGENCY];
+    let fixed = fixed.into_iter().chain(words::NEVER).map(str::to_owned);
+    for text in texts.chain(tests).chain(fixed) {
         // Two phrases deny or ask for it; they may stay.
         let bare = text.to_lowercase().replace("not a protective device", "").replace("if you can reach it safely", "");
         for word in
@@ -124,7 +148,7 @@ fn nothing_is_called_safe_protected_or_guaranteed_and_no_number_is_given_to_call
 fn water_begins_with_the_plug_and_a_cold_mat_with_its_plug() {
     let context = samples::context();
     let first_step = |alarm| {
-        let body = compose(&told(alarm, Event::Raised, Some("oak")), &context, 0).body;
+        let body = said(&told(alarm, Event::Raised, Some("oak")), &context, 0).body;
         body.lines().next().unwrap_or_default().to_owned()
     };
     for alarm in [Alarm::WaterLow, Alarm::HumidityLow, Alarm::HumidityHigh, Alarm::Condensation] {
@@ -150,7 +174,51 @@ fn a_hostile_name_breaks_no_line() {
     let mut hostile = told(Alarm::ProbeSilent, Event::Raised, Some("oak"));
     hostile.change.probe = Some("a\r\nSubject: b\u{1b}[2J".to_owned());
     hostile.change.detail = "x\ny".repeat(100_000);
-    let message = compose(&hostile, &samples::context(), 0);
+    let message = said(&hostile, &samples::context(), 0);
     assert!(!message.text().contains('\u{1b}') && !message.text().contains('\r'));
     assert!(!message.body.lines().any(|l| l.starts_with("Subject")) && message.body.len() < 10_000);
+}
+
+#[test]
+fn an_answered_danger_that_goes_on_is_told_as_the_danger_it_is() {
+    let mut answered = told(Alarm::HeaterStuckOn, Event::Acknowledged, Some("oak"));
+    answered.change.state = State::Acknowledged;
+    let message = compose(&answered, &samples::context(), Occasion { reminder: true, ..Occasion::default() });
+    assert_eq!(message.first_line, "DANGER: nest oak, the heating mat will not switch off. Unplug it now.");
+    assert!(message.body.starts_with(words::REMINDER), "{}", message.body);
+    assert!(message.body.contains(words::FIRE) && message.body.contains(words::NOT_A_DEVICE), "{}", message.body);
+}
+
+#[test]
+fn the_keepers_own_emergency_number_stands_beside_the_fire_and_nowhere_else() {
+    let mut file = samples::shelf();
+    file.emergency = Some("the desk, line 7".to_owned());
+    let context = Context::new(&file, TimeZone::UTC);
+    for alarm in Alarm::ALL {
+        let text = said(&told(alarm, Event::Raised, Some("oak")), &context, 0).text();
+        let danger = alarm.priority() == Priority::Danger;
+        assert_eq!(text.contains("whom to call: the desk, line 7."), danger, "{alarm}: {text}");
+    }
+}
+
+#[test]
+fn a_link_is_given_where_there_is_one_and_its_absence_is_said() {
+    let context = samples::context();
+    let link = "http://shelf.local:7180/answer/token";
+    for alarm in Alarm::ALL {
+        let told = told(alarm, Event::Raised, Some("oak"));
+        let with = compose(&told, &context, Occasion { link: Some(link), ..Occasion::default() }).body;
+        let without = compose(&told, &context, Occasion::default()).body;
+        assert!(with.contains(link) && !with.contains("no link"), "{with}");
+        assert!(without.contains("act at the shelf first") && without.contains("no link"), "{without}");
+        assert!(with.contains("warmend alarms ack") && without.contains("warmend alarms ack"));
+    }
+}
+
+#[test]
+fn what_is_believed_now_is_said_in_words_too() {
+    let told = told(Alarm::BroodHot, Event::Raised, Some("oak"));
+    let seen = "Warmth along oak: 27.1 °C at 0 mm.";
+    let message = compose(&told, &samples::context(), Occasion { seen: Some(seen), ..Occasion::default() });
+    assert!(message.body.contains(&format!("Now: {seen}")), "{}", message.body);
 }

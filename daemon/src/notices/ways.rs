@@ -1,15 +1,25 @@
 //! The ways out: what actually carries a message. None of them waits longer than [`SEND_TIMEOUT`].
+mod mail;
+mod webhook;
+
+pub use webhook::{SIGNATURE_HEADER, TIME_HEADER};
+pub(crate) use webhook::{client, hex, is_signed, judged, sign};
+
 use super::desk::Sent;
+use super::picture::Picture;
 use super::text::{Context, Message};
 use crate::intake::Publisher;
 use crate::shelf_file::Way;
 use crate::snapshot::Told;
-use enclosure::Priority;
+use crate::times;
+use enclosure::{Priority, Timestamp};
+use mail::Post;
 use serde_json::{Value, json};
-use std::path::{Path, PathBuf};
+use std::path::Path;
 use std::process::Stdio;
 use std::time::Duration;
 use tokio::io::AsyncWriteExt as _;
+use webhook::Webhook;
 
 /// Longest that one attempt may take; a program that takes longer is killed.
 pub const SEND_TIMEOUT: Duration = Duration::from_secs(10);
@@ -23,11 +33,8 @@ const REASON_MAX: usize = 200;
 pub(super) enum Carrier {
     Log,
     Command(Vec<String>),
-    Webhook {
-        url: reqwest::Url,
-        token_file: Option<PathBuf>,
-        client: reqwest::Client,
-    },
+    Webhook(Webhook),
+    Mail(Box<Post>),
     Mqtt {
         topic: String,
         publisher: Publisher,
@@ -42,11 +49,15 @@ pub(super) struct Letter {
     pub(super) priority: Priority,
     pub(super) message: Message,
     pub(super) json: Value,
+    /// The moment of writing, RFC 3339.
+    pub(super) at: String,
+    /// The nest as it is believed, for ways that carry pictures.
+    pub(super) picture: Option<Picture>,
 }
 
 impl Letter {
     /// The letter about a change.
-    pub(super) fn of(told: &Told, message: Message, context: &Context) -> Self {
+    pub(super) fn of(told: &Told, message: Message, context: &Context, link: Option<&str>) -> Self {
         let c = &told.change;
         let mut json = head(c.at.unix_s(), &message, context);
         if let Value::Object(fields) = &mut json {
@@ -60,23 +71,35 @@ impl Letter {
                     fields.insert(key.to_owned(), json!(value));
                 }
             }
+            if let Some(link) = link {
+                fields.insert("link".to_owned(), json!(link));
+            }
             if let Some(cause) = c.cause {
                 fields.insert("cause".to_owned(), json!(cause.name()));
             }
         }
-        Self { priority: told.priority(), message, json }
+        Self { priority: told.priority(), message, json, at: times::rfc3339(c.at), picture: None }
     }
 
     /// A test letter: it has every field, and the alarm is `test`.
-    pub(super) fn test(at: enclosure::Timestamp, message: Message, context: &Context) -> Self {
+    pub(super) fn test(at: Timestamp, message: Message, context: &Context) -> Self {
+        Self::apart("test", at, message, context)
+    }
+
+    /// A day's report: it has every field, and the alarm is `daily`.
+    pub(super) fn daily(at: Timestamp, message: Message, context: &Context) -> Self {
+        Self::apart("daily", at, message, context)
+    }
+
+    fn apart(what: &str, at: Timestamp, message: Message, context: &Context) -> Self {
         let mut json = head(at.unix_s(), &message, context);
         if let Value::Object(fields) = &mut json {
-            for (key, value) in [("nest", Value::Null), ("alarm", json!("test")), ("priority", json!("advice"))] {
+            for (key, value) in [("nest", Value::Null), ("alarm", json!(what)), ("priority", json!("advice"))] {
                 fields.insert(key.to_owned(), value);
             }
-            fields.insert("event".to_owned(), json!("test"));
+            fields.insert("event".to_owned(), json!(what));
         }
-        Self { priority: Priority::Advice, message, json }
+        Self { priority: Priority::Advice, message, json, at: times::rfc3339(at), picture: None }
     }
 }
 
@@ -91,25 +114,39 @@ fn head(t: f64, message: &Message, context: &Context) -> Value {
 }
 
 impl Carrier {
+    /// Whether it can carry a picture.
+    pub(super) fn shows(&self) -> bool {
+        matches!(self, Self::Mail(_))
+    }
+
     /// The carrier for a way of the shelf file.
     pub(super) fn new(way: &Way, publisher: Option<&Publisher>) -> Self {
         match way {
             Way::Log => Self::Log,
             Way::Command { command } => Self::Command(command.clone()),
-            Way::Webhook { url, token_file } => match webhook(url) {
-                Ok((url, client)) => Self::Webhook { url, token_file: token_file.clone(), client },
-                Err(why) => Self::Absent(why),
-            },
+            Way::Webhook { url, token_file, secret_file } => {
+                match Webhook::new(url, token_file.as_deref(), secret_file.as_deref()) {
+                    Ok(webhook) => Self::Webhook(webhook),
+                    Err(why) => Self::Absent(why),
+                }
+            }
             Way::Mqtt { topic } => match publisher {
                 Some(publisher) => Self::Mqtt { topic: topic.clone(), publisher: publisher.clone() },
                 None => {
                     Self::Absent("no broker is connected here; only the running daemon can send this way".to_owned())
                 }
             },
-            Way::Mail { .. } => Self::Absent(
-                "this warmend cannot send mail yet: use a webhook, or a command that hands its input to your mailer"
-                    .to_owned(),
-            ),
+            Way::Mail { server, from, to, user, password_file, ca_file } => {
+                let boxes = to.iter().map(|a| a.parse()).collect::<Result<Vec<_>, _>>();
+                match (reqwest::Url::parse(server), from.parse(), boxes) {
+                    (Ok(server), Ok(from), Ok(to)) => {
+                        let (user, password_file, ca_file) = (user.clone(), password_file.clone(), ca_file.clone());
+                        Self::Mail(Box::new(Post { server, from, to, user, password_file, ca_file }))
+                    }
+                    (Err(e), ..) => Self::Absent(format!("\"{server}\" is no address: {e}")),
+                    (_, Err(e), _) | (.., Err(e)) => Self::Absent(format!("a mail address is none: {e}")),
+                }
+            }
         }
     }
 
@@ -126,7 +163,8 @@ impl Carrier {
         match self {
             Self::Log => log(letter),
             Self::Command(command) => run(command, &letter.json).await,
-            Self::Webhook { url, token_file, client } => post(client, url, token_file.as_deref(), &letter.json).await,
+            Self::Webhook(webhook) => webhook.post(&letter.json, &letter.at).await,
+            Self::Mail(post) => post.send(letter).await,
             Self::Mqtt { topic, publisher } => publish(publisher, topic, &letter.json).await,
             Self::Absent(why) => Sent::Refused(why.clone()),
         }
@@ -143,54 +181,21 @@ fn log(letter: &Letter) -> Sent {
     Sent::Done
 }
 
-fn webhook(url: &str) -> Result<(reqwest::Url, reqwest::Client), String> {
-    let url = reqwest::Url::parse(url).map_err(|e| format!("\"{url}\" is no address: {e}"))?;
-    // Without a provider the client panics; a second installation does no harm.
-    drop(rustls::crypto::ring::default_provider().install_default());
-    let client = reqwest::Client::builder()
-        .timeout(SEND_TIMEOUT)
-        // A redirected POST would become a GET, and carry the token elsewhere.
-        .redirect(reqwest::redirect::Policy::none())
-        .user_agent(concat!("warmend/", env!("CARGO_PKG_VERSION")))
-        .build()
-        .map_err(|e| format!("no HTTP client could be made: {e}"))?;
-    Ok((url, client))
-}
-
-async fn post(client: &reqwest::Client, url: &reqwest::Url, token_file: Option<&Path>, json: &Value) -> Sent {
-    let mut request = client.post(url.clone()).json(json);
-    if let Some(path) = token_file {
-        // Read each time, so that a token can be changed under a running daemon.
-        match secret(path).await {
-            Ok(token) => request = request.bearer_auth(token),
-            Err(why) => return Sent::Unreachable(why),
-        }
-    }
-    match request.send().await {
-        Ok(answer) if answer.status().is_success() => Sent::Done,
-        Ok(answer) => {
-            let status = answer.status();
-            let why = format!("{} answered {status}", url.host_str().unwrap_or("the other side"));
-            // 408, 425 and 429 ask for another try (RFC 9110, RFC 8470, RFC 6585); 5xx is the server's own trouble.
-            if status.is_server_error() || [408, 425, 429].contains(&status.as_u16()) {
-                Sent::Unreachable(why)
-            } else {
-                Sent::Refused(why)
-            }
-        }
-        // Its own text holds the whole address, which may hold a secret.
-        Err(e) => Sent::Unreachable(reason(&e.without_url())),
-    }
-}
-
 /// A token or password from its file, without the line's end.
 pub(crate) async fn secret(path: &Path) -> Result<String, String> {
+    let text = bounded(path, TOKEN_MAX).await?;
+    let text = text.trim();
+    if text.is_empty() { Err(format!("{} is empty", path.display())) } else { Ok(text.to_owned()) }
+}
+
+/// A small file as text.
+pub(super) async fn bounded(path: &Path, most: u64) -> Result<String, String> {
     use tokio::io::AsyncReadExt as _;
     let failed = |e: std::io::Error| format!("reading {}: {e}", path.display());
     let file = tokio::fs::File::open(path).await.map_err(failed)?;
     let mut text = String::new();
-    file.take(TOKEN_MAX).read_to_string(&mut text).await.map_err(failed)?;
-    Ok(text.trim().to_owned())
+    file.take(most).read_to_string(&mut text).await.map_err(failed)?;
+    Ok(text)
 }
 
 /// An error with its causes: the outermost alone says only "error sending request".

@@ -1,17 +1,18 @@
 use super::*;
 use crate::http_probe::{DEADLINE, Probe};
-use crate::notices::{compose, samples, test_message};
-use enclosure::{Alarm, Event, Timestamp};
+use crate::notices::{Occasion, compose, samples, test_message};
+use enclosure::{Alarm, Event};
+use std::path::PathBuf;
 
 fn letter() -> Letter {
     let context = samples::context();
     let mut told = samples::told(Alarm::ProbeHot, Event::Raised, "oak");
     told.change.probe = Some("oak-node:warm".to_owned());
-    Letter::of(&told, compose(&told, &context, 0), &context)
+    Letter::of(&told, compose(&told, &context, Occasion::default()), &context, None)
 }
 
 fn hook(probe: &Probe, token_file: Option<PathBuf>) -> Carrier {
-    Carrier::new(&Way::Webhook { url: probe.url("/heat"), token_file }, None)
+    Carrier::new(&Way::Webhook { url: probe.url("/heat"), token_file, secret_file: None }, None)
 }
 
 fn command(words: &[&str]) -> Carrier {
@@ -47,7 +48,7 @@ async fn a_webhook_posts_the_contracts_object() {
 #[tokio::test]
 async fn a_test_letter_has_every_field_a_receiver_may_count_on() {
     let context = samples::context();
-    let letter = Letter::test(Timestamp::from_unix_ms(5_000), test_message(&context), &context);
+    let letter = Letter::test(Timestamp::from_unix_ms(5_000), test_message(&context, "12345678", None), &context);
     for key in ["t", "nest", "alarm", "priority", "event", "text"] {
         assert!(letter.json.get(key).is_some(), "{key}");
     }
@@ -88,7 +89,8 @@ async fn nobody_there_is_said_without_the_address_that_may_hold_a_secret() {
     let listener = std::net::TcpListener::bind("127.0.0.1:0").expect("a free port");
     let url = format!("http://{}/hook/s3cret", listener.local_addr().expect("its address"));
     drop(listener);
-    let sent = Carrier::new(&Way::Webhook { url, token_file: None }, None).send(&letter(), DEADLINE).await;
+    let sent =
+        Carrier::new(&Way::Webhook { url, token_file: None, secret_file: None }, None).send(&letter(), DEADLINE).await;
     assert!(matches!(&sent, Sent::Unreachable(why) if !why.contains("s3cret")), "{sent:?}");
 }
 
@@ -150,14 +152,72 @@ async fn a_command_that_overruns_is_killed() {
 
 #[tokio::test]
 async fn what_cannot_be_used_says_so_instead_of_keeping_quiet() {
-    let mail = Way::Mail {
-        server: "smtp://mail.example:587".to_owned(),
+    let way = Way::Mqtt { topic: "study/messages".to_owned() };
+    assert!(matches!(Carrier::new(&way, None).send(&letter(), DEADLINE).await, Sent::Refused(_)));
+}
+
+#[tokio::test]
+async fn a_signed_message_can_be_checked_by_whoever_has_the_key_and_is_read_from_its_own_bytes() {
+    let mut probe = Probe::start(&[]).await;
+    let dir = tempfile::tempdir().expect("a directory");
+    let path = dir.path().join("secret");
+    std::fs::write(&path, "a key of the keeper's\n").expect("written");
+    let way = Way::Webhook { url: probe.url("/heat"), token_file: None, secret_file: Some(path) };
+    assert_eq!(Carrier::new(&way, None).send(&letter(), DEADLINE).await, Sent::Done);
+    let request = probe.request().await;
+    let header = |name: &str| {
+        let line = request.head.lines().find(|line| line.to_lowercase().starts_with(&format!("{name}:")));
+        line.and_then(|line| line.split_once(':')).map(|(_, value)| value.trim().to_owned()).expect("the header")
+    };
+    let at = header(TIME_HEADER);
+    let signature = hex(&sign(b"a key of the keeper's", &[format!("{at}.{}", request.body).as_bytes()]));
+    assert_eq!(header(SIGNATURE_HEADER), format!("sha256={signature}"));
+    // RFC 3339, section 5.6, and the moment of the change.
+    let moment: jiff::Timestamp = at.parse().expect("RFC 3339");
+    assert_eq!(moment.as_second(), 1_772_366_400);
+    assert!(at.len() == 20 && at.ends_with('Z') && at.as_bytes()[10] == b'T', "{at}");
+}
+
+#[tokio::test]
+async fn without_its_key_a_message_is_not_sent_unsigned() {
+    let probe = Probe::start(&[]).await;
+    let way = Way::Webhook { url: probe.url("/"), token_file: None, secret_file: Some(PathBuf::from("no-such-key")) };
+    let sent = Carrier::new(&way, None).send(&letter(), DEADLINE).await;
+    assert!(matches!(&sent, Sent::Unreachable(why) if why.contains("no-such-key")), "{sent:?}");
+    assert!(!probe.has_more());
+}
+
+#[tokio::test]
+async fn a_mail_server_that_is_not_there_or_refuses_is_told_apart() {
+    let way = |server: String| Way::Mail {
+        server,
         from: "shelf@example.org".to_owned(),
         to: vec!["keeper@example.org".to_owned()],
         user: None,
         password_file: None,
+        ca_file: None,
     };
-    for way in [mail, Way::Mqtt { topic: "study/messages".to_owned() }] {
-        assert!(matches!(Carrier::new(&way, None).send(&letter(), DEADLINE).await, Sent::Refused(_)));
-    }
+    let listener = std::net::TcpListener::bind("127.0.0.1:0").expect("a free port");
+    let at = listener.local_addr().expect("its address");
+    let server = std::thread::spawn(move || {
+        use std::io::{BufRead as _, Write as _};
+        let (mut stream, _) = listener.accept().expect("a caller");
+        stream.write_all(b"220 here\r\n").expect("greeted");
+        let mut lines = std::io::BufReader::new(stream.try_clone().expect("a second hand")).lines();
+        while let Some(Ok(line)) = lines.next() {
+            let answer: &[u8] = match line.get(..4) {
+                Some("RCPT") => b"550 nobody of that name\r\n",
+                Some("QUIT") => b"221 bye\r\n",
+                _ => b"250 ok\r\n",
+            };
+            if stream.write_all(answer).is_err() {
+                return;
+            }
+        }
+    });
+    let refused = Carrier::new(&way(format!("smtp://{at}")), None).send(&letter(), DEADLINE).await;
+    assert!(matches!(&refused, Sent::Refused(why) if why.contains("nobody of that name")), "{refused:?}");
+    server.join().expect("the server ended");
+    let gone = Carrier::new(&way(format!("smtp://{at}")), None).send(&letter(), DEADLINE).await;
+    assert!(matches!(gone, Sent::Unreachable(_)), "{gone:?}");
 }

@@ -29,14 +29,12 @@ pub(super) const SHORT_MAX: usize = 34;
 /// Stands first in every message about danger.
 pub(super) const FIRE: &str = "Smoke, flame or a burning smell: do not touch it, get everyone out, close the door, call \
 the fire service from outside.";
-/// Then this.
 pub(super) const UNPLUG: &str = "Otherwise unplug the pad at the wall.";
 /// What may be wrong with that plug.
 pub(super) const HOT_PLUG: &str = "If plug, socket or cable is hot, discoloured or wet, do not touch it; switch off that \
 circuit if you can reach it safely.";
 /// What makes it worse.
 pub(super) const NO_WATER: &str = "No water, no ice.";
-/// And afterwards.
 pub(super) const LEAVE: &str = "Leave it unplugged until you know why.";
 /// What warmend is not.
 pub(super) const NOT_A_DEVICE: &str = "This is not a protective device and not a smoke alarm. Local codes come first; work \
@@ -46,6 +44,40 @@ pub(super) const WATER_FIRST: &str = "Unplug the pad before you add or wipe wate
 /// Ends the messages that lead a hand to a heater, a plug or a cable.
 pub(super) const CARE: &str = "Look before you touch: no plug, socket or cable that is hot, discoloured or wet. Work on \
 mains wiring is for licensed people; local codes come first.";
+
+/// Comes before the number that the keeper wrote down; none is shipped.
+pub(super) const EMERGENCY: &str = "The keeper wrote down whom to call: ";
+/// Begins a message about a danger that was answered and goes on.
+pub(super) const REMINDER: &str = "Somebody answered this, and it still holds. You are reminded until it is over.";
+/// Begins a message to those who are told second.
+pub(super) const SECOND: &str = "You are told because nobody who was told before has ended it.";
+/// How often.
+pub(super) const REPEATED: &str = "It is repeated until somebody answers. An answer does not end it: go and look.";
+/// Where no link can be given.
+pub(super) const NO_LINK: &str = "act at the shelf first, as above. This message carries no link: the pages are open on \
+one machine only.";
+/// What a test message says.
+pub(super) const TEST: &str = "Somebody asked warmend to try this way out. That it got here says nothing about the shelf. \
+It counts as proved only once a person says that they saw it.";
+/// What a day's report says where no alarm stands; followed by the moment and by how many probes are believed.
+pub(super) const NOTHING_FOUND: &str = "nothing found";
+/// What it means.
+pub(super) const DAILY: &str = "This comes once a day, so that its absence tells you something: if it fails to come, look \
+at the shelf and at the machine that watches it. Nothing found means that no alarm stands; it is no verdict on what \
+probes cannot see.";
+/// What a day's report says where alarms stand.
+pub(super) const STANDING: &str = "What stands, the gravest first:";
+
+/// What a card says never to do.
+pub(super) const NEVER: [&str; 5] = [
+    HOT_PLUG,
+    NO_WATER,
+    "Do not bridge or reset a thermal cut-off: something was too hot.",
+    "Do not put the thermostat's sensor back while the mat is plugged in.",
+    "Do not cover the mat, and do not cool the ants suddenly.",
+];
+/// What follows about water.
+pub(super) const WATER_AFTER: &str = "Let plug and socket be dry before you plug in again.";
 
 /// What stands before the name of a place.
 pub(super) const fn rank(priority: Priority) -> &'static str {
@@ -80,6 +112,7 @@ pub(super) const fn afterwards(event: Event, priority: Priority) -> &'static str
         (Event::Returned | Event::Cleared, _) => {
             "By the readings the condition has ended. Look at the nest when you can, and at what brought it about."
         }
+        (Event::Acknowledged, Priority::Danger) => "Somebody answered. While it goes on, they are reminded.",
         (Event::Acknowledged, _) => "Somebody answered; messages about it stop. The condition itself may go on.",
         (Event::Reset, _) => "Somebody reset it. If the cause is still there, it will be raised again.",
         (Event::Shelved, _) => "Somebody silenced it for a time. Nobody is told of it meanwhile.",

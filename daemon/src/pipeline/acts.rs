@@ -29,6 +29,12 @@ impl Pipeline {
         let done = match kind {
             ActKind::Alarm(act, name) => self.alarm_act(act, &name, (&by, &why), &mut draft),
             ActKind::Note(note) => self.note(note, &mut draft),
+            ActKind::Elsewhere { shelf, missed, detail } => {
+                let now = self.core_now();
+                let effects = self.core.step(now, Input::Elsewhere { shelf, missed, detail });
+                self.sort(effects, &mut draft);
+                Ok(false)
+            }
         };
         match done {
             Ok(must_be_stored) => {

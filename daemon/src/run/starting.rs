@@ -2,13 +2,16 @@
 use crate::broker::users::ACT;
 use crate::broker::{BrokerError, BrokerSettings, EmbeddedBroker};
 use crate::clock::Clock;
-use crate::history::{self, HistoryError, Receipt, Store, Writer};
+use crate::history::{self, HistoryError, Reader, Receipt, Store, Writer};
 use crate::intake::{IntakeSettings, Publisher};
 use crate::mirror::MirrorError;
+use crate::notices::{KEY_FACT, random};
 use crate::permit::{KeyError, Mat, mats};
 use crate::pipeline::{self, Restored};
 use crate::shelf_file::{BrokerWay, ShelfFile};
 use crate::snapshot::{Snapshot, Vitals};
+use base64::Engine as _;
+use base64::engine::general_purpose::URL_SAFE_NO_PAD;
 use std::collections::{BTreeMap, BTreeSet};
 use std::net::{IpAddr, Ipv4Addr, Ipv6Addr, SocketAddr};
 use std::path::{Path, PathBuf};
@@ -169,6 +172,20 @@ pub(super) async fn open(file: &Arc<ShelfFile>, clock: Arc<dyn Clock>) -> Result
     let monotonic = move || Duration::from_millis(u64::try_from(clock.monotonic().ms()).unwrap_or(0));
     let writer = Writer::start(store, settings, Arc::new(monotonic)).map_err(RunError::Thread)?;
     Ok(Opened { writer: Arc::new(writer), history, restored, listener, page, broker, line, receipts, mats, clear })
+}
+
+/// The key that signs links, and the fact to be kept where it is new.
+type LinkKey = ([u8; 32], Option<(String, String)>);
+
+/// The key that signs links in messages: the one history keeps, or a new one with the fact that is to be kept.
+pub(super) fn link_key(history: &Path) -> Result<LinkKey, RunError> {
+    let kept = Reader::open(history).and_then(|reader| reader.fact(KEY_FACT)).map_err(RunError::History)?;
+    let read = |text: String| URL_SAFE_NO_PAD.decode(text).ok()?.try_into().ok();
+    if let Some(key) = kept.and_then(read) {
+        return Ok((key, None));
+    }
+    let key = random::<32>().map_err(|why| RunError::died("start", Some(why)))?;
+    Ok((key, Some((KEY_FACT.to_owned(), URL_SAFE_NO_PAD.encode(key)))))
 }
 
 async fn blocking<T: Send + 'static>(work: impl FnOnce() -> T + Send + 'static) -> Result<T, RunError> {

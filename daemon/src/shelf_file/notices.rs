@@ -2,26 +2,29 @@
 use super::findings::Findings;
 use super::names;
 use super::raw::RawNotice;
+use super::recipients::hours;
 use super::services::span;
-use super::settings::{NoticeWay, QuietHours, Way};
+use super::settings::{NoticeWay, Recipient, Way};
 use enclosure::alarm::Priority;
-use enclosure::time::Span;
 use std::path::Path;
 
 /// The ways; the log alone where none is set.
-pub(super) fn build(raw: &[RawNotice], dir: &Path, f: &mut Findings) -> Vec<NoticeWay> {
+pub(super) fn build(raw: &[RawNotice], recipients: &[Recipient], dir: &Path, f: &mut Findings) -> Vec<NoticeWay> {
     if raw.is_empty() {
-        return vec![NoticeWay { way: Way::Log, least: Priority::Advice, after: Span::ZERO, quiet: None }];
+        return vec![NoticeWay::plain(Way::Log)];
     }
-    raw.iter().enumerate().filter_map(|(i, n)| notice(&format!("notice[{i}]"), n, dir, f)).collect()
+    raw.iter().enumerate().filter_map(|(i, n)| notice(&format!("notice[{i}]"), n, recipients, dir, f)).collect()
 }
 
-fn notice(at: &str, raw: &RawNotice, dir: &Path, f: &mut Findings) -> Option<NoticeWay> {
+fn notice(at: &str, raw: &RawNotice, recipients: &[Recipient], dir: &Path, f: &mut Findings) -> Option<NoticeWay> {
     let way = f.need(raw.way.as_deref(), &format!("{at}.way")).and_then(|word| {
         foreign_keys(at, word, raw, f);
         way(at, word, raw, dir, f)
     });
-    let quiet = quiet(at, raw, f);
+    let owner = owner(at, raw, recipients, f);
+    let whose = owner.and_then(|i| recipients.get(i));
+    let own = hours(at, (raw.quiet_from.as_deref(), raw.quiet_to.as_deref(), raw.time_zone.as_deref()), f);
+    let daily_at_min = raw.daily_at.as_deref().and_then(|text| f.keep(&format!("{at}.daily_at"), names::hour(text)));
     Some(NoticeWay {
         way: way?,
         least: match raw.least.as_deref() {
@@ -29,16 +32,32 @@ fn notice(at: &str, raw: &RawNotice, dir: &Path, f: &mut Findings) -> Option<Not
             Some("warning") => Priority::Warning,
             _ => Priority::Advice,
         },
-        after: span(raw.after_min.unwrap_or(0.0), 60_000.0),
-        quiet,
+        recipient: owner,
+        after: raw.after_min.map(|min| span(min, 60_000.0)),
+        quiet: own.or_else(|| whose.and_then(|r| r.quiet.clone())),
+        time_zone: raw.time_zone.clone().or_else(|| whose.and_then(|r| r.time_zone.clone())),
+        daily_at_min,
     })
+}
+
+fn owner(at: &str, raw: &RawNotice, recipients: &[Recipient], f: &mut Findings) -> Option<usize> {
+    let name = raw.recipient.as_deref()?;
+    let found = recipients.iter().position(|r| r.name == name);
+    if found.is_none() {
+        let names: Vec<_> = recipients.iter().map(|r| r.name.as_str()).collect();
+        let why = format!("\"{name}\" is none of the recipients ({})", names.join(", "));
+        f.wrong(&format!("{at}.recipient"), why, "write a [[recipient]] of that name");
+    }
+    found
 }
 
 /// Names the keys that another way takes.
 fn foreign_keys(at: &str, word: &str, raw: &RawNotice, f: &mut Findings) {
-    let written: [(&str, bool, &str); 8] = [
+    let written: [(&str, bool, &str); 10] = [
         ("url", raw.url.is_some(), "webhook"),
         ("token_file", raw.token_file.is_some(), "webhook"),
+        ("secret_file", raw.secret_file.is_some(), "webhook"),
+        ("ca_file", raw.ca_file.is_some(), "mail"),
         ("command", raw.command.is_some(), "command"),
         ("topic", raw.topic.is_some(), "mqtt"),
         ("server", raw.server.is_some(), "mail"),
@@ -65,7 +84,9 @@ fn way(at: &str, word: &str, raw: &RawNotice, dir: &Path, f: &mut Findings) -> O
         "webhook" => {
             let url = f.need(raw.url.as_deref(), &path("url"))?;
             let url = f.keep(&path("url"), names::url(url, &["http", "https"]))?;
-            Some(Way::Webhook { url: url.to_string(), token_file: raw.token_file.as_ref().map(|p| dir.join(p)) })
+            let file = |name: &Option<String>| name.as_ref().map(|p| dir.join(p));
+            let (token_file, secret_file) = (file(&raw.token_file), file(&raw.secret_file));
+            Some(Way::Webhook { url: url.to_string(), token_file, secret_file })
         }
         "mail" => mail(at, raw, dir, f),
         "mqtt" => {
@@ -87,6 +108,9 @@ fn mail(at: &str, raw: &RawNotice, dir: &Path, f: &mut Findings) -> Option<Way> 
         f.wrong(&path("to"), "names nobody", "write [\"keeper@example.org\"]");
     }
     let to: Option<Vec<_>> = to.and_then(|to| to.iter().map(|a| address(&path("to"), a, f)).collect());
+    if raw.user.is_some() && raw.password_file.is_none() && !f.is_doubted(&path("password_file")) {
+        f.wrong(&path("user"), "stands without password_file", "add password_file = \"…\"");
+    }
     if raw.password_file.is_some() && raw.user.is_none() && !f.is_doubted(&path("user")) {
         f.wrong(&path("password_file"), "stands without user", "add user = \"…\"");
     }
@@ -96,6 +120,7 @@ fn mail(at: &str, raw: &RawNotice, dir: &Path, f: &mut Findings) -> Option<Way> 
         to: to?,
         user: raw.user.clone(),
         password_file: raw.password_file.as_ref().map(|p| dir.join(p)),
+        ca_file: raw.ca_file.as_ref().map(|p| dir.join(p)),
     })
 }
 
@@ -107,31 +132,4 @@ fn address(path: &str, text: &str, f: &mut Findings) -> Option<String> {
     let judged =
         if good { Ok(text.to_owned()) } else { Err((format!("\"{text}\" is no mail address"), "write name@host")) };
     f.keep(path, judged)
-}
-
-fn quiet(at: &str, raw: &RawNotice, f: &mut Findings) -> Option<QuietHours> {
-    let path = |key: &str| format!("{at}.{key}");
-    if raw.quiet_from.is_none() && raw.quiet_to.is_none() {
-        if raw.time_zone.is_some() && !f.is_doubted(&path("quiet_from")) && !f.is_doubted(&path("quiet_to")) {
-            f.wrong(&path("time_zone"), "serves only the quiet hours, and none are set", "add quiet_from and quiet_to");
-        }
-        return None;
-    }
-    let from = f.need(raw.quiet_from.as_deref(), &path("quiet_from"));
-    let from = from.and_then(|t| f.keep(&path("quiet_from"), names::hour(t)));
-    let to = f.need(raw.quiet_to.as_deref(), &path("quiet_to"));
-    let to = to.and_then(|t| f.keep(&path("quiet_to"), names::hour(t)));
-    if from.is_some() && from == to {
-        f.wrong(&path("quiet_to"), "is quiet_from: would it be quiet always, or never?", "leave a span between them");
-    }
-    let time_zone = f.need(raw.time_zone.clone(), &path("time_zone"))?;
-    if jiff::tz::TimeZone::get(&time_zone).is_err() {
-        let why = format!("\"{time_zone}\" is no time zone that this machine knows");
-        f.wrong(
-            &path("time_zone"),
-            why,
-            "write it as \"Europe/Lisbon\" or \"UTC\", and install the zone data (tzdata)",
-        );
-    }
-    Some(QuietHours { from_min: from?, to_min: to?, time_zone })
 }

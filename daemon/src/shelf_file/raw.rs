@@ -12,7 +12,9 @@ pub(super) struct RawFile {
     pub(super) history: RawHistory,
     pub(super) web: RawWeb,
     pub(super) alarm: RawAlarm,
+    pub(super) recipient: Vec<RawRecipient>,
     pub(super) notice: Vec<RawNotice>,
+    pub(super) heartbeat: Option<RawHeartbeat>,
     pub(super) influx: Option<RawInflux>,
     pub(super) mapping: Vec<RawMapping>,
 }
@@ -23,6 +25,7 @@ pub(super) struct RawShelf {
     pub(super) name: Option<String>,
     #[serde(rename = "where")]
     pub(super) place: Option<String>,
+    pub(super) emergency: Option<String>,
 }
 
 #[derive(Debug, Default, Deserialize)]
@@ -158,6 +161,27 @@ pub(super) struct RawHistory {
 #[serde(default, deny_unknown_fields)]
 pub(super) struct RawWeb {
     pub(super) listen: Option<String>,
+    pub(super) url: Option<String>,
+}
+
+#[derive(Debug, Default, Deserialize)]
+#[serde(default, deny_unknown_fields)]
+pub(super) struct RawHeartbeat {
+    pub(super) url: Option<String>,
+    pub(super) every_min: Option<f64>,
+    pub(super) watches: Option<String>,
+}
+
+#[derive(Debug, Default, Deserialize)]
+#[serde(default, deny_unknown_fields)]
+pub(super) struct RawRecipient {
+    pub(super) name: Option<String>,
+    pub(super) phone: Option<String>,
+    pub(super) from: Option<String>,
+    pub(super) until: Option<String>,
+    pub(super) quiet_from: Option<String>,
+    pub(super) quiet_to: Option<String>,
+    pub(super) time_zone: Option<String>,
 }
 
 #[derive(Debug, Default, Deserialize)]
@@ -189,6 +213,7 @@ pub(super) struct RawAlarm {
     pub(super) humidity_on_delay_min: Option<f64>,
     pub(super) water_on_delay_min: Option<f64>,
     pub(super) learning_min: Option<f64>,
+    pub(super) remind_min: Option<f64>,
     pub(super) season_utc_offset_min: Option<f64>,
 }
 
@@ -198,6 +223,7 @@ pub(super) struct RawNotice {
     pub(super) way: Option<String>,
     pub(super) url: Option<String>,
     pub(super) token_file: Option<String>,
+    pub(super) secret_file: Option<String>,
     pub(super) command: Option<Vec<String>>,
     pub(super) topic: Option<String>,
     pub(super) server: Option<String>,
@@ -205,11 +231,14 @@ pub(super) struct RawNotice {
     pub(super) to: Option<Vec<String>>,
     pub(super) user: Option<String>,
     pub(super) password_file: Option<String>,
+    pub(super) ca_file: Option<String>,
+    pub(super) recipient: Option<String>,
     pub(super) least: Option<String>,
     pub(super) after_min: Option<f64>,
     pub(super) quiet_from: Option<String>,
     pub(super) quiet_to: Option<String>,
     pub(super) time_zone: Option<String>,
+    pub(super) daily_at: Option<String>,
 }
 
 #[derive(Debug, Default, Deserialize)]

@@ -150,7 +150,7 @@ static NEST: Section = Section {
     ],
 };
 
-static SHELF: Section = Section { keys: &[text("name"), text("where")] };
+static SHELF: Section = Section { keys: &[text("name"), text("where"), text("emergency")] };
 
 static BROKER: Section = Section {
     keys: &[
@@ -174,7 +174,22 @@ static HISTORY: Section = Section {
     ],
 };
 
-static WEB: Section = Section { keys: &[text("listen")] };
+static WEB: Section = Section { keys: &[text("listen"), text("url")] };
+
+static HEARTBEAT: Section =
+    Section { keys: &[text("url"), key("every_min", Kind::Number(0.5, 1440.0)), text("watches")] };
+
+static RECIPIENT: Section = Section {
+    keys: &[
+        text("name"),
+        text("phone"),
+        text("from"),
+        text("until"),
+        text("quiet_from"),
+        text("quiet_to"),
+        text("time_zone"),
+    ],
+};
 
 static ALARM: Section = Section {
     keys: &[
@@ -204,6 +219,7 @@ static ALARM: Section = Section {
         minutes("humidity_on_delay_min", 2880.0),
         minutes("water_on_delay_min", 10_080.0),
         minutes("learning_min", 2880.0),
+        key("remind_min", Kind::Number(2.0, 15.0)),
         key("season_utc_offset_min", Kind::Number(-840.0, 840.0)),
     ],
 };
@@ -213,6 +229,7 @@ static NOTICE: Section = Section {
         key("way", Kind::Choice(&["log", "command", "webhook", "mail", "mqtt"])),
         text("url"),
         text("token_file"),
+        text("secret_file"),
         key("command", Kind::Texts),
         text("topic"),
         text("server"),
@@ -220,11 +237,14 @@ static NOTICE: Section = Section {
         key("to", Kind::Texts),
         text("user"),
         text("password_file"),
+        text("ca_file"),
+        text("recipient"),
         key("least", Kind::Choice(&["advice", "warning", "danger"])),
         minutes("after_min", 1440.0),
         text("quiet_from"),
         text("quiet_to"),
         text("time_zone"),
+        text("daily_at"),
     ],
 };
 
@@ -246,7 +266,9 @@ pub(super) static FILE: Section = Section {
         key("history", Kind::Table(&HISTORY)),
         key("web", Kind::Table(&WEB)),
         key("alarm", Kind::Table(&ALARM)),
+        key("recipient", Kind::Tables(&RECIPIENT)),
         key("notice", Kind::Tables(&NOTICE)),
+        key("heartbeat", Kind::Table(&HEARTBEAT)),
         key("influx", Kind::Table(&INFLUX)),
         key("mapping", Kind::Tables(&MAPPING)),
     ],

@@ -124,7 +124,13 @@ pub(super) fn web(raw: &RawWeb, f: &mut Findings) -> Option<WebSettings> {
         None => SocketAddr::from((Ipv4Addr::LOCALHOST, WEB_PORT)),
         Some(text) => f.keep("web.listen", names::listen(text))?,
     };
-    Some(WebSettings { listen })
+    let url = match &raw.url {
+        None => None,
+        Some(text) => {
+            Some(f.keep("web.url", names::url(text, &["http", "https"]))?.as_str().trim_end_matches('/').to_owned())
+        }
+    };
+    Some(WebSettings { listen, url })
 }
 
 /// The mirror.

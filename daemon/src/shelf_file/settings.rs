@@ -60,6 +60,34 @@ pub struct HistorySettings {
 pub struct WebSettings {
     /// Where the pages are served; port 0 means any free one.
     pub listen: SocketAddr,
+    /// The address under which a telephone reaches them, `http://host:port`, for the links in messages.
+    pub url: Option<String>,
+}
+
+/// Signs of life to elsewhere, and those awaited from elsewhere.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct HeartbeatSettings {
+    /// Asked for (GET) while readings are really being judged.
+    pub url: Option<String>,
+    /// How often; whoever is awaited here is missed after three times as long.
+    pub every: Span,
+    /// Names of the shelves whose signs of life are awaited here.
+    pub watches: Vec<String>,
+}
+
+/// Somebody who is told.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Recipient {
+    /// What they are called.
+    pub name: String,
+    /// How to reach them by voice, for the printed card.
+    pub phone: Option<String>,
+    /// First and last day on which they are told; no bound where none is written.
+    pub days: (Option<jiff::civil::Date>, Option<jiff::civil::Date>),
+    /// Hours in which what does no harm by morning waits.
+    pub quiet: Option<QuietHours>,
+    /// Their time zone (IANA); the machine's where none is written.
+    pub time_zone: Option<String>,
 }
 
 /// One way by which a keeper is told, and when it is used.
@@ -69,10 +97,24 @@ pub struct NoticeWay {
     pub way: Way,
     /// Less urgent messages are not sent this way.
     pub least: Priority,
-    /// Sent only if nobody acknowledged for so long: a second recipient.
-    pub after: Span,
+    /// Whose it is, by place in [`super::ShelfFile::recipients`]; none: the keeper's own, the first of all.
+    pub recipient: Option<usize>,
+    /// Sent only if nobody answered for so long; none: as the order of the recipients has it.
+    pub after: Option<Span>,
     /// Hours in which what does no harm by morning waits; none unless set.
     pub quiet: Option<QuietHours>,
+    /// The time zone that hours are told in; the machine's where none is written.
+    pub time_zone: Option<String>,
+    /// When a day's report goes out, minutes after midnight.
+    pub daily_at_min: Option<u16>,
+}
+
+impl NoticeWay {
+    /// A way of the keeper's own that takes every message at once.
+    pub fn plain(way: Way) -> Self {
+        let (recipient, after, quiet, time_zone, daily_at_min) = (None, None, None, None, None);
+        Self { way, least: Priority::Advice, recipient, after, quiet, time_zone, daily_at_min }
+    }
 }
 
 /// A way out.
@@ -91,6 +133,8 @@ pub enum Way {
         url: String,
         /// The file that holds a bearer token.
         token_file: Option<PathBuf>,
+        /// The file that holds the key by which messages are signed.
+        secret_file: Option<PathBuf>,
     },
     /// A mail.
     Mail {
@@ -104,6 +148,8 @@ pub enum Way {
         user: Option<String>,
         /// The file that holds the password.
         password_file: Option<PathBuf>,
+        /// A certificate (PEM) to be trusted beside the public ones: of a server of one's own.
+        ca_file: Option<PathBuf>,
     },
     /// A message on the broker that readings come from.
     Mqtt {

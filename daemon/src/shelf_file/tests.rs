@@ -444,7 +444,10 @@ fn loading_reads_the_disk_and_says_what_is_not_there() {
     let (file, advice) = load(&path, std::iter::empty()).expect("good");
     assert_eq!(file.history.path, dir.path().join("warmend.db"));
     let absent: Vec<_> = advice.iter().map(|a| a.key.as_str()).collect();
-    assert_eq!(absent, ["notice[0].token_file", "notice[2].password_file", "influx.token_file"]);
+    assert_eq!(
+        absent,
+        ["notice[0].token_file", "notice[0].secret_file", "notice[2].password_file", "influx.token_file"]
+    );
 }
 
 #[test]

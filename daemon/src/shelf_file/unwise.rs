@@ -2,7 +2,7 @@
 use super::ShelfFile;
 use super::findings::Findings;
 use super::raw::{RawFile, RawMaterial};
-use super::settings::{BrokerWay, Way};
+use super::settings::{BrokerWay, NoticeWay, Recipient, Way};
 use super::unwise_slow;
 use enclosure::shelf::{Band, Nest, NestKind, Pad};
 use std::path::{Path, PathBuf};
@@ -284,6 +284,7 @@ fn services(file: &ShelfFile, f: &mut Findings) {
             "add a [[notice]] that reaches you at night, then send yourself a test message with `warmend alarms`",
         );
     }
+    ways(file, f);
     if let BrokerWay::Embedded { listen, .. } = &file.broker.way
         && !listen.ip().is_loopback()
     {
@@ -319,6 +320,39 @@ fn services(file: &ShelfFile, f: &mut Findings) {
     }
 }
 
+/// What the ways out leave to be wished for.
+fn ways(file: &ShelfFile, f: &mut Findings) {
+    let carries = |n: &&NoticeWay| !matches!(n.way, Way::Log);
+    if file.notices.iter().any(|n| carries(&n))
+        && file.notices.iter().filter(carries).all(|n| matches!(n.way, Way::Mail { .. }))
+    {
+        let why = "mail alone carries danger: mail is silent at night, and may come late or land among the unwanted";
+        f.advise(
+            "notice",
+            why,
+            "add a webhook or command that rings a telephone, and prove it with `warmend alarms test`",
+        );
+    }
+    for (i, n) in file.notices.iter().enumerate() {
+        if let Way::Mail { server, user: Some(_), .. } = &n.way
+            && reqwest::Url::parse(server).is_ok_and(|u| u.host_str().is_some_and(is_loopback))
+            && server.starts_with("smtp://")
+        {
+            let why = "a server on this machine is spoken to without TLS: the password passes unencrypted";
+            f.advise(&format!("notice[{i}].server"), why, "write smtps://, or leave user and password_file out");
+        }
+    }
+    let bounded = |r: &Recipient| r.days.0.is_some() || r.days.1.is_some();
+    if !file.recipients.is_empty() && file.recipients.iter().all(bounded) {
+        let why = "every recipient has a first or last day: on other days all of them are told";
+        f.advise("recipient", why, "leave one without from and until");
+    }
+}
+
+fn is_loopback(host: &str) -> bool {
+    host == "localhost" || host.trim_matches(['[', ']']).parse::<std::net::IpAddr>().is_ok_and(|ip| ip.is_loopback())
+}
+
 /// Notes the files that are named but not there.
 pub(super) fn missing_files(file: &ShelfFile, f: &mut Findings) {
     let mut named: Vec<(String, &PathBuf)> = Vec::new();
@@ -333,9 +367,15 @@ pub(super) fn missing_files(file: &ShelfFile, f: &mut Findings) {
     named.extend(file.influx.iter().flat_map(|i| &i.token_file).map(|p| ("influx.token_file".to_owned(), p)));
     for (i, n) in file.notices.iter().enumerate() {
         match &n.way {
-            Way::Webhook { token_file: Some(p), .. } => named.push((format!("notice[{i}].token_file"), p)),
-            Way::Mail { password_file: Some(p), .. } => named.push((format!("notice[{i}].password_file"), p)),
-            Way::Log | Way::Command { .. } | Way::Webhook { .. } | Way::Mail { .. } | Way::Mqtt { .. } => {}
+            Way::Webhook { token_file, secret_file, .. } => {
+                named.extend(token_file.iter().map(|p| (format!("notice[{i}].token_file"), p)));
+                named.extend(secret_file.iter().map(|p| (format!("notice[{i}].secret_file"), p)));
+            }
+            Way::Mail { password_file, ca_file, .. } => {
+                named.extend(password_file.iter().map(|p| (format!("notice[{i}].password_file"), p)));
+                named.extend(ca_file.iter().map(|p| (format!("notice[{i}].ca_file"), p)));
+            }
+            Way::Log | Way::Command { .. } | Way::Mqtt { .. } => {}
         }
     }
     let keys = file.permits.iter().map(|p| (format!("nest[{}].pad[{}].permit_key_file", p.nest, p.pad), &p.key_file));

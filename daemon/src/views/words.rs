@@ -174,7 +174,9 @@ pub const fn not_believed_because(why: Rejection) -> &'static str {
 /// What a keeper can do to an alarm in this state: what a form sends, and what its button says.
 pub fn buttons(state: State) -> &'static [(&'static str, &'static str)] {
     match state {
-        State::Unacknowledged => &[("ack", "I have seen it"), ("shelve", "Silence for 30 min")],
+        State::Unacknowledged => {
+            &[("ack", "I have seen it"), ("on-the-way", "Someone is on the way"), ("shelve", "Silence for 30 min")]
+        }
         State::Acknowledged => &[("shelve", "Silence for 30 min")],
         State::Returned => &[("ack", "I have seen it")],
         State::Latched => &[("reset", "I have looked: reset"), ("ack", "I have seen it")],

@@ -32,7 +32,7 @@ pub(super) const NOTE_CHARS_MAX: usize = 1_000;
 #[derive(Debug, Default, Deserialize)]
 #[serde(default, deny_unknown_fields)]
 pub(crate) struct Wish {
-    /// `ack`, `shelve`, `unshelve`, `reset`, `out-of-service`, `in-service` or `note`.
+    /// `ack`, `on-the-way`, `shelve`, `unshelve`, `reset`, `out-of-service`, `in-service` or `note`.
     r#do: String,
     alarm: String,
     nest: String,
@@ -118,17 +118,22 @@ impl Wish {
             "out-of-service" => AlarmAct::TakeOut(self.until.end(now)?),
             "in-service" => AlarmAct::PutBack,
             "note" => return self.note(now).map(ActKind::Note),
-            _ => return Err(
-                "nothing is known to do by that name: ack, shelve, unshelve, reset, out-of-service, in-service or note"
-                    .to_owned(),
-            ),
+            _ => {
+                return Err("nothing is known to do by that name: ack, on-the-way, shelve, unshelve, reset, \
+                            out-of-service, in-service or note"
+                    .to_owned());
+            }
         };
+        Ok(ActKind::Alarm(what, self.name()?))
+    }
+
+    fn name(self) -> Result<AlarmName, String> {
         if Alarm::from_name(&self.alarm).is_none() {
             return Err("there is no alarm of that name".to_owned());
         }
         let given = |text: String| Some(text).filter(|t| !t.is_empty());
         let (nest, probe, node) = (given(self.nest), given(self.probe), given(self.node));
-        Ok(ActKind::Alarm(what, AlarmName { alarm: self.alarm, nest, probe, node }))
+        Ok(AlarmName { alarm: self.alarm, nest, probe, node })
     }
 
     fn minutes(&self) -> Result<u32, String> {
@@ -163,11 +168,16 @@ impl App {
         let snap = self.snapshot();
         let known = |id: &str| snap.shelf.nests.iter().find(|n| n.id == id);
         let wrong = |why: String| (StatusCode::BAD_REQUEST, why);
+        if wish.r#do == "on-the-way" {
+            let name = wish.name().map_err(wrong)?;
+            return self.answering.on_the_way(&name).map_err(|why| (StatusCode::CONFLICT, why));
+        }
         let (by, why) = wish.signed().map_err(wrong)?;
         let kind = wish.act(self.now()).map_err(wrong)?;
         let nest = match &kind {
             ActKind::Alarm(_, name) => name.nest.as_deref(),
             ActKind::Note(note) => Some(note.nest.as_str()),
+            ActKind::Elsewhere { .. } => None,
         };
         let described = match nest {
             Some(id) => Some(known(id).ok_or_else(|| {
@@ -182,10 +192,17 @@ impl App {
             return Err(wrong(format!("the place lies outside the nest: 0 to {} mm", n.length_mm)));
         }
         let (reply, answer) = oneshot::channel();
+        self.hand_in(Act { kind, by, why, reply }, answer).await
+    }
+
+    /// Hands an act to the pipeline and waits for its answer; `Err`: status and why not.
+    pub(super) async fn hand_in(
+        &self,
+        act: Act,
+        answer: oneshot::Receiver<Result<(), String>>,
+    ) -> Result<(), (StatusCode, String)> {
         let busy = |why: &str| (StatusCode::SERVICE_UNAVAILABLE, why.to_owned());
-        self.acts
-            .try_send(Act { kind, by, why, reply })
-            .map_err(|_| busy("too much waits to be done already: try again"))?;
+        self.acts.try_send(act).map_err(|_| busy("too much waits to be done already: try again"))?;
         match tokio::time::timeout(ACT_WITHIN, answer).await {
             Ok(Ok(Ok(()))) => Ok(()),
             Ok(Ok(Err(why))) => Err((StatusCode::CONFLICT, why)),

@@ -66,7 +66,8 @@ pub(super) async fn check(State(app): State<Arc<App>>, request: Request, next: N
     let Some(host) = host(&request) else {
         return refuse(StatusCode::BAD_REQUEST, "the request names no host\n");
     };
-    if !is_local(host) {
+    let named = app.host.as_deref().is_some_and(|named| named.eq_ignore_ascii_case(host));
+    if !named && !is_local(host) {
         return refuse(
             StatusCode::MISDIRECTED_REQUEST,
             "this name is not one that only your own network can give: use the address as numbers, localhost, \

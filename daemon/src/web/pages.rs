@@ -1,6 +1,7 @@
 //! The pages themselves.
 use super::weeks::{Asked, SPAN_MAX, SpanQuery};
 use super::{App, health::Health};
+use crate::snapshot::Snapshot;
 use crate::views::events::past_alarms;
 use crate::views::hours::Hours;
 use crate::views::load::{self, Load};
@@ -9,7 +10,7 @@ use crate::views::words::NOTE_KINDS;
 use axum::extract::{Path, Query, State};
 use axum::http::{StatusCode, header};
 use axum::response::{Html, IntoResponse, Response};
-use dashboards::{AlarmsPage, Link, NoteForm, NowPage, PlainPage, WeekPage, WeekView};
+use dashboards::{AlarmsPage, Frame, Link, NoteForm, NowPage, PlainPage, WeekPage, WeekView};
 use enclosure::{Span, Timestamp};
 use std::ops::Range;
 use std::sync::Arc;
@@ -23,10 +24,16 @@ const PNG_SCALE: f32 = 2.0;
 /// Style and script change only with the program.
 pub(super) const KEEP_FOR: &str = "max-age=3600";
 
+/// Name, links, and what every page says.
+fn framed(app: &App, snap: &Snapshot, current: &str) -> Frame {
+    Frame { cautions: app.answering.unproved(), ..frame(snap, current) }
+}
+
 fn view(app: &App) -> NowPage {
     let page = now_page(&app.snapshot(), app.now(), &app.hours);
     let stalled = app.pulse.stalled();
     NowPage {
+        frame: framed(app, &app.snapshot(), "/"),
         stalled: stalled.map(|why| format!("{why}: look at the nests yourself, and at the log of this watch")),
         ..page
     }
@@ -56,7 +63,7 @@ pub(super) async fn missing(State(app): State<Arc<App>>) -> Response {
 
 /// An error as a page.
 pub(super) fn plain(app: &App, status: StatusCode, title: &str, sentences: Vec<String>) -> Response {
-    let page = PlainPage { frame: frame(&app.snapshot(), ""), title: title.to_owned(), sentences };
+    let page = PlainPage { frame: framed(app, &app.snapshot(), ""), title: title.to_owned(), sentences };
     (status, Html(dashboards::plain_html(&page))).into_response()
 }
 
@@ -95,7 +102,7 @@ pub(super) async fn nest(
     let load = app.read_history(move |reader| Ok(Load::of(&load::changes(reader, &span)?, &span, chatter))).await;
     let page = WeekPage {
         alarms: load.map(|load| load.sentences()).unwrap_or_default(),
-        frame: frame(&snap, &url),
+        frame: framed(&app, &snap, &url),
         now: nest_view(&snap, i, app.now(), &app.hours),
         week,
         note: Some(note_form(&id, &url)),
@@ -182,7 +189,7 @@ pub(super) async fn alarms(State(app): State<Arc<App>>) -> Response {
     let hours = app.hours.clone();
     let past = app.read_history(move |r| past_alarms(r, now.minus(PAST_ALARMS)..now, PAST_ALARMS_MAX, &hours)).await;
     let page = AlarmsPage {
-        frame: frame(&snap, "/alarms"),
+        frame: framed(&app, &snap, "/alarms"),
         as_of_text: app.hours.near(snap.at, now),
         alarms: alarm_views(&snap, now, &app.hours, "/alarms"),
         past: past.unwrap_or_else(|why| vec![(String::new(), format!("What was cannot be shown: {why}"))]),

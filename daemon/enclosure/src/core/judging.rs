@@ -92,6 +92,20 @@ impl Core {
         self.put(now, &key, verdict, (Span::ZERO, true), |_| detail, out);
     }
 
+    /// A second watch, by the name of its shelf.
+    pub(super) fn elsewhere(
+        &mut self,
+        now: Timestamp,
+        shelf: String,
+        missed: bool,
+        detail: String,
+        out: &mut Vec<Effect>,
+    ) {
+        let key = AlarmKey { alarm: Alarm::NodeSilent, nest: None, probe: None, node: Some(shelf) };
+        let verdict = if missed { Verdict::Ill } else { Verdict::Well };
+        self.put(now, &key, verdict, (Span::ZERO, true), |_| detail, out);
+    }
+
     pub(super) fn put(
         &mut self,
         now: Timestamp,

@@ -1,0 +1,98 @@
+//! A day's report at an hour of the recipient's: so that silence means something.
+use super::text::{Context, FIRST_LINE_MAX, Message, one_line};
+use super::words;
+use crate::snapshot::Snapshot;
+use crate::views::hours::Hours;
+use crate::views::now::{now_page, shown};
+use enclosure::{Span, Timestamp};
+use jiff::civil::Date;
+use jiff::tz::TimeZone;
+use std::fmt::Write as _;
+
+/// Most alarms that it lists.
+const LISTED_MAX: usize = 20;
+/// A report that could not be sent is tried again after so long.
+const AGAIN_AFTER: Span = Span::from_min(5);
+
+/// When the next one is due.
+#[derive(Clone, Debug)]
+pub(super) struct Daily {
+    at_min: u16,
+    zone: TimeZone,
+    done: Option<Date>,
+    not_before: Span,
+}
+
+impl Daily {
+    /// `last` is when one got out before; a daemon that starts in the afternoon leaves out that day's.
+    pub(super) fn new(at_min: u16, zone: TimeZone, last: Option<Timestamp>, now: Timestamp) -> Self {
+        let mut this = Self { at_min, zone, done: None, not_before: Span::ZERO };
+        let (day, minute) = this.local(now);
+        this.done = last.map(|at| this.local(at).0).max((minute > at_min).then_some(day));
+        this
+    }
+
+    fn local(&self, at: Timestamp) -> (Date, u16) {
+        let at = jiff::Timestamp::from_millisecond(at.unix_ms()).unwrap_or(jiff::Timestamp::UNIX_EPOCH);
+        let local = at.to_zoned_datetime(self.zone.clone());
+        let time = local.time();
+        (local.date(), u16::from(time.hour().unsigned_abs()) * 60 + u16::from(time.minute().unsigned_abs()))
+    }
+
+    /// Whether it is due: once a day of the recipient's calendar, from that hour on. An hour that the clock leaps over
+    /// is due when the clock has passed it, one that comes twice is due once.
+    pub(super) fn is_due(&self, now: Span, wall: Timestamp) -> bool {
+        let (day, minute) = self.local(wall);
+        now >= self.not_before && minute >= self.at_min && self.done.is_none_or(|done| done != day)
+    }
+
+    /// It got out, or is tried again later.
+    pub(super) fn tried(&mut self, now: Span, wall: Timestamp, got_out: bool) {
+        if got_out {
+            self.done = Some(self.local(wall).0);
+        } else {
+            self.not_before = Span::from_ms(now.ms() + AGAIN_AFTER.ms());
+        }
+    }
+}
+
+/// The report: what stands, or that nothing was found, as of when, and how many probes are believed.
+pub(super) fn report(snap: &Snapshot, now: Timestamp, context: &Context) -> Message {
+    let hours = Hours::new(context.zone());
+    let probes = dashboards::probes_believed(&now_page(snap, now, &hours));
+    let as_of = hours.clock(snap.at);
+    let standing: Vec<_> = shown(snap).collect();
+    let found = match standing.len() {
+        0 => words::NOTHING_FOUND.to_owned(),
+        1 => "1 alarm stands".to_owned(),
+        n => format!("{n} alarms stand"),
+    };
+    let first_line = format!("Shelf {}: {found}, as of {as_of}, {probes}", one_line(context.shelf(), 20));
+    let mut body = String::new();
+    if !standing.is_empty() {
+        let _ = writeln!(body, "{}", words::STANDING);
+    }
+    for alarm in standing.iter().take(LISTED_MAX) {
+        let nest = alarm.key.nest.and_then(|i| snap.shelf.nests.get(usize::from(i)));
+        let place = nest.map(|nest| format!("nest {}, ", nest.id)).unwrap_or_default();
+        let rank = words::rank(alarm.priority());
+        let _ = writeln!(
+            body,
+            "- {rank}: {place}{}, since {}",
+            words::of(alarm.key.alarm).what,
+            hours.near(alarm.since, now)
+        );
+    }
+    for (nest, now_of_it) in snap.shelf.nests.iter().zip(&snap.nests) {
+        if let Some((mean, sd, hottest)) = now_of_it.brood_c {
+            let _ = writeln!(
+                body,
+                "Nest {}: brood place {mean:.1} °C (give or take {:.1}), at most {hottest:.1} °C.",
+                nest.id,
+                sd * 1.64
+            );
+        }
+    }
+    let _ = write!(body, "\n{}", words::DAILY);
+    Message { first_line: one_line(&first_line, FIRST_LINE_MAX), body }
+}
