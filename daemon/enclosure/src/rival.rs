@@ -40,7 +40,7 @@ const EARLIER_MOST: usize = 21;
 /// A rival's fruitless peaks are forgotten over about this long, s.
 const PEAK_FADES_S: f64 = 86_400.0;
 /// And count for no more than this, nats.
-const PEAK_MOST: f64 = 12.0;
+const PEAK_MOST: f64 = 20.0;
 
 /// What a pad is held to do.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]

@@ -7,6 +7,8 @@ use alloc::collections::VecDeque;
 const WILD_KEPT: usize = 64;
 /// So many wild readings within an hour, mixed with good ones, make a probe implausible.
 const JUMPS_AN_HOUR: usize = 6;
+/// And by at least so much, K: at a switch that nobody told a good probe is out of line for a reading or two.
+const JUMP_K: f64 = 1.0;
 /// Odds against chance at which a run of equal readings is held for frozen, nats.
 const FROZEN_NATS: f64 = 25.0;
 /// A run of equal readings is never frozen sooner than this.
@@ -47,6 +49,8 @@ pub struct Trust {
     expected: Option<(f64, f64)>,
     wild: VecDeque<Timestamp>,
     apart: u32,
+    /// The last reading beyond the gate, °C.
+    apart_c: f64,
     apart_began: Option<Timestamp>,
     near_room: u32,
     fault: Option<(Fault, Timestamp)>,
@@ -85,7 +89,7 @@ impl Trust {
         self.note_run(&g);
         if g.within {
             // Only a reading or two out of line is a jump; a longer run is another matter.
-            if (1..=2).contains(&self.apart) {
+            if (1..=2).contains(&self.apart) && (self.apart_c - g.value_c).abs() > JUMP_K {
                 if self.wild.len() == WILD_KEPT {
                     self.wild.pop_front();
                 }
@@ -96,6 +100,7 @@ impl Trust {
             self.near_room = 0;
         } else {
             self.apart += 1;
+            self.apart_c = g.value_c;
             self.apart_began.get_or_insert(g.at);
             if (g.value_c - g.room_c).abs() < 1.0 {
                 self.near_room += 1;

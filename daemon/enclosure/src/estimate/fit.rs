@@ -5,7 +5,7 @@
 use super::layout::SHAPES;
 use super::{Estimator, LEAN_S, Learned, PADS_MAX, Past, SLOW_SD_K, START_SD_K, STEP};
 use crate::models::{Course, Seen};
-use crate::prior::{PAD_LAGS, PROBE_LAG_S, Prior};
+use crate::prior::{PAD_LAGS, PROBE_LAG_S, Prior, SHARED};
 use crate::rival::Mode;
 use crate::time::Timestamp;
 use alloc::vec::Vec;
@@ -38,6 +38,8 @@ const LAG_S: (f64, f64) = (2.0, 1200.0);
 const FIT_QUICK_K: f64 = 0.01;
 /// A fit has settled when no parameter moves by more, in deviations of what is known of it.
 const SETTLED: f64 = 0.5;
+/// A fit has heard of a pad's heat when less than this share of its gain's variance is left.
+const HEAT_TOLD: f64 = 0.8;
 /// The most a parameter moves in one pass, log scale.
 const STRIDE: f64 = 0.5;
 
@@ -121,7 +123,9 @@ impl Estimator {
 
     fn adopt(&mut self, pass: Self) {
         let considered = self.layout().slow();
-        self.fitted = true;
+        // Hours without heat teach nothing of the pad: such a fit is still a guess about it.
+        let heard_heat = |i: usize| pass.belief.variance(i) < HEAT_TOLD * self.prior_sd[i] * self.prior_sd[i];
+        self.fitted |= (SHARED..self.log.len()).all(heard_heat);
         self.log = pass.log;
         self.lags = pass.lags;
         self.models = pass.models;
