@@ -202,7 +202,7 @@ fn a_permit_that_is_garbled_forged_or_said_again_ends_heat_until_the_next_good_o
 
 /// In time that skips what the board sleeps through: an hour is a matter of a minute.
 #[test]
-fn without_a_line_heat_ends_with_the_lease_and_no_reading_is_lost() {
+fn without_a_line_heat_ends_with_the_lease_and_the_node_speaks_again() {
     let dir = tempfile::tempdir().unwrap();
     lay_out(dir.path(), ON_LEAVE);
     let daemon = Daemon::run(dir.path());
