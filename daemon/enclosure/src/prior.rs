@@ -37,7 +37,7 @@ pub const WALL_MM: f64 = 8.0;
 pub const PLACE_SD_MM: f64 = 1.3;
 /// How far what stands for the room may be off from the air about the nest, standard deviation, K: the sensor's own
 /// offset, and a shelf that is warmer or cooler than the place where it hangs.
-pub const AIR_SD_K: f64 = 0.2;
+pub const AIR_SD_K: f64 = 0.15;
 /// The colony's own heat, standard deviation, W: 0.1 W is a large colony's. Common practice, no source.
 pub const COLONY_SD_W: f64 = 0.05;
 /// How far a probe's offset may be off, standard deviation, K.
