@@ -207,6 +207,33 @@ impl Estimator {
         }
     }
 
+    /// A copy to run ahead with: it cannot fit.
+    #[must_use]
+    pub fn without_memory(&self) -> Self {
+        Self {
+            axis: self.axis.clone(),
+            places_mm: self.places_mm.clone(),
+            prior_sd: self.prior_sd.clone(),
+            log: self.log.clone(),
+            lags: self.lags.clone(),
+            models: self.models.clone(),
+            courses: self.courses.clone(),
+            laggards: self.laggards.clone(),
+            belief: self.belief.clone(),
+            noise_k2: self.noise_k2.clone(),
+            memory: VecDeque::new(),
+            heard: VecDeque::new(),
+            prior_log: self.prior_log.clone(),
+            learned: None,
+            last_heard: self.last_heard.clone(),
+            last_values: self.last_values.clone(),
+            modes: self.modes.clone(),
+            rivals: self.rivals.clone(),
+            usual: self.usual.clone(),
+            ..*self
+        }
+    }
+
     fn layout(&self) -> Layout {
         Layout { params: self.log.len(), probes: self.places_mm.len() }
     }
@@ -365,7 +392,7 @@ impl Estimator {
         let dt_s = (self.step - self.faded) as f64 * STEP.s();
         self.belief.fade(dt_s);
         for r in &mut self.rivals {
-            self.belief.fade_mean(&mut r.origin, dt_s);
+            self.belief.fade_mean(&mut r.origin);
         }
         let drift = DRIFT_PER_ROOT_DAY * DRIFT_PER_ROOT_DAY * dt_s / 86_400.0;
         for i in 0..self.log.len() {

@@ -66,6 +66,8 @@ pub struct Watch {
     /// End of a stretch without readings that is being run through.
     blind_until: Option<Timestamp>,
     heating: Heating,
+    /// The brood area as last looked at, and of when.
+    looked: Option<(f64, f64, f64, Timestamp)>,
     fits: bool,
 }
 
@@ -91,6 +93,7 @@ impl Watch {
             drive_habits: nest.pads.iter().take(PADS_MAX).map(|_| DriveHabit::default()).collect(),
             blind_until: None,
             heating: Heating::Plausible,
+            looked: None,
             fits: true,
             nest: nest.clone(),
         }
@@ -197,6 +200,7 @@ impl Watch {
 
     fn advance(&mut self, out: &mut Vec<Rejected>) {
         let Some(horizon) = self.horizon() else { return };
+        self.looked = None;
         if self.estimator.is_none() && !self.begin() {
             return;
         }
@@ -214,6 +218,7 @@ impl Watch {
         }
         while est.at().plus(STEP) <= horizon {
             self.step(&mut est, out);
+            self.conclude(&mut est);
         }
         self.estimator = Some(est);
     }
@@ -260,10 +265,19 @@ impl Watch {
             self.pending.pop_front();
             self.weigh(est, p, at, value_c, out);
         }
-        if pads > 0 {
+    }
+
+    /// What a step teaches beyond the warmth itself: what the pads do, what is usual, and the physics.
+    fn conclude(&mut self, est: &mut Estimator) {
+        let to = est.at();
+        let mut told = [0.0; PADS_MAX];
+        for (t, (_, drive)) in told.iter_mut().zip(&self.drives) {
+            *t = drive.mean(to.minus(STEP), to);
+        }
+        if !self.drives.is_empty() {
             self.watch_pads(est, to, told[0]);
         }
-        self.learn_habits(est, to, &told[..pads]);
+        self.learn_habits(est, to, &told[..self.drives.len()]);
         if self.fits {
             est.settle();
         }
@@ -352,8 +366,18 @@ impl Watch {
     pub fn brood(&self) -> Option<(f64, f64, f64, Timestamp)> {
         self.nest.brood?;
         let est = self.estimator.as_ref()?;
+        if let Some(looked) = self.looked {
+            return Some(looked);
+        }
         let (mean, sd, hottest) = est.brood();
         Some((mean, sd, hottest, est.at()))
+    }
+
+    /// Looks at the brood area once for all rules of a moment.
+    pub fn look(&mut self) {
+        if self.looked.is_none() {
+            self.looked = self.brood();
+        }
     }
 
     /// The room, °C, as far as it is known.

@@ -6,6 +6,9 @@ use crate::models::{END_LOSS, NUDGE, Rows, dot};
 use crate::prior::from_log;
 use alloc::vec::Vec;
 
+/// Modes of a body that runs ahead: the brood area's mean feels little of what is finer, and that is held as it is.
+const MODES_AHEAD: usize = 12;
+
 /// One body to run ahead.
 #[derive(Clone, Debug)]
 pub struct Seed {
@@ -63,7 +66,8 @@ impl Estimator {
                 heat.lean(nominal, &self.courses[i + 1].heat, self.belief.mean[i] / NUDGE);
             }
         }
-        let body = Body::on(self.models.bodies[0].modes.clone(), &self.axis, &from_log(&log), step_s);
+        let body = Body::on(self.models.bodies[0].modes.first(MODES_AHEAD), &self.axis, &from_log(&log), step_s);
+        let heat = heat.first(MODES_AHEAD);
         let mut amplitudes = alloc::vec![0.0; body.modes.len()];
         body.gallery(&heat, &mut amplitudes);
         let brood_mm = 0.5 * (self.brood.from_mm + self.brood.to_mm);
