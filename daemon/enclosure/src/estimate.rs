@@ -34,6 +34,9 @@ pub const PADS_MAX: usize = 3;
 const MEMORY: usize = 8640;
 /// Readings kept for it: one a step and probe at the most.
 const HEARD_MAX: usize = 40_000;
+/// What disturbs a nest is smooth: ants, lids and the sun reach far. Each finer shape has this share of the deviation;
+/// their squares add up to one a shape.
+const SHAPE_SHARES: [f64; SHAPES] = [1.5, 1.2, 0.9, 0.65, 0.45];
 /// Standing deviation of the slow disturbances (ants, lids, sun), K for each shape.
 const SLOW_SD_K: f64 = 0.10;
 /// Their time constant, s.
@@ -104,6 +107,10 @@ pub struct Estimator {
 
     belief: Gaussian,
     noise_k2: Vec<f64>,
+    /// How far this nest strays from a belief some minutes old, K², by how old it is.
+    strays: noise::Strays,
+    /// What disturbances usually add at each probe, K.
+    usual_k: Vec<f64>,
     room_c: f64,
     step: i64,
     started: i64,
@@ -165,11 +172,17 @@ impl Estimator {
         sd.extend(core::iter::repeat_n(PLACE_SD_MM, probes));
         sd.extend(core::iter::repeat_n(PROBE_LAG_S.1, probes));
         sd.extend([AIR_SD_K, COLONY_SD_W]);
-        sd.extend(core::iter::repeat_n(SLOW_SD_K, SHAPES));
+        sd.extend(SHAPE_SHARES.map(|s| s * SLOW_SD_K));
         sd.extend(core::iter::repeat_n(START_SD_K, SHAPES));
-        let fades = (0..SHAPES)
-            .map(|k| Fade { state: layout.slow() + k, time_s: SLOW_S, sd: SLOW_SD_K })
-            .chain((0..SHAPES).map(|k| Fade { state: layout.quick() + k, time_s: QUICK_S, sd: QUICK_SD_K }))
+        let fades = SHAPE_SHARES
+            .iter()
+            .enumerate()
+            .map(|(k, s)| Fade { state: layout.slow() + k, time_s: SLOW_S, sd: s * SLOW_SD_K })
+            .chain(SHAPE_SHARES.iter().enumerate().map(|(k, s)| Fade {
+                state: layout.quick() + k,
+                time_s: QUICK_S,
+                sd: s * QUICK_SD_K,
+            }))
             .collect();
         let mut belief = Gaussian::new(&sd, fades);
         belief.tie(layout.slow(), LEAN_S);
@@ -186,6 +199,8 @@ impl Estimator {
             lags: alloc::vec![lag; probes],
             belief,
             noise_k2: alloc::vec![NOISE_SD_K * NOISE_SD_K; probes],
+            strays: noise::Strays::default(),
+            usual_k: alloc::vec![0.0; probes],
             memory: VecDeque::new(),
             heard: VecDeque::new(),
             prior_log: prior.log.clone(),
@@ -204,33 +219,6 @@ impl Estimator {
             laggards: Seen::at_rest(probes, room_c),
             room_c,
             step,
-        }
-    }
-
-    /// A copy to run ahead with: it cannot fit.
-    #[must_use]
-    pub fn without_memory(&self) -> Self {
-        Self {
-            axis: self.axis.clone(),
-            places_mm: self.places_mm.clone(),
-            prior_sd: self.prior_sd.clone(),
-            log: self.log.clone(),
-            lags: self.lags.clone(),
-            models: self.models.clone(),
-            courses: self.courses.clone(),
-            laggards: self.laggards.clone(),
-            belief: self.belief.clone(),
-            noise_k2: self.noise_k2.clone(),
-            memory: VecDeque::new(),
-            heard: VecDeque::new(),
-            prior_log: self.prior_log.clone(),
-            learned: None,
-            last_heard: self.last_heard.clone(),
-            last_values: self.last_values.clone(),
-            modes: self.modes.clone(),
-            rivals: self.rivals.clone(),
-            usual: self.usual.clone(),
-            ..*self
         }
     }
 
@@ -280,8 +268,8 @@ impl Estimator {
         self.drives_known = false;
         let l = self.layout();
         self.belief.narrow(l.params, UNKNOWN_DRIVE_SHARE);
-        for k in 0..SHAPES {
-            self.belief.set_standing(l.quick() + k, UNKNOWN_DRIVE_QUICK_K);
+        for (k, share) in SHAPE_SHARES.iter().enumerate() {
+            self.belief.set_standing(l.quick() + k, share * UNKNOWN_DRIVE_QUICK_K);
         }
         self.belief.tie(l.slow(), LEAN_S);
     }
@@ -296,11 +284,7 @@ impl Estimator {
         let drive: Vec<f64> = told.iter().zip(&self.modes).map(|(t, m)| m.drive(*t)).collect();
         let change = room_c - self.room_c;
         self.run(&drive, room_c, change);
-        self.ensure_rivals();
-        for r in &mut self.rivals {
-            let apart = r.mode.drive(told[r.pad]) - drive[r.pad];
-            r.advance(&self.models, &self.lags, apart, (&self.belief.mean, STEP.s()));
-        }
+        self.advance_rivals(told, &drive);
         self.room_c = room_c;
         self.step += 1;
         if self.memory.len() == MEMORY {
@@ -345,16 +329,18 @@ impl Estimator {
         let within = surprise.abs() <= GATE_SIGMA * sd_k;
         let mut explained = within;
         if hearing != Hearing::Nobody {
-            let said = Said {
-                probe: p,
-                part,
-                beyond_nominal: value_c - self.courses[0].seen.at(p, part),
-                row: &h,
-                noise: self.noise_of(p) + OPEN_SHARE * self.belief.anchored_spread(&h),
-                weight: self.independence(p, at),
-            };
-            for r in &mut self.rivals {
-                explained |= r.hear(&said);
+            let weight = self.independence(p, at);
+            let open = OPEN_SHARE * self.belief.anchored_spread(&h);
+            let (own, beyond_nominal) = (self.own_noise(p), value_c - self.courses[0].seen.at(p, part));
+            let passing_k = self.passing_k(p, weight);
+            let mut rivals = core::mem::take(&mut self.rivals);
+            for r in &mut rivals {
+                let noise = own + open + self.strays.k2(r.steps);
+                explained |= r.hear(&Said { probe: p, part, beyond_nominal, row: &h, noise, passing_k, weight });
+            }
+            self.rivals = rivals;
+            if within {
+                self.note_strays(p, weight);
             }
             if within && hearing == Hearing::All {
                 self.belief.absorb(&expected, surprise);
@@ -380,8 +366,8 @@ impl Estimator {
     /// Opens the estimate to what probe `p` keeps saying: its readings agree with each other against the model.
     pub fn widen(&mut self, surprise_k: f64) {
         let quick = self.layout().quick();
-        for k in 0..SHAPES {
-            self.belief.widen(quick + k, 0.5 * surprise_k * surprise_k);
+        for (k, share) in SHAPE_SHARES.iter().enumerate() {
+            self.belief.widen(quick + k, 0.5 * share * share * surprise_k * surprise_k);
         }
     }
 

@@ -4,15 +4,17 @@ mod forecast;
 mod humidity;
 mod pads;
 mod show;
+mod weighing;
 
 pub use ear::Ear;
 pub use humidity::Along;
 pub use pads::Heating;
 
 use crate::body::Axis;
+use crate::draught::Draught;
 use crate::drive::Drive;
 use crate::drive_habit::DriveHabit;
-use crate::estimate::{Estimator, Hearing, PADS_MAX, STEP};
+use crate::estimate::{Estimator, PADS_MAX, STEP};
 use crate::habits::Habits;
 use crate::prior::{WALL_MM, prior};
 use crate::reading::{Measured, Rejection, SourceId};
@@ -21,8 +23,8 @@ use crate::room::Room;
 use crate::room_course::RoomCourse;
 use crate::shelf::{Band, Nest, Stretch};
 use crate::time::{Span, Timestamp};
-use crate::trust::{Apart, Fault, Glance};
-use crate::vapour::Vapour;
+use crate::trust::Fault;
+use crate::vapour::{Hygrometer, Vapour};
 use alloc::collections::VecDeque;
 use alloc::vec::Vec;
 
@@ -61,6 +63,7 @@ pub struct Watch {
     estimator: Option<Estimator>,
     pending: VecDeque<(Timestamp, usize, f64)>,
     habits: Habits,
+    draught: Draught,
     course: RoomCourse,
     drive_habits: Vec<DriveHabit>,
     /// End of a stretch without readings that is being run through.
@@ -89,6 +92,7 @@ impl Watch {
             estimator: None,
             pending: VecDeque::new(),
             habits: Habits::default(),
+            draught: Draught::new(nest.probes.len()),
             course: RoomCourse::default(),
             drive_habits: nest.pads.iter().take(PADS_MAX).map(|_| DriveHabit::default()).collect(),
             blind_until: None,
@@ -147,6 +151,7 @@ impl Watch {
             }
         }
         self.recall(source, at, measured);
+        self.sniff(source, at);
         if let (true, Measured::Temperature(c)) = (self.room_source == Some(source), measured) {
             self.room.measure(at, c);
         }
@@ -158,6 +163,16 @@ impl Watch {
             }
         }
         self.advance(out);
+    }
+
+    /// Whether the nest stands open shows in its vapour first.
+    fn sniff(&mut self, source: SourceId, at: Timestamp) {
+        if let Some(p) = self.ears.iter().position(|e| e.source == source)
+            && let Some(damp) = self.vapour.places.get(p).and_then(Hygrometer::newest)
+            && damp.at == at
+        {
+            self.draught.hear(p, &damp);
+        }
     }
 
     fn hear_probe(&mut self, p: usize, at: Timestamp, value_c: f64, out: &mut Vec<Rejected>) {
@@ -281,64 +296,6 @@ impl Watch {
         if self.fits {
             est.settle();
         }
-    }
-
-    fn weigh(&mut self, est: &mut Estimator, p: usize, at: Timestamp, value_c: f64, out: &mut Vec<Rejected>) {
-        let deaf = self.ears[p].trust.is_deaf();
-        let trusted = self.ears[p].trust.fault().is_none();
-        let hearing = if deaf {
-            Hearing::Nobody
-        } else if trusted {
-            Hearing::All
-        } else {
-            Hearing::Rivals
-        };
-        let w = est.absorb(p, at, value_c, hearing);
-        let glance =
-            Glance { at, value_c, expected_c: w.expected_c, sd_k: w.sd_k, within: w.within, room_c: est.room_c() };
-        let apart = self.ears[p].trust.glance(glance);
-        let disputed = est.rivals().iter().any(|r| r.evidence > DISPUTED_NATS);
-        if apart == Apart::Long && trusted && !(disputed && w.explained) {
-            let fault = self.ears[p].trust.apart_fault();
-            // Where nothing tells what the pad does, the belief is the first suspect.
-            let guessed = fault == Fault::Astray && !est.drives_known();
-            if self.others_agree(est, p, at) && !guessed {
-                self.ears[p].trust.accuse(fault, at);
-            } else {
-                est.widen(w.surprise_k.abs());
-                self.ears[p].trust.forgive();
-            }
-        }
-        let why = if !trusted {
-            Some(Rejection::Distrusted)
-        } else if !w.explained {
-            Some(Rejection::Wild)
-        } else {
-            None
-        };
-        self.ears[p].rejected = why;
-        if let Some(why) = why {
-            out.push((self.ears[p].source, at, why));
-            return;
-        }
-        self.believed = Some(at);
-        // The coolest place tells the room, less what the pads bring there.
-        let coolest = (0..self.ears.len()).min_by(|a, b| est.excess_at_probe(*a).total_cmp(&est.excess_at_probe(*b)));
-        if coolest == Some(p) {
-            self.room.infer(at, value_c - est.excess_at_probe(p));
-        }
-    }
-
-    /// Whether another probe that feels what this one should speaks and agrees with the estimate.
-    fn others_agree(&self, est: &Estimator, p: usize, at: Timestamp) -> bool {
-        let feels = est.excess_at_probe(p).abs();
-        self.ears.iter().enumerate().any(|(i, e)| {
-            i != p
-                && e.trust.fault().is_none()
-                && e.trust.apart_since().is_none()
-                && e.temperature.is_some_and(|(_, t)| at.since(t) < GAP)
-                && est.excess_at_probe(i).abs() > 0.3 * feels
-        })
     }
 
     /// Whether some pad's drive reports.

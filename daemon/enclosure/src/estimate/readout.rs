@@ -113,10 +113,8 @@ impl Estimator {
         let ends = dot(row(self.models.rows(END_LOSS + 1)), &self.courses[END_LOSS + 1].amplitudes)
             - dot(own, &self.courses[0].amplitudes);
         let l = self.layout();
-        let shapes: f64 = shapes(at_mm, self.axis.length_mm)
-            .enumerate()
-            .map(|(k, v)| v * (m[l.slow() + k] + m[l.quick() + k]))
-            .sum();
+        let shapes: f64 =
+            shapes(at_mm, self.axis.length_mm).enumerate().map(|(k, v)| v * (m[l.slow() + k] + m[l.quick() + k])).sum();
         self.room_c + dot(own, believed) + m[END_LOSS] / NUDGE * ends + m[l.air()] + shapes
     }
 
@@ -130,7 +128,7 @@ impl Estimator {
     /// What no shape and no parameter covers: grows with the distance from the nearest probe and with the heat there.
     fn unmodelled_k2(&self, x_mm: f64, excess_k: f64) -> f64 {
         let far = self.places_mm.iter().map(|p| (p - x_mm).abs()).fold(f64::INFINITY, f64::min).min(60.0);
-        let share = 0.008 + 0.0003 * far + 0.015 * (self.end_effect(x_mm) - 1.0);
+        let share = 0.01 + 0.0003 * far + 0.015 * (self.end_effect(x_mm) - 1.0);
         0.03 * 0.03 + (share * excess_k) * (share * excess_k)
     }
 
@@ -146,7 +144,7 @@ impl Estimator {
 }
 
 /// cos kπx/L for each shape, by Chebyshev's recurrence: cos (k+1)φ = 2 cos φ cos kφ − cos (k−1)φ.
-fn shapes(x_mm: f64, length_mm: f64) -> impl Iterator<Item = f64> {
+pub(super) fn shapes(x_mm: f64, length_mm: f64) -> impl Iterator<Item = f64> {
     let c = libm::cos(PI * x_mm / length_mm);
     let (mut last, mut next) = (c, 1.0);
     core::iter::repeat_with(move || {

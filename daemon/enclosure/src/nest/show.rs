@@ -1,6 +1,7 @@
 //! What a page shows of a nest: the estimate run on to the moment asked for, and the vapour along it.
 use super::{GAP_TOO_LONG, Watch};
 use crate::core::{NestNow, ProbeNow, Profile};
+use crate::draught::Draught;
 use crate::estimate::{Estimator, STEP};
 use crate::habits::Habits;
 use crate::room_course::RoomCourse;
@@ -31,6 +32,7 @@ impl Watch {
             room: self.room.clone(),
             pending: self.pending.clone(),
             habits: Habits::default(),
+            draught: Draught::new(0),
             course: RoomCourse::default(),
             drive_habits: Vec::new(),
             estimator: None,
