@@ -8,6 +8,7 @@
 mod card;
 mod colour;
 mod heatmap;
+mod minutes;
 mod now_page;
 mod page;
 mod pen;
@@ -16,6 +17,7 @@ mod plan_page;
 mod plan_picture;
 mod profile;
 mod raster;
+mod sheet;
 mod svg;
 mod text;
 mod view;
@@ -26,6 +28,7 @@ mod words;
 
 pub use card::card_html;
 pub use colour::{ColourRange, Rgb, ramp};
+pub use minutes::{MOST_LINES, MOST_POINTS, MinuteLine, MinutesView};
 pub use now_page::{headline, now_fragment, now_html, probes_believed};
 pub use page::{LIVE_JS, STYLE_CSS, alarms_html, ask_html, plain_html};
 pub use pen::Canvas;
@@ -36,6 +39,7 @@ pub use plan_page::{PLAN_JS, plan_fragment, plan_html};
 pub use plan_picture::{plan_sentence, plan_svg, plan_svg_on};
 pub use profile::{profile_sentence, profile_svg, profile_svg_on};
 pub use raster::{MOST_PX, MOST_SIDE_PX, RasterError, svg_to_png};
+pub use sheet::{Button, Cell, Field, FieldKind, Form, Part, SheetPage, Table, sheet_html};
 pub use svg::{escape, ident};
 pub use text::{Paint, week_text};
 pub use view::{

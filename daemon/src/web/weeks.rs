@@ -38,10 +38,14 @@ pub(super) struct Asked {
     pub(super) latest: bool,
 }
 
+/// What was written there, if anything was.
+pub(super) fn given(text: &Option<String>) -> Option<String> {
+    text.clone().filter(|t| !t.trim().is_empty())
+}
+
 impl Asked {
     /// What a query asks for, at `now`; at most `most` long.
     pub(super) fn of(query: &SpanQuery, now: Timestamp, most: Option<Span>) -> Result<Self, String> {
-        let given = |text: &Option<String>| text.clone().filter(|t| !t.trim().is_empty());
         let to = given(&query.to).map_or(Ok(now), |t| moment(&t, now))?.min(now);
         let from = given(&query.from).map_or(Ok(to.minus(WEEK)), |t| moment(&t, now))?;
         if to.since(from) < SPAN_LEAST {
