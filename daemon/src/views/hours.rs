@@ -183,7 +183,7 @@ mod tests {
             let hours = Hours::new(TimeZone::get(zone).unwrap());
             let span = at(from)..at(from).plus(Span::from_h(72));
             let ticks = hours.every(&span, 6);
-            assert_eq!(ticks.len(), 12, "{zone}");
+            assert!((11..=13).contains(&ticks.len()), "{zone}");
             for t in &ticks {
                 assert!(["00:00", "06:00", "12:00", "18:00"].contains(&hours.clock(*t).as_str()), "{zone}");
             }
