@@ -3,6 +3,7 @@
 //! - [`hours`]: moments in the keeper's own time zone, and the spans that a keeper asks for;
 //! - [`words`]: what each alarm means and what to do;
 //! - [`now`]: a snapshot as the page of now;
+//! - [`ahead`]: what is expected of a brood place, drawn and in words;
 //! - [`past`]: stored readings, run through a core of its own, as a picture of a span;
 //! - [`plan`]: what is to be expected before anything is plugged in, in words;
 //! - [`week`]: that picture with alarms and notes on it;
@@ -11,6 +12,7 @@
 //! - [`story`]: one alarm, from its evidence to what can be done; [`nodes`], [`itself`], [`notebook`], [`start`]: the
 //!   other pages of parts, each with all its sentences in its own file;
 //! - [`sentences`]: a span day by day and in words.
+mod ahead;
 pub mod events;
 pub mod hours;
 pub mod itself;

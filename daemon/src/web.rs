@@ -14,6 +14,7 @@ mod json;
 mod line;
 mod live;
 mod metrics;
+mod packed;
 mod pages;
 mod places;
 mod plans;
@@ -59,7 +60,7 @@ pub const CONNECTIONS_MAX: usize = 256;
 /// Requests answered at once; more are told to come back.
 pub const REQUESTS_MAX: usize = 64;
 /// Pages that follow live at once; more are told to come back (they work, without following).
-pub const VIEWERS_MAX: usize = 48;
+pub const VIEWERS_MAX: usize = 96;
 /// Spans of history read at once, each on a thread of its own.
 pub const HISTORY_READS_MAX: usize = 2;
 /// Largest body of a request, bytes.
@@ -86,6 +87,7 @@ pub(crate) struct App {
     viewers: Arc<Semaphore>,
     requests: Semaphore,
     weeks: weeks::Weeks,
+    fragment: pages::Kept,
     counted: Counted,
     stop: CancellationToken,
 }
@@ -99,6 +101,8 @@ pub(crate) struct Counted {
     pub(crate) refused: AtomicU64,
     /// Requests sent away for lack of room, or that took too long.
     pub(crate) busy: AtomicU64,
+    /// Pages that could not follow for lack of room.
+    pub(crate) viewers_refused: AtomicU64,
 }
 
 impl App {
@@ -124,6 +128,7 @@ impl App {
             viewers: Arc::new(Semaphore::new(VIEWERS_MAX)),
             requests: Semaphore::new(REQUESTS_MAX),
             weeks: weeks::Weeks::default(),
+            fragment: pages::Kept::default(),
             counted: Counted::default(),
             stop,
         })
@@ -176,6 +181,7 @@ pub(crate) fn router(app: Arc<App>) -> Router {
         .layer(from_fn_with_state(Arc::clone(&app), guard::check))
         .layer(from_fn_with_state(Arc::clone(&app), guard::limit))
         .layer(from_fn(guard::headers))
+        .layer(from_fn(packed::pack))
         .with_state(app)
 }
 

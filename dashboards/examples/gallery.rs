@@ -128,8 +128,30 @@ fn oak(rise_k: f64) -> NestView {
         told_duty: Some(0.45),
         leave_text: None,
         gives_w: Some((rise_k * 0.35, 0.25)),
+        forecast: Some(ahead(room_c + 0.68 * rise_k)),
         as_of_text: "03:12".to_owned(),
         ..NestView::default()
+    }
+}
+
+/// A night that cools, and a hot forenoon after it.
+fn ahead(now_c: f64) -> ForecastView {
+    let warmer = |i: i32| (f64::from(i - 40) / 24.0).max(0.0).powi(2) * 1.6;
+    let mean = |i: i32| now_c + 0.25 * (f64::from(i) * 1.2).sin() + warmer(i);
+    let leaves = now_c > 27.8;
+    ForecastView {
+        brood_c: (0..72).map(|i| (mean(i), (0.25 + f64::from(i) * 0.008, 0.25 + f64::from(i) * 0.012))).collect(),
+        room_c: (0..72).map(|i| 21.4 - 1.2 * (f64::from(i) / 30.0).sin() + warmer(i)).collect(),
+        clock: (0..72).map(|i| format!("{:02}:{}2", (3 + (i + 1) / 6) % 24, (i + 1) % 6)).collect(),
+        ticks: (0..4)
+            .map(|k| Tick { at: (2.8 + 3.0 * f64::from(k)) / 12.0, label: format!("{:02}:00", 6 + 3 * k), major: true })
+            .collect(),
+        leaves_at: leaves.then_some((0.72, 0.8, Some(0.94))),
+        words: if leaves {
+            "Likely (83 in 100) above 31 °C from about 12:50, hardly before 11:50; up to 32.1 ± 1.0 °C.".to_owned()
+        } else {
+            "In the next 12 h the brood place is expected to stay within its band.".to_owned()
+        },
     }
 }
 
@@ -194,9 +216,8 @@ fn calm() -> NowPage {
     NowPage {
         stalled: None,
         frame: frame(0),
-        as_of_text: "03:12".to_owned(),
+        as_of_text: "03:12:05".to_owned(),
         age_s: Some(20.0),
-        reload_s: 60,
         alarms: Vec::new(),
         nests: vec![oak(9.5), slate()],
         unlisted: vec![("oak-node:spare".to_owned(), "21.9 °C".to_owned())],

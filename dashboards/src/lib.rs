@@ -5,6 +5,7 @@
 //! 'self'`: shapes carry a class for the style sheet and, beside it, light colours as attributes, so the same picture
 //! can be mailed or saved alone. Every text is escaped, any number may be NaN, a gap is drawn as a gap.
 
+mod ahead;
 mod card;
 mod colour;
 mod heatmap;
@@ -26,6 +27,7 @@ mod week_page;
 mod week_picture;
 mod words;
 
+pub use ahead::ahead_svg_on;
 pub use card::card_html;
 pub use colour::{ColourRange, Rgb, ramp};
 pub use minutes::{MOST_LINES, MOST_POINTS, MinuteLine, MinutesView};
@@ -43,8 +45,8 @@ pub use sheet::{Button, Cell, Field, FieldKind, Form, Part, SheetPage, Table, sh
 pub use svg::{escape, ident};
 pub use text::{Paint, week_text};
 pub use view::{
-    Action, AlarmView, AlarmsPage, AskPage, Assets, BandView, BroodView, CardPage, CardPart, Frame, Link, MatPlace,
-    MatView, NestView, NoteForm, NowPage, PlainPage, ProbeView, ProfileView, Stretch, Tone, WeekPage,
+    Action, AlarmView, AlarmsPage, AskPage, Assets, BandView, BroodView, CardPage, CardPart, ForecastView, Frame, Link,
+    MatPlace, MatView, NestView, NoteForm, NowPage, PlainPage, ProbeView, ProfileView, Stretch, Tone, WeekPage,
 };
 pub use week::{DayRow, HeatMap, Lane, LanePoint, MOST_COLUMNS, MOST_MARKS, MOST_ROWS, Mark, MarkKind, Tick, WeekView};
 pub use week_page::week_html;

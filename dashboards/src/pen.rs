@@ -12,6 +12,7 @@ pub(crate) const BODY: &str = "#e4d5bd";
 pub(crate) const ZONE: &str = "#3f7f74";
 pub(crate) const LIMIT: &str = "#7d1d12";
 pub(crate) const EMBER: &str = "#b4501e";
+pub(crate) const DAMP: &str = "#3b6a86";
 
 /// How wide a picture is made, so that its letters keep their size.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
@@ -124,7 +125,7 @@ impl Pen {
 
 /// Attributes of the usual kinds of stroke and letter.
 pub(crate) mod look {
-    use super::{BODY, EMBER, INK, LIMIT, LINE, PAPER, SOFT, ZONE};
+    use super::{BODY, DAMP, EMBER, INK, LIMIT, LINE, PAPER, SOFT, ZONE};
 
     pub(crate) fn letters() -> String {
         format!(r#"class="d-ink" fill="{INK}""#)
@@ -183,6 +184,12 @@ pub(crate) mod look {
     }
     pub(crate) fn ember() -> String {
         format!(r#"class="d-ember" fill="{EMBER}""#)
+    }
+    pub(crate) fn damp() -> String {
+        format!(r#"class="d-damp" fill="{DAMP}" fill-opacity="0.3""#)
+    }
+    pub(crate) fn damp_line() -> String {
+        format!(r#"class="d-damp-line" fill="none" stroke="{DAMP}" stroke-linejoin="round""#)
     }
     pub(crate) fn wire() -> String {
         format!(r#"class="d-wire" fill="none" stroke="{EMBER}" stroke-width="1.6" stroke-linejoin="round""#)

@@ -36,14 +36,7 @@ fn nest() -> NestView {
 }
 
 fn now(alarms: Vec<AlarmView>) -> NowPage {
-    NowPage {
-        as_of_text: "03:12".to_owned(),
-        age_s: Some(4.0),
-        reload_s: 60,
-        nests: vec![nest()],
-        alarms,
-        ..NowPage::default()
-    }
+    NowPage { as_of_text: "03:12".to_owned(), age_s: Some(4.0), nests: vec![nest()], alarms, ..NowPage::default() }
 }
 
 fn alarm(name: &str, tone: Tone, state: &str) -> AlarmView {
@@ -54,6 +47,61 @@ fn alarm(name: &str, tone: Tone, state: &str) -> AlarmView {
         nests: vec!["Oak".to_owned()],
         ..AlarmView::default()
     }
+}
+
+/// A forecast in which the brood place passes 31 °C in the second of four hours.
+fn ahead() -> ForecastView {
+    ForecastView {
+        brood_c: (0..24).map(|i| (29.0 + f64::from(i) * 0.3, (0.3, 0.4))).collect(),
+        room_c: vec![21.0; 24],
+        clock: (0..24).map(|i| format!("{:02}:{}0", 12 + i / 6, i % 6)).collect(),
+        ticks: vec![Tick { at: 0.5, label: "14:00".to_owned(), major: true }],
+        leaves_at: Some((0.2, 0.3, None)),
+        words: "Likely above 31 °C from about 13:10.".to_owned(),
+    }
+}
+
+#[test]
+fn what_is_to_come_is_drawn_said_and_tabled() {
+    let nest = NestView { forecast: Some(ahead()), ..nest() };
+    for canvas in [Canvas::Wide, Canvas::Narrow] {
+        let svg = ahead_svg_on(&nest, &ahead(), canvas);
+        check_svg(&svg);
+        assert!(svg.contains("14:00") && svg.contains("band 31°") && svg.contains("class=\"d-doubt\""));
+    }
+    let html = now_html(&NowPage { nests: vec![nest.clone()], ..now(Vec::new()) });
+    assert!(
+        html.contains("Likely above 31 °C from about 13:10.") && html.contains("<caption>The hours ahead</caption>")
+    );
+    assert!(profile_sentence(&nest).ends_with("Likely above 31 °C from about 13:10."));
+    // 36.9 °C at the end of the last hour, from 0.3 K · 1.645 below it to 0.4 K · 1.645 above.
+    let row = "<td>35.9</td><td>35.4 to 36.6</td><td>21.0</td>";
+    assert!(html.contains(row), "{html}");
+}
+
+#[test]
+fn humidity_is_drawn_along_the_nest_and_the_mat_says_what_it_does() {
+    let damp = NestView { rh_pct: (0..41).map(|i| Some(45.0 + f64::from(i))).collect(), ..nest() };
+    let svg = profile_svg(&damp);
+    assert!(svg.contains(">humidity<") && svg.contains(">45 %<"), "{svg}");
+    assert!(
+        svg.contains("heating mat 7 W: told 40 %, gives 2.8 W")
+            || svg.contains("heating mat 7.0 W: told 40 %, gives 2.8 W")
+    );
+    assert!(!profile_svg(&nest()).contains(">humidity<"));
+}
+
+#[test]
+fn what_is_over_or_silenced_is_folded_away_and_counted() {
+    let alarms = vec![
+        alarm("brood-limit", Tone::Danger, "returned"),
+        alarm("brood-hot", Tone::Warning, "suppressed"),
+        alarm("heater-stuck-on", Tone::Danger, "unacknowledged"),
+    ];
+    let html = now_html(&now(alarms));
+    let (open, folded) = html.split_once("<details class=\"quiet\"").unwrap();
+    assert!(open.contains("id=\"alarm-heater-stuck-on--Oak--\"") && !open.contains("id=\"alarm-brood-limit"));
+    assert!(folded.contains("1 alarm is over, but nobody has answered; 1 alarm is silenced or part of another"));
 }
 
 fn week() -> WeekView {
@@ -97,7 +145,7 @@ fn a_quiet_shelf_says_so_in_one_sentence() {
     assert_eq!(headline(&page), "Nothing found");
     assert_eq!(probes_believed(&page), "1 of 2 probes believed");
     let html = now_html(&page);
-    assert!(html.contains("As of 03:12. 1 of 2 probes believed."));
+    assert!(html.contains("As of <span id=\"clock\">03:12</span>, shelf time. 1 of 2 probes believed."));
     assert!(html.contains("told to 40 %, gives 2.8 ± 0.5 W of 7.0"));
     assert!(html.contains("not believed because it fell off"));
 }
@@ -136,7 +184,8 @@ fn an_alarm_can_be_answered_without_a_script() {
         form.contains("method=\"post\"") && form.contains("action=\"/acknowledge\"") && form.contains("value=\"oak\"")
     );
     assert!(STYLE_CSS.contains("min-height: 44px"));
-    assert!(html.contains("<noscript><meta http-equiv=\"refresh\" content=\"60\">"));
+    // A page that reloads by itself would take a reader's place away (WCAG 2.2, failure F41).
+    assert!(html.contains("<noscript>") && html.contains("Reload it") && !html.contains("http-equiv"));
 }
 
 #[test]

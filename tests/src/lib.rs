@@ -2,6 +2,7 @@
 //! shelf. Nothing here reaches into the daemon: only its public surfaces are used. Two modules need no daemon at all:
 //! [`watched`] lets the pure core watch a simulated shelf in this process, [`sums`] puts textbook problems to its parts.
 pub mod board;
+pub mod browser;
 pub mod daemon;
 pub mod history;
 pub mod http;

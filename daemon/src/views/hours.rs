@@ -6,6 +6,9 @@ use jiff::tz::TimeZone;
 use jiff::{Timestamp as Instant, ZonedDateTime};
 use std::ops::Range;
 
+/// Most moments of [`Hours::every`].
+pub const HOURS_MAX: usize = 400;
+
 /// A time zone, to tell moments in.
 #[derive(Clone, Debug)]
 pub struct Hours {
@@ -53,6 +56,30 @@ impl Hours {
         } else {
             then.strftime("%a %-d %B %Y, %H:%M").to_string()
         }
+    }
+
+    /// As [`Self::near`], to the second: `03:12:05`.
+    pub fn second(&self, at: Timestamp, now: Timestamp) -> String {
+        let seconds = self.zoned(at).strftime(":%S").to_string();
+        self.near(at, now) + &seconds
+    }
+
+    /// Every moment of `span` at which a clock on the wall shows a full hour that `step_h` (a divisor of 24) divides; at
+    /// most [`HOURS_MAX`]. On days on which clocks change the steps between are longer or shorter.
+    pub fn every(&self, span: &Range<Timestamp>, step_h: usize) -> Vec<Timestamp> {
+        let mut out = Vec::new();
+        for day in self.days(span, HOURS_MAX) {
+            let date = self.zoned(day).date();
+            for hour in (0..24_i8).step_by(step_h.max(1)) {
+                // An hour that the clock leaps over is left out; of one that comes twice the first counts.
+                let Ok(at) = date.at(hour, 0, 0, 0).to_zoned_datetime(self.zone.clone()) else { continue };
+                let at_ms = at.timestamp().as_millisecond();
+                if at.hour() == hour && span.contains(&Timestamp::from_unix_ms(at_ms)) && out.len() < HOURS_MAX {
+                    out.push(Timestamp::from_unix_ms(at_ms));
+                }
+            }
+        }
+        out
     }
 
     /// `Tue 3 March, 03:12`.
@@ -154,6 +181,27 @@ mod tests {
         assert_eq!(days[0], at("2026-03-28T00:00:00Z"));
     }
 
+    /// The same in a zone that is not a whole hour off, and over both changes of the clocks (IANA tz database: Adelaide
+    /// leaves summer time on 2026-04-05; Lisbon enters it on 2026-03-29 and leaves it on 2026-10-25).
+    #[test]
+    fn hours_of_the_wall_stay_hours_of_the_wall() {
+        for (zone, from) in [
+            ("Europe/Lisbon", "2026-03-28T00:00:00Z"),
+            ("Europe/Lisbon", "2026-10-24T00:00:00Z"),
+            ("Australia/Adelaide", "2026-04-04T00:00:00Z"),
+        ] {
+            let hours = Hours::new(TimeZone::get(zone).unwrap());
+            let span = at(from)..at(from).plus(Span::from_h(72));
+            let ticks = hours.every(&span, 6);
+            assert!((11..=13).contains(&ticks.len()), "{zone}");
+            for t in &ticks {
+                assert!(["00:00", "06:00", "12:00", "18:00"].contains(&hours.clock(*t).as_str()), "{zone}");
+            }
+            let steps: std::collections::BTreeSet<_> = ticks.windows(2).map(|p| p[1].since(p[0]).ms()).collect();
+            assert_eq!(steps.len(), 2, "one step is an hour longer or shorter: {steps:?}");
+        }
+    }
+
     #[test]
     fn the_nearer_the_shorter() {
         let hours = Hours::new(TimeZone::UTC);
@@ -161,6 +209,7 @@ mod tests {
         assert_eq!(hours.near(at("2026-03-08T03:12:00Z"), now), "03:12");
         assert_eq!(hours.near(at("2026-03-07T03:12:00Z"), now), "Sat 03:12");
         assert_eq!(hours.near(at("2026-02-07T03:12:00Z"), now), "Sat 7 February 2026, 03:12");
+        assert_eq!(hours.second(at("2026-03-08T03:12:05Z"), now), "03:12:05");
         assert_eq!(Hours::rfc3339(now), "2026-03-08T12:00:00Z");
     }
 

@@ -30,9 +30,8 @@ pub fn now_page(snap: &Snapshot, now: Timestamp, hours: &Hours) -> NowPage {
     let newest = snap.nests.iter().filter_map(|n| n.heard).max();
     NowPage {
         frame: frame(snap, "/"),
-        as_of_text: hours.near(snap.at, now),
+        as_of_text: hours.second(snap.at, now),
         age_s: newest.map(|t| now.since(t).s().max(0.0)),
-        reload_s: 30,
         stalled: None,
         alarms: alarms(snap, now, hours, "/"),
         nests: (0..snap.shelf.nests.len()).filter_map(nest).collect(),
@@ -184,7 +183,8 @@ pub fn nest_view(snap: &Snapshot, i: usize, now: Timestamp, hours: &Hours) -> Op
             .then_some((seen.profile.pad_w, seen.profile.pad_w_sd)),
         rh_pct: seen.rh_pct.iter().map(|rh| rh.map(|(rh, _)| rh)).collect(),
         learning_until: seen.learning_until.filter(|t| *t > now).map(|t| hours.near(t, now)),
-        as_of_text: hours.near(snap.at, now),
+        as_of_text: hours.second(snap.at, now),
+        forecast: seen.outlook.as_ref().and_then(|o| super::ahead::forecast_view(o, band, now, hours)),
         colour: ColourRange::around(seen.profile.mean_c.iter().copied()),
     })
 }

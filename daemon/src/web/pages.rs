@@ -9,13 +9,14 @@ use crate::views::login::LOGIN_PATH;
 use crate::views::now::{alarms as alarm_views, frame, nest_url, nest_view, now_page};
 use crate::views::start::START_PATH;
 use crate::views::words::NOTE_KINDS;
+use axum::body::Bytes;
 use axum::extract::{Path, Query, State};
 use axum::http::{StatusCode, header};
 use axum::response::{Html, IntoResponse, Response};
 use dashboards::{AlarmsPage, Frame, Link, NoteForm, NowPage, PlainPage, SheetPage, WeekPage, WeekView};
 use enclosure::{Span, Timestamp};
 use std::ops::Range;
-use std::sync::Arc;
+use std::sync::{Arc, Mutex, PoisonError};
 
 /// Alarms of so long ago are listed.
 const PAST_ALARMS: Span = Span::from_h(30 * 24);
@@ -23,6 +24,8 @@ const PAST_ALARMS: Span = Span::from_h(30 * 24);
 const PAST_ALARMS_MAX: usize = 200;
 /// Pixels per unit of a drawing: fit for a screen of today.
 const PNG_SCALE: f32 = 2.0;
+/// A drawn page of now serves for so long; the ages on it are off by as much.
+const FRAGMENT_FOR: Span = Span::from_ms(1_000);
 /// Style and script change only with the program.
 pub(super) const KEEP_FOR: &str = "max-age=3600";
 
@@ -60,8 +63,31 @@ pub(super) async fn now(State(app): State<Arc<App>>) -> Response {
     Html(dashboards::now_html(&view(&app))).into_response()
 }
 
-pub(super) async fn fragment(State(app): State<Arc<App>>) -> Html<String> {
-    Html(dashboards::now_fragment(&view(&app)))
+/// The page of now as it was drawn last: all who follow fetch it within the same moment.
+#[derive(Debug, Default)]
+pub(super) struct Kept(Mutex<Option<Drawn>>);
+
+#[derive(Debug)]
+struct Drawn {
+    at: Span,
+    of: Arc<Snapshot>,
+    stalled: bool,
+    html: Bytes,
+}
+
+pub(super) async fn fragment(State(app): State<Arc<App>>) -> Html<Bytes> {
+    let (of, at, stalled) = (app.snapshot(), app.clock.monotonic(), app.pulse.stalled().is_some());
+    let mut kept = app.fragment.0.lock().unwrap_or_else(PoisonError::into_inner);
+    let fresh = |d: &&Drawn| {
+        Arc::ptr_eq(&d.of, &of) && d.stalled == stalled && at.ms().saturating_sub(d.at.ms()) < FRAGMENT_FOR.ms()
+    };
+    if let Some(drawn) = kept.as_ref().filter(fresh) {
+        return Html(drawn.html.clone());
+    }
+    // Held while it draws: whoever comes meanwhile would draw the same.
+    let html = Bytes::from(dashboards::now_fragment(&view(&app)));
+    *kept = Some(Drawn { at, of, stalled, html: html.clone() });
+    Html(html)
 }
 
 pub(super) async fn style() -> Response {

@@ -360,6 +360,29 @@ async fn so_many_pages_follow_and_no_more() {
     }
     assert_eq!(served.get("/live").await.status(), 503);
     assert_eq!(served.get("/").await.status(), 200);
+    let told = served.page("/metrics").await.1;
+    assert!(
+        told.contains(&format!("warmend_web_viewers {VIEWERS_MAX}")) && told.contains("web_viewers_refused_total 1")
+    );
+}
+
+/// RFC 1952: a member begins with 1f 8b.
+#[tokio::test(flavor = "multi_thread")]
+async fn pages_are_packed_for_those_who_take_it() {
+    let served = serve(made().snapshot.clone()).await;
+    let plain = served.get("/").await;
+    assert!(!plain.headers().contains_key("content-encoding"));
+    let plain = plain.bytes().await.unwrap();
+    let packed = served.client.get(served.url("/")).header("accept-encoding", "gzip").send().await.unwrap();
+    assert_eq!(packed.headers()["content-encoding"], "gzip");
+    assert!(packed.headers().contains_key("content-security-policy"));
+    let packed = packed.bytes().await.unwrap();
+    assert!(packed.starts_with(&[0x1f, 0x8b]) && packed.len() * 3 < plain.len(), "{} of {}", packed.len(), plain.len());
+    let mut whole = String::new();
+    std::io::Read::read_to_string(&mut flate2::read::GzDecoder::new(&packed[..]), &mut whole).unwrap();
+    assert_eq!(whole.len(), plain.len());
+    let live = served.client.get(served.url("/live")).header("accept-encoding", "gzip").send().await.unwrap();
+    assert!(!live.headers().contains_key("content-encoding"));
 }
 
 #[tokio::test(flavor = "multi_thread")]
