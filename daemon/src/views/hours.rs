@@ -36,11 +36,6 @@ impl Hours {
         self.zoned(at).strftime("%H:%M").to_string()
     }
 
-    /// `03:12:05`.
-    pub fn second(&self, at: Timestamp) -> String {
-        self.zoned(at).strftime("%H:%M:%S").to_string()
-    }
-
     /// `Tue 3 March, 03:12:05`.
     pub fn dated_second(&self, at: Timestamp) -> String {
         self.zoned(at).strftime("%a %-d %B, %H:%M:%S").to_string()

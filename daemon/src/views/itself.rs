@@ -55,7 +55,7 @@ pub fn watch_page(snap: &Snapshot, now: Timestamp, hours: &Hours, itself: &Itsel
     parts.push(Part::Facts(history(&snap.vitals, itself)));
     parts.push(Part::Heading("Mirror".to_owned()));
     parts.push(mirror(&snap.vitals, now, hours));
-    let as_of = format!("As of {}, shelf time.", hours.second(snap.at));
+    let as_of = format!("As of {}, shelf time.", hours.second(snap.at, now));
     let again = Link { label: "Look again.".to_owned(), url: WATCH_PATH.to_owned(), current: false };
     SheetPage { title: title.to_owned(), tone, as_of: Some((as_of, again)), parts, ..SheetPage::default() }
 }

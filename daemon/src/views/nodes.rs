@@ -98,7 +98,7 @@ pub fn nodes_page(snap: &Snapshot, now: Timestamp, hours: &Hours, doubts: &Resul
     SheetPage {
         title: "Nodes and probes".to_owned(),
         as_of: Some((
-            format!("As of {}, shelf time.", hours.second(snap.at)),
+            format!("As of {}, shelf time.", hours.second(snap.at, now)),
             Link { label: "Look again.".to_owned(), url: NODES_PATH.to_owned(), current: false },
         )),
         parts,

@@ -145,7 +145,7 @@ pub fn story(
     parts.push(Part::Links(links));
     let again =
         Link { label: "Look again.".to_owned(), url: story_url(&written(name), id.map(|_| *first_id)), current: false };
-    let as_of = format!("As of {}, shelf time. Older than 2 min: do not rely on it.", hours.second(snap.at));
+    let as_of = format!("As of {}, shelf time. Older than 2 min: do not rely on it.", hours.second(snap.at, now));
     Ok(Some(SheetPage {
         title: words::sentence_case(&format!("{subject}{}", alarm_words(raised.alarm.name()))),
         tone: if standing.is_some() { super::now::tone(raised.alarm.priority()) } else { Tone::Calm },
