@@ -251,6 +251,8 @@ impl Pipeline {
             settings,
         };
         let mut first = Draft::default();
+        // The command line looks there for the way in.
+        first.batch.urgent = true;
         first.batch.facts.append(&mut this.settings.facts);
         let text = std::mem::take(&mut this.settings.in_force);
         first.batch.settings = Some(SettingsInForce { since: this.started, text });
