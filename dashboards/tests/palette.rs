@@ -43,14 +43,14 @@ fn contrast(a: Rgb, b: Rgb, eyes: &Matrix) -> f64 {
 /// A variable of a style sheet's block.
 fn variable(block: &str, name: &str) -> Rgb {
     let head = format!("--{name}:");
-    let start = block.find(&head).unwrap_or_else(|| panic!("no {head}")) + head.len();
+    let start = block.find(&head).expect(&head) + head.len();
     let hex = block[start..].trim_start().trim_start_matches('#');
-    let part = |i: usize| u8::from_str_radix(&hex[i..i + 2], 16).unwrap();
+    let part = |i: usize| u8::from_str_radix(&hex[i..i + 2], 16).expect("two digits");
     Rgb(part(0), part(2), part(4))
 }
 
 fn schemes() -> [(&'static str, &'static str); 2] {
-    let (light, dark) = STYLE_CSS.split_once("prefers-color-scheme: dark").unwrap();
+    let (light, dark) = STYLE_CSS.split_once("prefers-color-scheme: dark").expect("a dark block");
     [("light", light), ("dark", dark)]
 }
 
