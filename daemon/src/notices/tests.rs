@@ -25,6 +25,7 @@ pub(super) fn kit(clock: Arc<dyn Clock>) -> Kit {
         ledger: Ledger::default(),
         recipients: Vec::new(),
         remind: Span::from_min(5),
+        history: None,
     }
 }
 

@@ -88,18 +88,29 @@ impl Post {
         for to in &self.to {
             message = message.to(to.clone());
         }
-        let built = match &letter.picture {
-            Some(picture) => {
-                message.multipart(MultiPart::alternative().singlepart(SinglePart::plain(text.clone())).multipart(
-                    MultiPart::related().singlepart(SinglePart::html(html(&text, &picture.words))).singlepart(
-                        Attachment::new_inline("profile".to_owned()).body(
-                            picture.png.clone(),
-                            "image/png".parse().map_err(|_| "no type for a picture".to_owned())?,
-                        ),
+        let shown = match &letter.picture {
+            Some(picture) => Some(MultiPart::alternative().singlepart(SinglePart::plain(text.clone())).multipart(
+                MultiPart::related().singlepart(SinglePart::html(html(&text, &picture.words))).singlepart(
+                    Attachment::new_inline("profile".to_owned()).body(
+                        picture.png.clone(),
+                        "image/png".parse().map_err(|_| "no type for a picture".to_owned())?,
                     ),
-                ))
+                ),
+            )),
+            None => None,
+        };
+        let html_type = || "text/html; charset=utf-8".parse().map_err(|_| "no type for a page".to_owned());
+        let built = match (shown, &letter.page) {
+            (Some(shown), None) => message.multipart(shown),
+            (None, None) => message.singlepart(SinglePart::plain(text)),
+            (shown, Some((name, page))) => {
+                let file = Attachment::new(name.clone()).body(page.clone(), html_type()?);
+                let mixed = match shown {
+                    Some(shown) => MultiPart::mixed().multipart(shown),
+                    None => MultiPart::mixed().singlepart(SinglePart::plain(text)),
+                };
+                message.multipart(mixed.singlepart(file))
             }
-            None => message.singlepart(SinglePart::plain(text)),
         };
         let mut built = built.map_err(|e| format!("the mail could not be written: {}", reason(&e)))?;
         // Nobody's holiday answer is wanted (RFC 3834).
