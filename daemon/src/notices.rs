@@ -29,6 +29,7 @@ pub use desk::{ON_THE_WAY, PENDING_MAX, PUT_OFF, REFUSED_MAX, Sent};
 pub use ledger::Ledger;
 pub use standing::STATE_TOPIC;
 pub use text::{Context, FIRST_LINE_MAX, Message, Occasion, compose, test_message};
+pub(crate) use ways::sign;
 pub use ways::{SEND_TIMEOUT, SIGNATURE_HEADER, TIME_HEADER};
 
 use crate::clock::Clock;

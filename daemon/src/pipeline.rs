@@ -13,6 +13,7 @@ mod flight;
 mod judging;
 pub(crate) mod keeping;
 mod landing;
+mod nodes;
 mod permitting;
 mod picture;
 mod remote;
@@ -37,6 +38,7 @@ use crate::unpack::{MAX_STRANGERS, Strangers};
 use draft::Draft;
 use enclosure::{AlarmKey, Core, Input, Shelf, Span, Timestamp};
 use flight::Flights;
+use nodes::Nodes;
 use std::collections::{BTreeMap, VecDeque};
 use std::path::PathBuf;
 use std::sync::Arc;
@@ -162,6 +164,7 @@ pub struct Pipeline {
     untold: VecDeque<Told>,
     strangers: Strangers,
     links: BTreeMap<String, bool>,
+    nodes: Nodes,
     permits: Vec<Standing>,
     tally: Tally,
     watching: Watching,
@@ -221,6 +224,7 @@ impl Pipeline {
             untold: restored_told.collect(),
             strangers: Strangers::new(MAX_STRANGERS),
             links: BTreeMap::new(),
+            nodes: Nodes::default(),
             permits,
             tally: Tally::default(),
             watching: Watching::new(clock.as_ref()),

@@ -11,18 +11,29 @@
 //! - [`week`]: that picture with alarms and notes on it;
 //! - [`events`]: alarms and notes of a span, as marks and as a list;
 //! - [`load`]: how the alarms themselves did, against the guideline's table;
+//! - [`story`]: one alarm, from its evidence to what can be done; [`nodes`], [`itself`], [`notebook`], [`start`]: the
+//!   other pages of parts, each with all its sentences in its own file;
 //! - [`sentences`]: a span day by day and in words.
 mod ahead;
 pub mod coarse;
 pub mod events;
 pub mod hours;
+pub mod itself;
 mod leave;
 pub mod load;
+pub mod login;
+pub mod nodes;
+pub mod notebook;
 pub mod now;
 pub mod past;
 pub mod plan;
 pub mod sentences;
 pub mod span;
+pub mod start;
+pub mod start_lines;
+pub mod story;
+mod story_acts;
+mod story_minutes;
 pub mod week;
 pub mod words;
 

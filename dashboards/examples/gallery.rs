@@ -66,7 +66,7 @@ fn write_pages(dir: &Path, calm: &NowPage, alarmed: &NowPage, week: &WeekView) -
         ],
     };
     save("plain.html", plain_html(&plain))?;
-    let past = vec![("Tue 04:12".to_owned(), "oak: the brood place is too cold: over".to_owned())];
+    let past = vec![("Tue 04:12".to_owned(), "oak: the brood place is too cold: over".to_owned(), String::new())];
     let list = AlarmsPage { frame: frame(3), as_of_text: "03:12".to_owned(), alarms: alarmed.alarms.clone(), past };
     save("alarms.html", alarms_html(&list))
 }
@@ -247,6 +247,7 @@ fn alarmed() -> NowPage {
         what_to_do: "Pull the mat's plug now, then look: is the thermostat's sensor still in its place?".to_owned(),
         cause: None,
         actions: vec![act("I have seen it"), act("Silence for an hour")],
+        url: "#".to_owned(),
     };
     let hot = AlarmView {
         alarm: "brood-hot".to_owned(),

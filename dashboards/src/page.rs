@@ -113,7 +113,11 @@ pub fn alarms_html(page: &AlarmsPage) -> String {
                 h2 { "Before" }
                 table class="past" {
                     thead { tr { th scope="col" { "when" } th scope="col" { "what" } } }
-                    tbody { @for (when, what) in &page.past { tr { td { (when) } td { (what) } } } }
+                    tbody {
+                        @for (when, what, url) in &page.past {
+                            tr { td { (when) } td { @if url.is_empty() { (what) } @else { a href=(url) { (what) } } } }
+                        }
+                    }
                 }
             }
         }
@@ -204,6 +208,9 @@ fn alarm_item(alarm: &AlarmView) -> Markup {
             }
             p { (alarm.detail) }
             @if !alarm.what_to_do.is_empty() { p class="todo" { (alarm.what_to_do) } }
+            @if !alarm.url.is_empty() {
+                p class="turn" { a href=(alarm.url) { "What raised it, who was told, what you can do" } }
+            }
             @if !alarm.actions.is_empty() {
                 div class="actions" {
                     @for (k, action) in alarm.actions.iter().enumerate() {

@@ -136,6 +136,8 @@ pub struct AlarmView {
     pub cause: Option<String>,
     /// What the keeper can do here.
     pub actions: Vec<Action>,
+    /// Where its whole story is; nowhere if empty.
+    pub url: String,
 }
 
 /// A button that sends a form.
@@ -318,8 +320,8 @@ pub struct AlarmsPage {
     pub as_of_text: String,
     /// Those not normal.
     pub alarms: Vec<AlarmView>,
-    /// Last changes, newest first: when, and a sentence.
-    pub past: Vec<(String, String)>,
+    /// Last changes, newest first: when, a sentence, and where its story is (nowhere if empty).
+    pub past: Vec<(String, String, String)>,
 }
 
 /// Error or nothing yet: a title, sentences, and where to go.

@@ -18,6 +18,7 @@ use crate::reading::{Reading, Rejection, SourceId};
 use crate::room::Rooms;
 use crate::shelf::Shelf;
 use crate::time::{Span, Timestamp};
+use crate::trust::Fault;
 use alloc::{string::String, vec::Vec};
 use gap::Gaps;
 
@@ -159,6 +160,11 @@ pub struct ProbeNow {
     pub humidity: Option<(f64, Timestamp)>,
     /// Why the last reading was not believed, if it was not.
     pub rejected: Option<Rejection>,
+    /// How far it reads above the nest at its place as believed, K, and the standard deviation of that: its own error
+    /// and that of its place, which no reading tells apart. None before there is an estimate.
+    pub reads_off_k: Option<(f64, f64)>,
+    /// Why it is held for faulty, and since when.
+    pub fault: Option<(Fault, Timestamp)>,
 }
 
 /// How often everything is judged.

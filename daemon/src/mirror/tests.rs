@@ -39,6 +39,7 @@ impl Desk {
             alarms: Vec::new(),
             strangers: Vec::new(),
             links: Default::default(),
+            nodes: Default::default(),
             vitals: Vitals::default(),
         };
         let (shown, snapshots) = watch::channel(Arc::new(snapshot));

@@ -21,6 +21,7 @@ impl Pipeline {
         for stranger in unpacked.strangers.iter().cloned() {
             self.strangers.note(stranger, message.arrived);
         }
+        self.nodes.hear(&unpacked, &self.sources, message.arrived);
         let mut draft = Draft { message: Some((message.ack, message.arrived)), ..Draft::default() };
         if let Some((node, up)) = unpacked.link.clone() {
             let effects = self.core.step(self.core_now(), Input::Link { node: node.clone(), up });

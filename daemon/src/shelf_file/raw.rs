@@ -162,6 +162,11 @@ pub(super) struct RawHistory {
 pub(super) struct RawWeb {
     pub(super) listen: Option<String>,
     pub(super) url: Option<String>,
+    pub(super) password_file: Option<String>,
+    pub(super) reading: Option<String>,
+    pub(super) cert_file: Option<String>,
+    pub(super) key_file: Option<String>,
+    pub(super) proxy: Option<String>,
 }
 
 #[derive(Debug, Default, Deserialize)]

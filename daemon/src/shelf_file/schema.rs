@@ -174,7 +174,17 @@ static HISTORY: Section = Section {
     ],
 };
 
-static WEB: Section = Section { keys: &[text("listen"), text("url")] };
+static WEB: Section = Section {
+    keys: &[
+        text("listen"),
+        text("url"),
+        text("password_file"),
+        key("reading", Kind::Choice(&["password", "open"])),
+        text("cert_file"),
+        text("key_file"),
+        text("proxy"),
+    ],
+};
 
 static HEARTBEAT: Section =
     Section { keys: &[text("url"), key("every_min", Kind::Number(0.5, 1440.0)), text("watches")] };

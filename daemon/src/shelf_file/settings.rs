@@ -2,7 +2,7 @@
 use enclosure::alarm::Priority;
 use enclosure::reading::Unit;
 use enclosure::time::Span;
-use std::net::SocketAddr;
+use std::net::{IpAddr, SocketAddr};
 use std::path::PathBuf;
 
 /// Where readings come from.
@@ -62,6 +62,14 @@ pub struct WebSettings {
     pub listen: SocketAddr,
     /// The address under which a telephone reaches them, `http://host:port`, for the links in messages.
     pub url: Option<String>,
+    /// The file that holds the hash of the password; always there beyond loopback.
+    pub password_file: Option<PathBuf>,
+    /// Whether looking needs no password; acting does.
+    pub open: bool,
+    /// Certificate and private key, as PEM.
+    pub tls: Option<(PathBuf, PathBuf)>,
+    /// The proxy that all others come through.
+    pub proxy: Option<IpAddr>,
 }
 
 /// Signs of life to elsewhere, and those awaited from elsewhere.

@@ -1,6 +1,7 @@
 //! Alarms and notes of a span: as marks upon its picture, and as a list.
 use super::hours::Hours;
 use super::now::tone;
+use super::story::story_of;
 use super::words;
 use crate::history::{AlarmRecord, HistoryError, KeeperNote, Reader};
 use dashboards::{Mark, MarkKind, alarm_words};
@@ -64,7 +65,7 @@ pub fn marks(
 
 /// Acts upon alarms may be kept as notes too, but they are told with their alarm.
 fn is_note(kind: &str) -> bool {
-    !matches!(kind, "acknowledged" | "shelved" | "unshelved" | "reset" | "out-of-service" | "in-service")
+    words::act_note(kind).is_none()
 }
 
 fn same(a: &AlarmRecord, b: &AlarmRecord) -> bool {
@@ -127,7 +128,7 @@ pub fn sentence(change: &AlarmRecord, with_nest: bool) -> String {
     text
 }
 
-/// The newest `most` changes in `span`, newest first: when, and a sentence.
+/// The newest `most` changes in `span`, newest first: when, a sentence, and the address of its story.
 ///
 /// # Errors
 /// [`HistoryError`] where history cannot be read.
@@ -136,9 +137,11 @@ pub fn past_alarms(
     span: Range<Timestamp>,
     most: usize,
     hours: &Hours,
-) -> Result<Vec<(String, String)>, HistoryError> {
+) -> Result<Vec<(String, String, String)>, HistoryError> {
     let changes = reader.alarm_changes(span)?;
-    let told =
-        |(_, c): &(i64, AlarmRecord)| (hours.dated(c.at), format!("{}: {}", sentence(c, true), words::event(c.event)));
+    let told = |(id, c): &(i64, AlarmRecord)| {
+        let what = format!("{}: {}", sentence(c, true), words::event(c.event));
+        (hours.dated(c.at), what, story_of(Some(*id), c))
+    };
     Ok(changes.iter().rev().take(most).map(told).collect())
 }

@@ -36,6 +36,11 @@ impl Hours {
         self.zoned(at).strftime("%H:%M").to_string()
     }
 
+    /// `Tue 3 March, 03:12:05`.
+    pub fn dated_second(&self, at: Timestamp) -> String {
+        self.zoned(at).strftime("%a %-d %B, %H:%M:%S").to_string()
+    }
+
     /// `03:12` on the day of `now`, `Tue 03:12` within six days of it, else `Tue 3 March 2026, 03:12`.
     pub fn near(&self, at: Timestamp, now: Timestamp) -> String {
         let (then, today) = (self.zoned(at), self.zoned(now));

@@ -1,5 +1,9 @@
 //! A snapshot as the page of now: what is believed, what stands, what to do.
 use super::hours::{Hours, band_in_force};
+use super::itself::WATCH_PATH;
+use super::nodes::NODES_PATH;
+use super::notebook::NOTES_PATH;
+use super::story::story_url;
 use super::words;
 use crate::snapshot::{MirrorNow, Snapshot, StandingAlarm, Vitals};
 use dashboards::{
@@ -46,8 +50,14 @@ pub fn frame(snap: &Snapshot, current: &str) -> Frame {
     let link = |label: &str, url: String| Link { label: label.to_owned(), current: url == current, url };
     let mut nav = vec![link("Now", "/".to_owned())];
     nav.extend(snap.shelf.nests.iter().map(|n| link(&n.id, nest_url(&n.id))));
-    nav.push(link("Alarms", "/alarms".to_owned()));
-    nav.push(link("Plan", dashboards::PLAN_PATH.to_owned()));
+    let more = [
+        ("Alarms", "/alarms"),
+        ("Notes", NOTES_PATH),
+        ("Probes", NODES_PATH),
+        ("Watch", WATCH_PATH),
+        ("Plan", dashboards::PLAN_PATH),
+    ];
+    nav.extend(more.map(|(label, url)| link(label, url.to_owned())));
     Frame { shelf_name: snap.shelf.name.clone(), nav, ..Frame::default() }
 }
 
@@ -116,6 +126,7 @@ fn alarm_view(snap: &Snapshot, alarm: &StandingAlarm, (now, hours): (Timestamp, 
         detail: if alarm.detail.is_empty() { says.means.to_owned() } else { alarm.detail.clone() },
         what_to_do: if alarm.state == State::Returned { words::OVER.to_owned() } else { says.steps.join(" ") },
         cause: alarm.cause.map(|c| c.name().to_owned()),
+        url: story_url(&crate::told::written((alarm.key.alarm.name(), nest, probe, node)), None),
         actions: words::buttons(alarm.state).iter().chain(unplugged(alarm)).map(action).collect(),
     }
 }

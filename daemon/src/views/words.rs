@@ -205,6 +205,26 @@ pub const fn event(event: enclosure::Event) -> &'static str {
     }
 }
 
+/// The event that an act's note stands beside; none for a note of what was seen or done to a nest.
+pub fn act_note(kind: &str) -> Option<enclosure::Event> {
+    use enclosure::Event;
+    Some(match kind {
+        "acknowledged" => Event::Acknowledged,
+        "shelved" => Event::Shelved,
+        "unshelved" => Event::Unshelved,
+        "reset" => Event::Reset,
+        "out-of-service" => Event::OutOfService,
+        "in-service" => Event::InService,
+        _ => return None,
+    })
+}
+
+/// The same with its first letter made large.
+pub fn sentence_case(text: &str) -> String {
+    let mut chars = text.chars();
+    chars.next().map_or_else(String::new, |first| first.to_uppercase().chain(chars).collect())
+}
+
 /// Kinds of notes that a page offers: the stored word, and what the page says.
 pub const NOTE_KINDS: [(&str, &str); 8] = [
     ("brood", "brood seen"),

@@ -5,7 +5,9 @@ use crate::pipeline::WHY_MAX;
 use crate::snapshot::{Act, ActKind, AlarmAct, AlarmName, Note};
 use crate::times;
 use crate::views::hours::moment;
+use crate::views::notebook::{NOTES_PATH, TEXT_MAX, notes_url};
 use crate::views::now::{SHELVE_MIN, nest_url};
+use crate::views::story::STORY_PATH;
 use crate::views::words::NOTE_KINDS;
 use axum::Json;
 use axum::extract::Form;
@@ -26,7 +28,9 @@ pub(super) const SHELVE_MIN_MAX: u32 = 7 * 24 * 60;
 /// Longest name of the way by which an act came, characters.
 const BY_CHARS_MAX: usize = 60;
 /// Longest text of a note, characters.
-pub(super) const NOTE_CHARS_MAX: usize = 1_000;
+pub(super) const NOTE_CHARS_MAX: usize = TEXT_MAX;
+/// Longest address that a form leads back to, characters.
+const BACK_CHARS_MAX: usize = 400;
 
 /// Fields of a form and of `POST /act`. Empty is as good as absent.
 #[derive(Debug, Default, Deserialize)]
@@ -214,8 +218,13 @@ impl App {
     /// Only pages of our own.
     fn back(&self, wanted: &str) -> String {
         let snap = self.snapshot();
-        let nests = snap.shelf.nests.iter().map(|n| nest_url(&n.id));
-        nests.chain(["/alarms".to_owned()]).find(|url| url == wanted).unwrap_or_else(|| "/".to_owned())
+        let nests = snap.shelf.nests.iter().flat_map(|n| [nest_url(&n.id), notes_url(&n.id)]);
+        let known = nests.chain(["/alarms".to_owned(), NOTES_PATH.to_owned()]).find(|url| url == wanted);
+        // Printable, and of this path: it can lead nowhere else.
+        let is_story = wanted.strip_prefix(STORY_PATH).is_some_and(|rest| rest.starts_with("?name="))
+            && wanted.chars().all(|c| c.is_ascii_graphic())
+            && wanted.len() <= BACK_CHARS_MAX;
+        known.or_else(|| is_story.then(|| wanted.to_owned())).unwrap_or_else(|| "/".to_owned())
     }
 }
 

@@ -5,13 +5,15 @@ use super::{App, health::Health};
 use crate::snapshot::Snapshot;
 use crate::views::events::past_alarms;
 use crate::views::load::{self, Load};
+use crate::views::login::LOGIN_PATH;
 use crate::views::now::{alarms as alarm_views, frame, nest_url, nest_view, now_page};
+use crate::views::start::START_PATH;
 use crate::views::words::NOTE_KINDS;
 use axum::body::Bytes;
 use axum::extract::{Path, Query, State};
 use axum::http::{StatusCode, header};
 use axum::response::{Html, IntoResponse, Response};
-use dashboards::{AlarmsPage, Compared, Frame, NoteForm, NowPage, PlainPage, WeekPage, WeekView};
+use dashboards::{AlarmsPage, Compared, Frame, Link, NoteForm, NowPage, PlainPage, SheetPage, WeekPage, WeekView};
 use enclosure::{Span, Timestamp};
 use std::ops::Range;
 use std::sync::{Arc, Mutex, PoisonError};
@@ -28,8 +30,19 @@ const FRAGMENT_FOR: Span = Span::from_ms(1_000);
 pub(super) const KEEP_FOR: &str = "max-age=3600";
 
 /// Name, links, and what every page says.
-fn framed(app: &App, snap: &Snapshot, current: &str) -> Frame {
-    Frame { cautions: app.answering.unproved(), ..frame(snap, current) }
+pub(super) fn framed(app: &App, snap: &Snapshot, current: &str) -> Frame {
+    let mut frame = Frame { cautions: app.answering.unproved(), ..frame(snap, current) };
+    if app.access.is_guarded() {
+        let current = current == LOGIN_PATH;
+        frame.nav.push(Link { label: "Login".to_owned(), url: LOGIN_PATH.to_owned(), current });
+    }
+    frame
+}
+
+/// A page of parts within its frame.
+pub(super) fn drawn(app: &App, current: &str, page: SheetPage) -> Response {
+    let frame = framed(app, &app.snapshot(), current);
+    Html(dashboards::sheet_html(&SheetPage { frame, ..page })).into_response()
 }
 
 fn view(app: &App) -> NowPage {
@@ -42,8 +55,12 @@ fn view(app: &App) -> NowPage {
     }
 }
 
-pub(super) async fn now(State(app): State<Arc<App>>) -> Html<String> {
-    Html(dashboards::now_html(&view(&app)))
+pub(super) async fn now(State(app): State<Arc<App>>) -> Response {
+    // An empty shelf has no now: it leads by the hand.
+    if app.snapshot().shelf.nests.is_empty() {
+        return (StatusCode::SEE_OTHER, [(header::LOCATION, START_PATH)]).into_response();
+    }
+    Html(dashboards::now_html(&view(&app))).into_response()
 }
 
 /// The page of now as it was drawn last: all who follow fetch it within the same moment.
@@ -98,7 +115,7 @@ pub(super) fn plain(app: &App, status: StatusCode, title: &str, sentences: Vec<S
     (status, Html(dashboards::plain_html(&page))).into_response()
 }
 
-fn no_nest(app: &App, id: &str) -> Response {
+pub(super) fn no_nest(app: &App, id: &str) -> Response {
     let ids: Vec<_> = app.snapshot().shelf.nests.iter().map(|n| n.id.clone()).collect();
     // What was asked for may be anything of any length.
     let id: String = id.chars().take(40).collect();
@@ -216,7 +233,8 @@ pub(super) async fn alarms(State(app): State<Arc<App>>) -> Response {
         frame: framed(&app, &snap, "/alarms"),
         as_of_text: app.hours.near(snap.at, now),
         alarms: alarm_views(&snap, now, &app.hours, "/alarms"),
-        past: past.unwrap_or_else(|why| vec![(String::new(), format!("What was cannot be shown: {why}"))]),
+        past: past
+            .unwrap_or_else(|why| vec![(String::new(), format!("What was cannot be shown: {why}"), String::new())]),
     };
     Html(dashboards::alarms_html(&page)).into_response()
 }

@@ -58,6 +58,11 @@ pub(super) struct Asked {
     pub(super) latest: bool,
 }
 
+/// What was written there, if anything was.
+pub(super) fn given(text: &Option<String>) -> Option<String> {
+    text.clone().filter(|t| !t.trim().is_empty())
+}
+
 impl Asked {
     /// What a query asks for, at `now`; at most `most` long.
     pub(super) fn of(query: &SpanQuery, now: Timestamp, most: Option<Span>) -> Result<Self, String> {
@@ -71,13 +76,14 @@ impl Asked {
         most: Option<Span>,
         hours: Option<&Hours>,
     ) -> Result<Self, String> {
-        let given = |text: &Option<String>| text.clone().filter(|t| !t.trim().is_empty());
         let to = given(&query.to).map_or(Ok(now), |t| moment(&t, now))?.min(now);
         let kind = given(&query.span).map(|word| {
             let known = Kind::ALL.map(Kind::word).join(", ");
             Kind::named(word.trim()).ok_or_else(|| format!("a span is one of {known}"))
         });
-        let (kind, to) = (kind.transpose()?, down(to, ROUND));
+        let kind = kind.transpose()?;
+        // A page's spans begin and end at whole steps, so that the same is not computed at every look.
+        let to = if hours.is_some() { down(to, ROUND) } else { to };
         let usual = match (kind, hours) {
             (Some(kind), Some(hours)) => kind.until(to, hours).start,
             _ => to.minus(WEEK),

@@ -97,6 +97,17 @@ impl Estimator {
         0.03 * 0.03 + (share * excess_k) * (share * excess_k)
     }
 
+    /// How far probe `p` is believed to read above the nest at its listed place, K, and the standard deviation of that.
+    /// Its own offset and a place that is not quite the listed one are one number at one probe: only their sum is told.
+    pub fn reads_off_k(&self, p: usize) -> Option<(f64, f64)> {
+        let l = self.layout();
+        let slope = dot(self.models.rows(0).slopes.get(p)?, &self.courses[0].amplitudes);
+        let mut h = alloc::vec![0.0; l.len()];
+        h[l.offset(p)] = 1.0;
+        h[l.place(p)] = slope;
+        Some((dot(&h, &self.belief.mean), libm::sqrt(self.belief.spread(&h))))
+    }
+
     /// How much warmer than the room probe `p` should be, K: for inferring the room.
     pub fn excess_at_probe(&self, p: usize) -> f64 {
         dot(&self.models.rows(0).probes[p], &self.courses[0].amplitudes)

@@ -25,6 +25,8 @@ impl Watch {
             temperature: e.temperature,
             humidity: e.humidity,
             rejected: e.rejected,
+            reads_off_k: None,
+            fault: e.trust.fault(),
         });
         let mut now = NestNow {
             heard: self.believed.or(self.newest),
@@ -38,6 +40,9 @@ impl Watch {
             outlook: None,
         };
         let Some(est) = self.ahead(at) else { return now };
+        for (p, probe) in now.probes.iter_mut().enumerate() {
+            probe.reads_off_k = est.reads_off_k(p);
+        }
         let (at_mm, mean_c, sd_c) = est.profile();
         now.rh_pct = alloc::vec![None; at_mm.len()];
         if let Some(vapour) = self.vapour(at) {
