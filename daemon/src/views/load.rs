@@ -304,8 +304,8 @@ mod tests {
         assert_eq!(load.answered, Some((Span::from_min(4), Span::from_min(30))));
         assert_eq!((load.raised, load.told, load.standing, load.unanswered), (4, 4, 4, 1));
         let here: Vec<_> = table(&load).into_iter().map(|row| row.here).collect();
-        // 4 in one day: 4 / 24 an hour, 4 / 144 in ten minutes; one of four is a quarter.
-        assert_eq!(here[..4], ["4.0", "0.17", "0.028", "2"]);
+        // 4 in one day: 4 / 24 an hour, 4 / 144 in ten minutes, no two within ten; one of four is a quarter.
+        assert_eq!(here[..4], ["4.0", "0.17", "0.028", "1"]);
         assert_eq!((here[5].as_str(), here[9].as_str()), ("25 %", "4 min / 30 min"));
     }
 
