@@ -204,6 +204,7 @@ fn tell(p: NoticeParts) -> Task {
         ledger,
         recipients: p.file.recipients.clone(),
         remind: p.file.remind,
+        history: Some(p.file.history.path.clone()),
     };
     let notices = notices::start(&p.file.notices, p.told, p.sent.clone(), kit);
     let beating = p.file.heartbeat.clone().map(|settings| {

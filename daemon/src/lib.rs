@@ -15,6 +15,7 @@ pub mod permit;
 pub mod pipeline;
 pub mod plan;
 pub mod replay;
+pub mod report;
 pub mod review;
 pub mod run;
 pub mod shelf_file;

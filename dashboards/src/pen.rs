@@ -146,6 +146,12 @@ pub(crate) mod look {
             r#"class="d-curve" fill="none" stroke="{INK}" stroke-width="2.2" stroke-linejoin="round" stroke-linecap="round""#
         )
     }
+    /// What something is compared with.
+    pub(crate) fn other() -> String {
+        format!(
+            r#"class="d-other" fill="none" stroke="{ZONE}" stroke-width="1.8" stroke-dasharray="6 3" stroke-linejoin="round""#
+        )
+    }
     pub(crate) fn doubt() -> String {
         format!(r#"class="d-doubt" fill="{INK}" fill-opacity="0.17""#)
     }

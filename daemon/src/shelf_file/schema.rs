@@ -255,6 +255,7 @@ static NOTICE: Section = Section {
         text("quiet_to"),
         text("time_zone"),
         text("daily_at"),
+        text("weekly_at"),
     ],
 };
 
