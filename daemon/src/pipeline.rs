@@ -13,6 +13,7 @@ mod flight;
 mod judging;
 pub(crate) mod keeping;
 mod landing;
+mod nodes;
 mod permitting;
 mod picture;
 mod remote;
@@ -37,6 +38,7 @@ use crate::unpack::{MAX_STRANGERS, Strangers};
 use draft::Draft;
 use enclosure::{AlarmKey, Core, Input, Shelf, Span, Timestamp};
 use flight::Flights;
+use nodes::Nodes;
 use std::collections::{BTreeMap, VecDeque};
 use std::path::PathBuf;
 use std::sync::Arc;
@@ -162,6 +164,7 @@ pub struct Pipeline {
     untold: VecDeque<Told>,
     strangers: Strangers,
     links: BTreeMap<String, bool>,
+    nodes: Nodes,
     permits: Vec<Standing>,
     tally: Tally,
     watching: Watching,
@@ -200,7 +203,7 @@ impl Pipeline {
         let Parts { restored, writer, history, inbox, leave, acker, publisher, .. } = parts;
         let Parts { link, acts, told, sent, snapshots, clock, settings, .. } = parts;
         let grace = Grace::after(&restored, clock.as_ref());
-        let Restored { core, details, standing, watched, facts, .. } = restored;
+        let Restored { core, details, standing, watched, facts, fits, .. } = restored;
         let mats = settings.mats.iter().cloned();
         let permits = mats.map(|mat| Standing::new(mat, |name| facts.get(name).cloned())).collect();
         let (acks, mut waiting) = mpsc::channel(ACKS_WAITING);
@@ -221,6 +224,7 @@ impl Pipeline {
             untold: restored_told.collect(),
             strangers: Strangers::new(MAX_STRANGERS),
             links: BTreeMap::new(),
+            nodes: Nodes::default(),
             permits,
             tally: Tally::default(),
             watching: Watching::new(clock.as_ref()),
@@ -247,6 +251,9 @@ impl Pipeline {
             settings,
         };
         let mut first = Draft::default();
+        first.batch.fits = fits;
+        // The command line looks there for the way in.
+        first.batch.urgent = true;
         first.batch.facts.append(&mut this.settings.facts);
         let text = std::mem::take(&mut this.settings.in_force);
         first.batch.settings = Some(SettingsInForce { since: this.started, text });

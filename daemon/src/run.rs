@@ -19,6 +19,8 @@ use crate::pipeline::{Parts, Pipeline};
 use crate::shelf_file::ShelfFile;
 use crate::snapshot::{ACTS_WAITING, Act, SENT_WAITING, Sent, Snapshot, TOLD_WAITING, Told};
 use crate::supervise::{Crew, Ended};
+use crate::web::Access;
+use rustls::ServerConfig;
 use starting::Opened;
 use std::io::Write as _;
 use std::net::SocketAddr;
@@ -41,6 +43,8 @@ const MIRROR_STOPS_WITHIN: Duration = Duration::from_secs(2);
 
 /// The fact in history under which stands where the pages are, for commands that ask a running daemon.
 pub const PAGE_FACT: &str = "page";
+/// The fact under which stands where the command line comes in, where the pages' own address is not for it; else empty.
+pub const LOCAL_FACT: &str = "page_local";
 
 /// A task of another module.
 pub type Task = Pin<Box<dyn Future<Output = anyhow::Result<()>> + Send>>;
@@ -50,6 +54,12 @@ pub type Task = Pin<Box<dyn Future<Output = anyhow::Result<()>> + Send>>;
 pub struct WebParts {
     /// Open already.
     pub listener: TcpListener,
+    /// What makes its connections secret.
+    pub tls: Option<Arc<ServerConfig>>,
+    /// Open on loopback for the command line, where the other is not for it.
+    pub local: Option<TcpListener>,
+    /// Who may look and act.
+    pub access: Access,
     /// How everything stands.
     pub snapshots: watch::Receiver<Arc<Snapshot>>,
     /// What keepers do.
@@ -187,6 +197,7 @@ struct Running {
     pipeline: Crew,
     crew: Crew,
     page: SocketAddr,
+    scheme: &'static str,
     open: Option<Box<dyn FnOnce(Open) + Send>>,
     /// No part of the watch: it may end or fall over as it likes.
     mirroring: Option<JoinHandle<()>>,
@@ -197,7 +208,8 @@ struct Running {
 
 impl Running {
     fn start(file: &Arc<ShelfFile>, outfit: Outfit, opened: Opened, mirror: Option<Mirror>) -> Result<Self, RunError> {
-        let Opened { writer, history, restored, listener, page, broker, line, receipts, mats, clear } = opened;
+        let Opened { writer, history, restored, listener, page, broker, line, receipts, mats, clear, door } = opened;
+        let starting::Door { tls, local, access, key, fact } = door;
         let Outfit { web, notices, clock, open } = outfit;
         let (intake, inbox) = Intake::start(line.settings(file), Arc::clone(&clock));
         let publisher = intake.publisher();
@@ -209,6 +221,9 @@ impl Running {
         let mut settings = starting::pipeline_settings(file, mats);
         settings.pulse = Some(pulse);
         settings.facts.push((PAGE_FACT.to_owned(), page.to_string()));
+        let beside = local.as_ref().and_then(|listener| listener.local_addr().ok());
+        settings.facts.push((LOCAL_FACT.to_owned(), beside.map(|at| at.to_string()).unwrap_or_default()));
+        let scheme = if tls.is_some() { "https" } else { "http" };
         let stop_mirror = CancellationToken::new();
         let mirroring = mirror.map(|mirror| {
             settings.mirror = Some(mirror.counts());
@@ -223,7 +238,6 @@ impl Running {
                 },
             )
         });
-        let (key, fact) = starting::link_key(&history)?;
         settings.facts.extend(fact);
         let answering = Answering::new(key, file, page, Arc::clone(&clock));
         let acker = intake.acker();
@@ -251,6 +265,9 @@ impl Running {
         let mut crew = Crew::new();
         let parts = WebParts {
             listener,
+            tls,
+            local,
+            access,
             snapshots: seen.clone(),
             acts: acts_in.clone(),
             history,
@@ -283,6 +300,7 @@ impl Running {
             pipeline,
             crew,
             page,
+            scheme,
             open,
             mirroring,
             stop_mirror,
@@ -325,7 +343,7 @@ impl Running {
         if let Some(open) = self.open.take() {
             open(Open { broker: self.broker.as_ref().map(EmbeddedBroker::address), page: self.page });
         }
-        let text = format!("broker mqtt://{}\npage http://{}/\n", self.line.address(), self.page);
+        let text = format!("broker mqtt://{}\npage {}://{}/\n", self.line.address(), self.scheme, self.page);
         let mut out = std::io::stdout().lock();
         // Whoever started it may have closed the pipe; the log says it too.
         drop(out.write_all(text.as_bytes()).and_then(|()| out.flush()));

@@ -5,7 +5,7 @@
 //! - `environment`: `WARMEND__SECTION__KEY` against the same table;
 //! - the `config` crate lays one over the other and fills `raw`, the file as it is written;
 //! - `nests`, `bands`, `materials`, `services`, `notices`, `recipients`: meaning, ranges, references, defaults;
-//! - `unwise`: what is legal but better otherwise, each with its reason;
+//! - `unwise` and its kin: what is legal but better otherwise, each with its reason;
 //! - `report`: what `warmend check` says.
 //!
 //! A new key is one line in `schema`, one field in `raw`, its meaning in one builder, and a line in the example file
@@ -28,6 +28,7 @@ mod services;
 mod settings;
 mod unwise;
 mod unwise_slow;
+mod unwise_web;
 
 #[cfg(test)]
 mod tests;
@@ -199,7 +200,7 @@ fn build(raw: &RawFile, (path, text): (&Path, String), f: &mut Findings) -> Opti
     let permits = permits::build(&raw.nest, &raw.mapping, (raw.broker.users_file.is_some(), dir), f);
     let broker = services::broker(&raw.broker, dir, f);
     let history = services::history(&raw.history, dir);
-    let web = services::web(&raw.web, f);
+    let web = services::web(&raw.web, dir, f);
     let recipients = recipients::build(&raw.recipient, f);
     let notices = notices::build(&raw.notice, &recipients, dir, f);
     let heartbeat = raw.heartbeat.as_ref().map(|h| recipients::heartbeat(h, f));

@@ -26,10 +26,25 @@ pub struct Snapshot {
     pub strangers: Vec<(String, String, Timestamp)>,
     /// Nodes by name: whether their link is up, as far as their will tells.
     pub links: BTreeMap<String, bool>,
+    /// Nodes that were heard since the start, by name.
+    pub nodes: BTreeMap<String, NodeNow>,
     /// Heating mats that are driven on leave only.
     pub heat: Vec<HeatNow>,
     /// The state of the watch itself.
     pub vitals: Vitals,
+}
+
+/// What a node said last, of itself.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct NodeNow {
+    /// When anything of it arrived last.
+    pub heard: Option<Timestamp>,
+    /// The number of its start, as its packs say.
+    pub boot: Option<u64>,
+    /// How often that number grew since this daemon started: it was started anew so often.
+    pub starts: u64,
+    /// Its own values that are no readings: name after the node's, unit (SenML), value.
+    pub says: BTreeMap<String, (String, f64)>,
 }
 
 /// One alarm that is not normal.
@@ -87,6 +102,8 @@ pub struct Vitals {
     pub notices_failing: BTreeMap<String, String>,
     /// Time from a message's arrival to its commit, ms: newest and worst of the last minute.
     pub commit_ms: (u64, u64),
+    /// What waits: a queue's name, how much waits in it, and how much has room.
+    pub waiting: Vec<(&'static str, usize, usize)>,
     /// Moment of the newest judged reading.
     pub judged: Option<Timestamp>,
     /// How it stands with the mirror; none where the shelf file asks for none.
@@ -130,6 +147,13 @@ pub enum ActKind {
     Alarm(AlarmAct, AlarmName),
     /// Write down what was seen or done.
     Note(Note),
+    /// Put a former fit of a nest's physics back into force.
+    PutBackFit {
+        /// The nest's id.
+        nest: String,
+        /// The fit's number in history.
+        fit: i64,
+    },
     /// A second watch elsewhere is missed, or heard again.
     Elsewhere {
         /// The name of its shelf.

@@ -45,8 +45,11 @@ fn write_pages(dir: &Path, calm: &NowPage, alarmed: &NowPage, week: &WeekView) -
         week: week.clone(),
         note: None,
         earlier_url: Some("?from=…".to_owned()),
-        later_url: None,
+        spans: [("day", false), ("week", true), ("month", false)]
+            .map(|(label, current)| Link { label: label.to_owned(), url: "?span=…".to_owned(), current })
+            .into(),
         downloads: vec![Link { label: "as picture".to_owned(), url: "week.png".to_owned(), current: false }],
+        ..WeekPage::default()
     };
     save("week.html", week_html(&page))?;
     let report = Frame { assets: Assets::Inline, ..frame(9) };
@@ -63,7 +66,7 @@ fn write_pages(dir: &Path, calm: &NowPage, alarmed: &NowPage, week: &WeekView) -
         ],
     };
     save("plain.html", plain_html(&plain))?;
-    let past = vec![("Tue 04:12".to_owned(), "oak: the brood place is too cold: over".to_owned())];
+    let past = vec![("Tue 04:12".to_owned(), "oak: the brood place is too cold: over".to_owned(), String::new())];
     let list = AlarmsPage { frame: frame(3), as_of_text: "03:12".to_owned(), alarms: alarmed.alarms.clone(), past };
     save("alarms.html", alarms_html(&list))
 }
@@ -128,8 +131,30 @@ fn oak(rise_k: f64) -> NestView {
         told_duty: Some(0.45),
         leave_text: None,
         gives_w: Some((rise_k * 0.35, 0.25)),
+        forecast: Some(ahead(room_c + 0.68 * rise_k)),
         as_of_text: "03:12".to_owned(),
         ..NestView::default()
+    }
+}
+
+/// A night that cools, and a hot forenoon after it.
+fn ahead(now_c: f64) -> ForecastView {
+    let warmer = |i: i32| (f64::from(i - 40) / 24.0).max(0.0).powi(2) * 1.6;
+    let mean = |i: i32| now_c + 0.25 * (f64::from(i) * 1.2).sin() + warmer(i);
+    let leaves = now_c > 27.8;
+    ForecastView {
+        brood_c: (0..72).map(|i| (mean(i), (0.25 + f64::from(i) * 0.008, 0.25 + f64::from(i) * 0.012))).collect(),
+        room_c: (0..72).map(|i| 21.4 - 1.2 * (f64::from(i) / 30.0).sin() + warmer(i)).collect(),
+        clock: (0..72).map(|i| format!("{:02}:{}2", (3 + (i + 1) / 6) % 24, (i + 1) % 6)).collect(),
+        ticks: (0..4)
+            .map(|k| Tick { at: (2.8 + 3.0 * f64::from(k)) / 12.0, label: format!("{:02}:00", 6 + 3 * k), major: true })
+            .collect(),
+        leaves_at: leaves.then_some((0.72, 0.8, Some(0.94))),
+        words: if leaves {
+            "Likely (83 in 100) above 31 °C from about 12:50, hardly before 11:50; up to 32.1 ± 1.0 °C.".to_owned()
+        } else {
+            "In the next 12 h the brood place is expected to stay within its band.".to_owned()
+        },
     }
 }
 
@@ -163,6 +188,7 @@ fn slate() -> NestView {
         room_c: Some((21.4, 0.1)),
         gives_w: Some((2.4, 0.9)),
         learning_until: Some("today 18:40".to_owned()),
+        learned_text: Some("how it carries heat, up to today 06:40 (warmend fit --nest slate)".to_owned()),
         as_of_text: "03:12".to_owned(),
         ..NestView::default()
     }
@@ -194,9 +220,8 @@ fn calm() -> NowPage {
     NowPage {
         stalled: None,
         frame: frame(0),
-        as_of_text: "03:12".to_owned(),
+        as_of_text: "03:12:05".to_owned(),
         age_s: Some(20.0),
-        reload_s: 60,
         alarms: Vec::new(),
         nests: vec![oak(9.5), slate()],
         unlisted: vec![("oak-node:spare".to_owned(), "21.9 °C".to_owned())],
@@ -223,6 +248,7 @@ fn alarmed() -> NowPage {
         what_to_do: "Pull the mat's plug now, then look: is the thermostat's sensor still in its place?".to_owned(),
         cause: None,
         actions: vec![act("I have seen it"), act("Silence for an hour")],
+        url: "#".to_owned(),
     };
     let hot = AlarmView {
         alarm: "brood-hot".to_owned(),
@@ -302,7 +328,7 @@ fn week() -> WeekView {
         length_mm: 240.0,
         brood: Some(Stretch { from_mm: 50.0, to_mm: 90.0 }),
         mats: vec![MatView { span: Stretch { from_mm: 0.0, to_mm: 80.0 }, place: MatPlace::Under, rated_w: 7.0 }],
-        map: HeatMap { at_mm, columns, colour: ColourRange::default() },
+        map: HeatMap { at_mm, columns, colour: ColourRange::default(), ..HeatMap::default() },
         lanes: vec![
             zone,
             lane("room", "°C", &|i| room(i).into()),
@@ -321,6 +347,7 @@ fn week() -> WeekView {
             .map(|d| (((f64::from(d) - 0.12) / 7.0).max(0.0), ((f64::from(d) + 0.28) / 7.0).min(1.0)))
             .collect(),
         days: names.iter().map(|n| day_row(n)).collect(),
+        ..WeekView::default()
     }
 }
 
@@ -334,6 +361,7 @@ fn day_row(name: &str) -> DayRow {
         known: if lost { 0.71 } else { 1.0 },
         room_c: three(19.5, 21.1, 22.7),
         heat_wh: (!lost).then_some(81.0),
+        degree_days: Some(27.2),
     }
 }
 

@@ -1,7 +1,11 @@
 // Keeps the page of now fresh, and says by itself when it no longer is. The page works without this.
 "use strict";
 (() => {
-  const OLD_S = 120; // The server sends an event at least every 60 s.
+  const OLD_S = 120; // The server sends an event or a word at least every 15 s.
+  const LOST_S = 20;
+  const AGAIN_S = 15; // After a refusal, or a connection that ended for good.
+  const LATE_S = 600; // A nest without a reading for so long is unwatched.
+  const MOST_SAID = 3;
   const main = document.getElementById("now");
   const age = document.getElementById("age");
   const stale = document.getElementById("stale");
@@ -10,51 +14,95 @@
 
   // Ages run on the monotonic clock: the browser's idea of the hour may differ from the shelf's.
   const seconds = () => performance.now() / 1000;
-  let refreshed = seconds();
-  let busy = false, again = false;
   const inner = () => document.getElementById("inner");
-  let said = inner() ? inner().dataset.spoken : "";
-
   const inWords = (s) => s < 90 ? Math.round(s) + " s" : s < 5400 ? Math.round(s / 60) + " min" : Math.round(s / 3600) + " h";
+  let refreshed = seconds(), heard = seconds();
+  let busy = false, again = false, source = null, warned = "";
+
+  // One sentence each time something becomes so, not at every second of it.
+  function warn(kind, words) {
+    stale.hidden = !kind;
+    if (kind !== warned) stale.textContent = words;
+    warned = kind;
+  }
 
   function showAge() {
     const since = seconds() - refreshed;
     const known = parseFloat(inner() ? inner().dataset.age : "");
-    age.textContent = Number.isFinite(known) ? "newest reading " + inWords(known + since) + " old" : "no reading yet";
-    const old = since > OLD_S;
-    if (old) {
-      const words = "This page is older than " + inWords(since) + ": do not rely on it. The watch may have stopped, or this device lost it.";
-      if (stale.hidden) stale.textContent = words;
-      stale.hidden = false;
+    const reading = known + since;
+    age.textContent = (Number.isFinite(known) ? "Newest reading " + inWords(reading) + " old" : "No reading yet")
+      + (since > LOST_S ? "; this page " + inWords(since) + " old" : "");
+    age.classList.toggle("late", reading > LATE_S || since > OLD_S);
+    const clock = document.getElementById("clock");
+    const asOf = clock ? clock.textContent : "";
+    if (since > OLD_S) {
+      warn("old", "This page is older than 2 min, as of " + asOf + ": do not rely on it. The watch may have stopped, or this device lost it.");
+    } else if (seconds() - heard > LOST_S) {
+      warn("lost", "This page hears nothing from the watch. What stands here was so at " + asOf + ".");
     } else {
-      stale.hidden = true;
+      warn("", "");
     }
-    document.body.classList.toggle("old", old);
+    document.body.classList.toggle("old", since > OLD_S);
   }
 
-  // Someone is writing: what they wrote must not vanish under their hands.
-  const writing = () => {
-    const at = document.activeElement;
-    return at && main.contains(at) && /^(INPUT|SELECT|TEXTAREA)$/.test(at.tagName);
-  };
+  // Makes `old` like `fresh` and touches nothing that is alike, so that focus, selection and open parts stay.
+  function like(old, fresh) {
+    if (old.isEqualNode(fresh)) return old;
+    const element = fresh.nodeType === Node.ELEMENT_NODE;
+    if (!element || old.nodeName !== fresh.nodeName || fresh.namespaceURI !== old.namespaceURI || fresh.nodeName === "svg") {
+      old.replaceWith(fresh);
+      return fresh;
+    }
+    for (const a of [...old.attributes]) if (!fresh.hasAttribute(a.name) && a.name !== "open") old.removeAttribute(a.name);
+    for (const a of fresh.attributes) if (a.name !== "open" && old.getAttribute(a.name) !== a.value) old.setAttribute(a.name, a.value);
+    const named = new Map([...old.children].filter((c) => c.id).map((c) => [c.id, c]));
+    const wanted = new Set([...fresh.children].map((c) => c.id).filter(Boolean));
+    let at = old.firstChild;
+    for (const child of [...fresh.childNodes]) {
+      while (at && at.id && !wanted.has(at.id)) { const gone = at; at = at.nextSibling; gone.remove(); }
+      const same = child.id ? named.get(child.id) : null;
+      if (same && same !== at) old.insertBefore(same, at);
+      const mine = same || (at && !at.id && at.nodeName === child.nodeName && !child.id ? at : null);
+      if (mine) at = like(mine, child).nextSibling;
+      else old.insertBefore(child, at);
+    }
+    while (at) { const gone = at; at = at.nextSibling; gone.remove(); }
+    return old;
+  }
+
+  const alarms = () => new Map([...main.querySelectorAll(".alarm[id]")].map((a) => [a.id, a.dataset.said]));
+
+  // What changed among the alarms, once. Readings are not announced.
+  function say(before) {
+    const now = alarms();
+    const news = [...now].filter(([id, said]) => before.get(id) !== said).map(([, said]) => said);
+    for (const [id, said] of before) if (!now.has(id)) news.push(said.split(":").slice(0, -1).join(":") + ": over");
+    if (!news.length) return;
+    const more = news.length > MOST_SAID ? "; and " + (news.length - MOST_SAID) + " more" : "";
+    spoken.textContent = news.slice(0, MOST_SAID).join(". ") + more;
+  }
+
+  // What is being read, the surest first: it stays where it is, whatever grows above it.
+  function read() {
+    if (window.scrollY <= 0) return [];
+    const visible = (e) => { const r = e.getBoundingClientRect(); return r.height > 0 && r.top >= 0 && r.top < window.innerHeight; };
+    const focused = document.activeElement;
+    const parts = [...main.querySelectorAll("h2, p, summary, figure, dl, caption, tr")].filter(visible);
+    return (focused && main.contains(focused) && visible(focused) ? [focused] : []).concat(parts.slice(0, 8));
+  }
 
   function put(html) {
-    const at = document.activeElement;
-    const focus = at && main.contains(at) ? at.id : "";
-    const open = [...main.querySelectorAll("details[open][data-keep]")].map((d) => d.dataset.keep);
-    const y = window.scrollY;
     const fresh = new DOMParser().parseFromString(html, "text/html").getElementById("inner");
-    if (!fresh) return false;
-    fresh.querySelectorAll("details[data-keep]").forEach((d) => { d.open = open.includes(d.dataset.keep); });
-    main.replaceChildren(fresh);
-    window.scrollTo(0, y);
-    const back = focus && document.getElementById(focus);
-    if (back) back.focus({ preventScroll: true });
-    if (fresh.dataset.spoken !== said) {
-      said = fresh.dataset.spoken;
-      spoken.textContent = said;
-      document.title = said;
-    }
+    if (!fresh || !inner()) return false;
+    const before = alarms();
+    const seen = read();
+    const tops = seen.map((e) => e.getBoundingClientRect().top);
+    like(inner(), fresh);
+    const kept = seen.findIndex((e) => e.isConnected);
+    const moved = kept < 0 ? 0 : seen[kept].getBoundingClientRect().top - tops[kept];
+    if (Math.abs(moved) >= 1) window.scrollBy({ top: moved, behavior: "instant" });
+    say(before);
+    document.title = inner().dataset.spoken;
     return true;
   }
 
@@ -63,14 +111,7 @@
     busy = true;
     try {
       const answer = await fetch(main.dataset.fragment, { cache: "no-store", signal: AbortSignal.timeout(20000) });
-      if (answer.ok) {
-        const html = await answer.text();
-        if (writing()) {
-          again = false;
-        } else if (put(html)) {
-          refreshed = seconds();
-        }
-      }
+      if (answer.ok && put(await answer.text())) refreshed = heard = seconds();
     } catch (_) {
       // Not answered: the age goes on growing, and says so.
     }
@@ -79,9 +120,20 @@
     if (again) { again = false; refresh(); }
   }
 
-  new EventSource(main.dataset.live).addEventListener("now", refresh);
+  function follow() {
+    source = new EventSource(main.dataset.live);
+    source.addEventListener("open", () => { heard = seconds(); });
+    source.addEventListener("now", refresh);
+    source.addEventListener("alive", () => { heard = seconds(); });
+  }
+
+  // A browser gives up after a refusal (too many pages follow): then this one asks now and then.
+  setInterval(() => {
+    if (source.readyState === EventSource.CLOSED) { follow(); refresh(); }
+  }, AGAIN_S * 1000);
   document.addEventListener("visibilitychange", () => { if (!document.hidden) refresh(); });
   window.addEventListener("pageshow", (e) => { if (e.persisted) refresh(); });
   setInterval(showAge, 1000);
+  follow();
   showAge();
 })();

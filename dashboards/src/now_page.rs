@@ -1,9 +1,10 @@
 //! The page of now: one sentence, what is the matter, then every nest.
+use crate::ahead::{ahead_svg_on, table_rows};
 use crate::page::{Head, alarm_list, alarm_sentence, by_weight, over, shell};
 use crate::pen::Canvas;
 use crate::profile::{Z90, profile_svg_on};
 use crate::svg::{celsius, ident, number};
-use crate::view::{NestView, NowPage, ProbeView, Tone};
+use crate::view::{ForecastView, NestView, NowPage, ProbeView, Tone};
 use crate::words::{alarm_words, capital, stands};
 use maud::{Markup, PreEscaped, html};
 
@@ -15,7 +16,7 @@ pub fn now_html(page: &NowPage) -> String {
     let main =
         html! { main id="now" data-fragment=(crate::FRAGMENT_PATH) data-live=(crate::EVENTS_PATH) { (inner(page)) } };
     let title = format!("{}, {}", headline(page), page.frame.shelf_name);
-    shell(&page.frame, Head { title: &title, live: true, reload_s: page.reload_s, ..Head::default() }, &main)
+    shell(&page.frame, Head { title: &title, live: true, ..Head::default() }, &main)
 }
 
 /// What stands inside `<main>`: the script fetches it anew at every event.
@@ -63,28 +64,26 @@ pub fn probes_believed(page: &NowPage) -> String {
 
 fn inner(page: &NowPage) -> Markup {
     let said = headline(page);
-    let silenced = page.alarms.iter().filter(|a| !stands(&a.state)).count();
     let loudest =
         page.alarms.iter().filter(|a| stands(&a.state) && !over(&a.state)).map(|a| a.tone).max().unwrap_or_default();
     let loudest = if page.stalled.is_some() { Tone::Danger } else { loudest };
     html! {
         div id="inner" data-spoken=(said) data-age=[page.age_s.filter(|a| a.is_finite())] {
-            h1 class=(loudest.class()) { (said) }
-            @if let Some(why) = &page.stalled { p class="stale" role="alert" { (capital(why)) "." } }
-            p class="asof" {
-                "As of " (page.as_of_text) ". " (capital(&probes_believed(page))) "."
-                @if silenced > 0 { " " (silenced) @if silenced == 1 { " alarm is silenced or follows from another." } @else { " alarms are silenced or follow from another." } }
+            h1 id="headline" class=(loudest.class()) { (said) }
+            @if let Some(why) = &page.stalled { p id="stalled" class="stale" role="alert" { (capital(why)) "." } }
+            p id="asof" class="asof" {
+                "As of " span id="clock" { (page.as_of_text) } ", shelf time. " (capital(&probes_believed(page))) "."
             }
             (alarm_list(&page.alarms))
             @for nest in &page.nests { (nest_section(nest, &nest.name)) }
             @if !page.unlisted.is_empty() {
-                section class="rest" {
+                section class="rest" id="unlisted" {
                     h2 { "Heard, but no nest lists them" }
                     table { tbody { @for (name, value) in &page.unlisted { tr { th scope="row" { (name) } td { (value) } } } } }
                 }
             }
             @if !page.watch.is_empty() {
-                section class="rest" {
+                section class="rest" id="watch" {
                     h2 { "The watch itself" }
                     @for sentence in &page.watch { p { (sentence) } }
                 }
@@ -111,11 +110,37 @@ pub(crate) fn nest_section(nest: &NestView, heading: &str) -> Markup {
                     @if nest.band.is_some() { "Zone over the brood place: the band you set." }
                 }
             }
+            @if let Some(ahead) = &nest.forecast { (hours_ahead(nest, ahead)) }
             (facts(nest))
             details data-keep={ "tables-" (id) } {
                 summary id={ "more-" (id) } { "The same in numbers" }
                 (probe_table(nest))
                 (curve_table(nest))
+                @if let Some(ahead) = &nest.forecast { (ahead_table(ahead)) }
+            }
+        }
+    }
+}
+
+fn hours_ahead(nest: &NestView, ahead: &ForecastView) -> Markup {
+    html! {
+        figure class="ahead" {
+            figcaption class="say" { (ahead.words) }
+            div class="wide" { (PreEscaped(ahead_svg_on(nest, ahead, Canvas::Wide))) }
+            div class="narrow" { (PreEscaped(ahead_svg_on(nest, ahead, Canvas::Narrow))) }
+        }
+    }
+}
+
+fn ahead_table(ahead: &ForecastView) -> Markup {
+    html! {
+        table {
+            caption { "The hours ahead" }
+            thead { tr { th scope="col" { "until" } th scope="col" { "brood place, °C" } th scope="col" { "9 in 10" } th scope="col" { "room, °C" } } }
+            tbody {
+                @for (clock, mean, between, room) in table_rows(ahead) {
+                    tr { th scope="row" { (clock) } td { (mean) } td { (between) } td { (room) } }
+                }
             }
         }
     }
@@ -146,6 +171,7 @@ fn facts(nest: &NestView) -> Markup {
                     div { dt { (probe.name) } dd { "not believed because " (why) } }
                 }
             }
+            @if let Some(learned) = &nest.learned_text { div { dt { "Learned" } dd { (learned) } } }
             @if let Some(until) = &nest.learning_until {
                 div { dt { "Still learning" } dd { "until " (until) "; until then only danger, silence and faults of the watch are told" } }
             }

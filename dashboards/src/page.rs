@@ -1,4 +1,5 @@
 //! What every page has: head, links, footer; and the pages that are little more.
+use crate::svg::ident;
 use crate::view::{AlarmsPage, AskPage, Assets, Frame, Link, PlainPage, Tone};
 use crate::words::{alarm_words, capital, stands, state_words};
 use crate::{AlarmView, LIVE_PATH, STYLE_PATH};
@@ -17,8 +18,6 @@ pub(crate) struct Head<'a> {
     pub(crate) live: bool,
     /// Runs the script at this address.
     pub(crate) script: Option<&'a str>,
-    /// Seconds between reloads where no script runs; 0: never.
-    pub(crate) reload_s: u32,
 }
 
 /// A whole page.
@@ -40,9 +39,6 @@ pub(crate) fn shell(frame: &Frame, head: Head<'_>, main: &Markup) -> String {
                 } @else {
                     style { (PreEscaped(STYLE_CSS)) }
                 }
-                @if head.reload_s > 0 && head.live {
-                    noscript { meta http-equiv="refresh" content=(head.reload_s); }
-                }
             }
             body {
                 header class="top" {
@@ -50,12 +46,19 @@ pub(crate) fn shell(frame: &Frame, head: Head<'_>, main: &Markup) -> String {
                     @if !frame.nav.is_empty() {
                         nav aria-label="Pages" { @for l in &frame.nav { (link(l)) " " } }
                     }
-                    @if head.live { p id="age" class="age" {} }
+                }
+                @if head.live {
+                    p id="age" class="age" {}
+                    // It does not reload by itself: that would take a reader's place away.
+                    noscript { p class="asof" {
+                        "Without a script this page shows what was so when it was opened. " a href="" { "Reload it" }
+                        ". Older than 2 min: do not rely on it."
+                    } }
                 }
                 @for caution in &frame.cautions { p class="stale" { (caution) } }
                 @if head.live {
                     p id="stale" class="stale" role="alert" hidden {}
-                    p id="spoken" class="unseen" aria-live="assertive" {}
+                    p id="spoken" class="unseen" role="status" aria-live="assertive" {}
                 }
                 (main)
                 footer {
@@ -110,7 +113,11 @@ pub fn alarms_html(page: &AlarmsPage) -> String {
                 h2 { "Before" }
                 table class="past" {
                     thead { tr { th scope="col" { "when" } th scope="col" { "what" } } }
-                    tbody { @for (when, what) in &page.past { tr { td { (when) } td { (what) } } } }
+                    tbody {
+                        @for (when, what, url) in &page.past {
+                            tr { td { (when) } td { @if url.is_empty() { (what) } @else { a href=(url) { (what) } } } }
+                        }
+                    }
                 }
             }
         }
@@ -138,15 +145,44 @@ fn answered(state: &str) -> u8 {
     }
 }
 
-/// All alarms, each with what to do.
+/// All alarms, each with what to do: those that stand, then the rest folded away.
 pub(crate) fn alarm_list(alarms: &[AlarmView]) -> Markup {
+    let (loud, quiet): (Vec<_>, Vec<_>) =
+        by_weight(alarms).into_iter().partition(|a| stands(&a.state) && !over(&a.state));
     html! {
         @if !alarms.is_empty() {
-            section class="alarms" aria-label="Alarms" {
-                @for (i, alarm) in by_weight(alarms).into_iter().enumerate() { (alarm_item(i, alarm)) }
+            section class="alarms" id="alarms" aria-label="Alarms" {
+                @for alarm in &loud { (alarm_item(alarm)) }
+                @if !quiet.is_empty() {
+                    details class="quiet" data-keep="quiet" open[loud.is_empty() && quiet.len() == 1] {
+                        summary id="quiet" { (folded(&quiet)) }
+                        @for alarm in &quiet { (alarm_item(alarm)) }
+                    }
+                }
             }
         }
     }
+}
+
+/// `2 alarms are over, but nobody has answered; 1 is silenced or follows from another`.
+fn folded(quiet: &[&AlarmView]) -> String {
+    let ended = quiet.iter().filter(|a| over(&a.state)).count();
+    let silenced = quiet.len() - ended;
+    let many = |n: usize| if n == 1 { "1 alarm is".to_owned() } else { format!("{n} alarms are") };
+    let said: Vec<String> = [
+        (ended > 0).then(|| format!("{} over, but nobody has answered", many(ended))),
+        (silenced > 0).then(|| format!("{} silenced or part of another", many(silenced))),
+    ]
+    .into_iter()
+    .flatten()
+    .collect();
+    said.join("; ")
+}
+
+/// The same for the same alarm at every look, so that a page can tell what changed.
+fn alarm_id(alarm: &AlarmView) -> String {
+    let parts = [alarm.alarm.as_str(), &alarm.nests.join("-"), alarm.about.as_deref().unwrap_or_default()];
+    format!("alarm-{}", ident(&parts.join("--")))
 }
 
 /// One alarm as a sentence: `oak: the heating gives heat it was not told to give`.
@@ -155,11 +191,12 @@ pub(crate) fn alarm_sentence(alarm: &AlarmView) -> String {
     if alarm.nests.is_empty() { words.to_owned() } else { format!("{}: {words}", alarm.nests.join(" and ")) }
 }
 
-fn alarm_item(i: usize, alarm: &AlarmView) -> Markup {
-    let quiet = !stands(&alarm.state);
+fn alarm_item(alarm: &AlarmView) -> Markup {
+    let (id, quiet) = (alarm_id(alarm), !stands(&alarm.state));
+    let said = format!("{}: {}", alarm_sentence(alarm), state_words(&alarm.state));
     let class = if quiet { "calm" } else { alarm.tone.class() };
     html! {
-        article class={ "alarm " (class) @if over(&alarm.state) { " over" } } {
+        article id=(id) data-said=(said) class={ "alarm " (class) @if over(&alarm.state) { " over" } } {
             h2 {
                 @if alarm.tone != Tone::Calm { span class="weight" { (alarm.tone.word()) } " " }
                 (capital(&alarm_sentence(alarm)))
@@ -171,12 +208,15 @@ fn alarm_item(i: usize, alarm: &AlarmView) -> Markup {
             }
             p { (alarm.detail) }
             @if !alarm.what_to_do.is_empty() { p class="todo" { (alarm.what_to_do) } }
+            @if !alarm.url.is_empty() {
+                p class="turn" { a href=(alarm.url) { "What raised it, who was told, what you can do" } }
+            }
             @if !alarm.actions.is_empty() {
                 div class="actions" {
                     @for (k, action) in alarm.actions.iter().enumerate() {
                         form method="post" action=(action.url) {
                             @for (name, value) in &action.fields { input type="hidden" name=(name) value=(value); }
-                            button type="submit" id={ "do-" (i) "-" (k) } { (action.label) }
+                            button type="submit" id={ (id) "-do-" (k) } { (action.label) }
                         }
                     }
                 }

@@ -11,7 +11,8 @@ pub(crate) const LINE: &str = "#d9cfbf";
 pub(crate) const BODY: &str = "#e4d5bd";
 pub(crate) const ZONE: &str = "#3f7f74";
 pub(crate) const LIMIT: &str = "#7d1d12";
-pub(crate) const EMBER: &str = "#b4501e";
+pub(crate) const EMBER: &str = "#8f3b10";
+pub(crate) const DAMP: &str = "#3b6a86";
 
 /// How wide a picture is made, so that its letters keep their size.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
@@ -124,7 +125,7 @@ impl Pen {
 
 /// Attributes of the usual kinds of stroke and letter.
 pub(crate) mod look {
-    use super::{BODY, EMBER, INK, LIMIT, LINE, PAPER, SOFT, ZONE};
+    use super::{BODY, DAMP, EMBER, INK, LIMIT, LINE, PAPER, SOFT, ZONE};
 
     pub(crate) fn letters() -> String {
         format!(r#"class="d-ink" fill="{INK}""#)
@@ -143,6 +144,12 @@ pub(crate) mod look {
     pub(crate) fn curve() -> String {
         format!(
             r#"class="d-curve" fill="none" stroke="{INK}" stroke-width="2.2" stroke-linejoin="round" stroke-linecap="round""#
+        )
+    }
+    /// What something is compared with.
+    pub(crate) fn other() -> String {
+        format!(
+            r#"class="d-other" fill="none" stroke="{ZONE}" stroke-width="1.8" stroke-dasharray="6 3" stroke-linejoin="round""#
         )
     }
     pub(crate) fn doubt() -> String {
@@ -183,6 +190,12 @@ pub(crate) mod look {
     }
     pub(crate) fn ember() -> String {
         format!(r#"class="d-ember" fill="{EMBER}""#)
+    }
+    pub(crate) fn damp() -> String {
+        format!(r#"class="d-damp" fill="{DAMP}" fill-opacity="0.3""#)
+    }
+    pub(crate) fn damp_line() -> String {
+        format!(r#"class="d-damp-line" fill="none" stroke="{DAMP}" stroke-linejoin="round""#)
     }
     pub(crate) fn wire() -> String {
         format!(r#"class="d-wire" fill="none" stroke="{EMBER}" stroke-width="1.6" stroke-linejoin="round""#)

@@ -3,7 +3,7 @@
 //! Temperatures are °C, places mm from the nest's zero end, powers W. Clock times arrive as text, in the keeper's own
 //! time zone. Any number may be NaN: it is drawn as unknown.
 use crate::colour::ColourRange;
-use crate::week::WeekView;
+use crate::week::Tick;
 
 /// How loud something is.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, PartialOrd, Ord)]
@@ -97,12 +97,10 @@ pub struct CardPart {
 pub struct NowPage {
     /// Name and links.
     pub frame: Frame,
-    /// When this was true, as a clock says it: `03:12` or `Tue 03:12`.
+    /// When this was true, as a clock says it: `03:12:05` or `Tue 03:12:05`.
     pub as_of_text: String,
     /// Age of the newest reading when the page was made, s; none before the first.
     pub age_s: Option<f64>,
-    /// Seconds between reloads where no script runs; 0: never.
-    pub reload_s: u32,
     /// Why this is no picture of now at all (the watch has stopped), if it is none; to follow a colon.
     pub stalled: Option<String>,
     /// Alarms that are not normal, in any order: the page sorts them.
@@ -138,6 +136,8 @@ pub struct AlarmView {
     pub cause: Option<String>,
     /// What the keeper can do here.
     pub actions: Vec<Action>,
+    /// Where its whole story is; nowhere if empty.
+    pub url: String,
 }
 
 /// A button that sends a form.
@@ -274,31 +274,32 @@ pub struct NestView {
     pub rh_pct: Vec<Option<f64>>,
     /// End of the first 12 hours: `today 18:40`.
     pub learning_until: Option<String>,
+    /// Up to when the nest's physics was learned, and what the last fit came to.
+    pub learned_text: Option<String>,
     /// When this was true.
     pub as_of_text: String,
     /// Temperatures at the ends of the colours; give all nests of a page the same.
     pub colour: ColourRange,
+    /// What is to come; none: too little is known to say.
+    pub forecast: Option<ForecastView>,
 }
 
-/// One nest's page: now, and a span of its history.
+/// The hours ahead of a brood place.
 #[derive(Clone, Debug, Default, PartialEq)]
-pub struct WeekPage {
-    /// Name and links.
-    pub frame: Frame,
-    /// The nest as it is now; left out in a report about the past.
-    pub now: Option<NestView>,
-    /// The span.
-    pub week: WeekView,
-    /// What a keeper can write down here; none: no form.
-    pub note: Option<NoteForm>,
-    /// Link to the span before.
-    pub earlier_url: Option<String>,
-    /// Link to the span after.
-    pub later_url: Option<String>,
-    /// Downloads: label and address.
-    pub downloads: Vec<Link>,
-    /// How the alarms of the whole shelf did in the span, a sentence each.
-    pub alarms: Vec<String>,
+pub struct ForecastView {
+    /// Mean over the hour before each point, °C, and its standard deviation towards cold and towards warm, K; evenly
+    /// spaced, the last at the end of what is looked at.
+    pub brood_c: Vec<(f64, (f64, f64))>,
+    /// The room at the same points, °C.
+    pub room_c: Vec<f64>,
+    /// The clock at each point.
+    pub clock: Vec<String>,
+    /// Ticks of the time axis, as parts of it.
+    pub ticks: Vec<Tick>,
+    /// When it probably leaves the band, as parts of the time axis: hardly sooner, about, hardly later.
+    pub leaves_at: Option<(f64, f64, Option<f64>)>,
+    /// The same in words.
+    pub words: String,
 }
 
 /// The form for a note.
@@ -321,8 +322,8 @@ pub struct AlarmsPage {
     pub as_of_text: String,
     /// Those not normal.
     pub alarms: Vec<AlarmView>,
-    /// Last changes, newest first: when, and a sentence.
-    pub past: Vec<(String, String)>,
+    /// Last changes, newest first: when, a sentence, and where its story is (nowhere if empty).
+    pub past: Vec<(String, String, String)>,
 }
 
 /// Error or nothing yet: a title, sentences, and where to go.

@@ -2,6 +2,7 @@
 //! shelf. Nothing here reaches into the daemon: only its public surfaces are used. Two modules need no daemon at all:
 //! [`watched`] lets the pure core watch a simulated shelf in this process, [`sums`] puts textbook problems to its parts.
 pub mod board;
+pub mod browser;
 pub mod daemon;
 pub mod history;
 pub mod http;
@@ -10,6 +11,7 @@ pub mod node;
 pub mod program;
 pub mod quiet;
 pub mod record;
+pub mod rp2040;
 pub mod series;
 pub mod shelf;
 pub mod story;

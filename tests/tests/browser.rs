@@ -3,11 +3,10 @@ use std::collections::HashSet;
 use std::path::Path;
 use std::process::{Command, Output, Stdio};
 use std::time::Duration;
+use tests::browser::BROWSER;
 use tests::daemon::Daemon;
 use tests::{moment, wait};
 
-/// The browser; `tests/run` sees to it that it is there.
-const BROWSER: &str = "chromium";
 /// It may take so long for a page on a busy machine.
 const WITHIN: Duration = Duration::from_secs(60);
 /// Widths of a telephone and of a desk, with heights, CSS pixels.

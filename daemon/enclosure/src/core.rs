@@ -10,6 +10,7 @@ pub use keeping::{Kept, KeptNest};
 
 use crate::alarm::{Alarm, AlarmChange, AlarmKey, State};
 use crate::board::Board;
+use crate::estimate::{FitNews, FitSeen};
 use crate::forecast::Outlook;
 use crate::judge::Judge;
 use crate::nest::Watch;
@@ -18,7 +19,8 @@ use crate::reading::{Reading, Rejection, SourceId};
 use crate::room::Rooms;
 use crate::shelf::Shelf;
 use crate::time::{Span, Timestamp};
-use alloc::{string::String, vec::Vec};
+use crate::trust::Fault;
+use alloc::{boxed::Box, string::String, vec::Vec};
 use gap::Gaps;
 
 /// Everything that can happen to the core.
@@ -108,6 +110,13 @@ pub enum Effect {
     },
     /// An alarm changed: store it, show it, and tell it where it says so.
     Alarm(AlarmChange),
+    /// A nest's physics was fitted again, or a fit was refused: keep it.
+    Fit {
+        /// The nest, by its place on the shelf.
+        nest: usize,
+        /// What came of it.
+        news: Box<FitNews>,
+    },
 }
 
 /// Temperature over the axis of one nest at one moment, as believed.
@@ -144,6 +153,8 @@ pub struct NestNow {
     pub probes: Vec<ProbeNow>,
     /// What the pads were last told: duty 0 to 1; `None` where nothing reports.
     pub told_duty: Option<f64>,
+    /// How it stands with the fits of its physics.
+    pub fit: FitSeen,
     /// The hours ahead; `None` while that cannot be told.
     pub outlook: Option<Outlook>,
 }
@@ -159,6 +170,11 @@ pub struct ProbeNow {
     pub humidity: Option<(f64, Timestamp)>,
     /// Why the last reading was not believed, if it was not.
     pub rejected: Option<Rejection>,
+    /// How far it reads above the nest at its place as believed, K, and the standard deviation of that: its own error
+    /// and that of its place, which no reading tells apart. None before there is an estimate.
+    pub reads_off_k: Option<(f64, f64)>,
+    /// Why it is held for faulty, and since when.
+    pub fault: Option<(Fault, Timestamp)>,
 }
 
 /// How often everything is judged.
@@ -285,10 +301,12 @@ impl Core {
             }
             let before = (watch.heating(), watch.guard());
             watch.hear(r.source, r.at, r.measured, &mut rejected);
+            let news = watch.fit_news();
             // A danger does not wait for the minute.
             if before != (watch.heating(), watch.guard()) {
                 self.judge(now, nest, out);
             }
+            out.extend(news.map(|news| Effect::Fit { nest, news: Box::new(news) }));
         }
         out.extend(rejected.into_iter().map(|(source, at, why)| Effect::Rejected { source, at, why }));
     }

@@ -2,12 +2,17 @@
 use super::proving::Step;
 use super::{Standing, Written};
 use crate::history::Reader;
+use crate::notices::KEY_FACT;
 use crate::run;
 use crate::shelf_file::ShelfFile;
 use crate::snapshot::{AlarmAct, AlarmName, Note};
 use crate::times;
+use crate::web::access::token;
 use anyhow::{Context as _, bail};
+use base64::Engine as _;
+use base64::engine::general_purpose::URL_SAFE_NO_PAD;
 use enclosure::{State, Timestamp};
+use reqwest::header::{AUTHORIZATION, HeaderMap, HeaderValue};
 use serde::Deserialize;
 use serde_json::{Map, Value, json};
 use std::net::{IpAddr, Ipv4Addr, Ipv6Addr, SocketAddr};
@@ -81,25 +86,35 @@ struct Answer {
 
 impl Daemon {
     pub(super) fn of(file: &ShelfFile) -> anyhow::Result<Self> {
+        let reader = Reader::open(&file.history.path)?;
+        let key = reader.fact(KEY_FACT)?.and_then(|text| URL_SAFE_NO_PAD.decode(text).ok()?.try_into().ok());
+        let token = key.map(|key| token(&key));
+        let beside = reader.fact(run::LOCAL_FACT)?.and_then(|text| text.parse().ok());
+        if let Some(address) = beside.filter(|_| file.web.tls.is_some() || file.web.proxy.is_some()) {
+            return Self::at(address, token);
+        }
         let mut address = file.web.listen;
         if address.port() == 0 {
-            let fact = Reader::open(&file.history.path)?.fact(run::PAGE_FACT)?;
+            let fact = reader.fact(run::PAGE_FACT)?;
             address = fact.and_then(|text| text.parse().ok()).context(
                 "asking the running daemon: [web] listen leaves the port to chance, and it did not write down which \
                  it took. Give [web] listen a port of its own",
             )?;
         }
-        Self::at(address)
+        Self::at(address, token)
     }
 
-    pub(super) fn at(mut address: SocketAddr) -> anyhow::Result<Self> {
+    pub(super) fn at(mut address: SocketAddr, token: Option<String>) -> anyhow::Result<Self> {
         if address.ip().is_unspecified() {
             let loopback = if address.is_ipv4() { IpAddr::V4(Ipv4Addr::LOCALHOST) } else { Ipv6Addr::LOCALHOST.into() };
             address.set_ip(loopback);
         }
         drop(rustls::crypto::ring::default_provider().install_default());
         // It is this machine: no proxy has any business here.
-        let client = reqwest::Client::builder().timeout(ANSWER_WITHIN).no_proxy().build();
+        let mut headers = HeaderMap::new();
+        let bearer = token.and_then(|token| HeaderValue::from_str(&format!("Bearer {token}")).ok());
+        headers.extend(bearer.map(|value| (AUTHORIZATION, value)));
+        let client = reqwest::Client::builder().timeout(ANSWER_WITHIN).default_headers(headers).no_proxy().build();
         Ok(Self { address, client: client.context("making an HTTP client")? })
     }
 
@@ -148,6 +163,11 @@ impl Daemon {
 
     pub(super) async fn on_the_way(&self, name: &AlarmName) -> anyhow::Result<()> {
         self.post(&named("on-the-way", name)).await
+    }
+
+    /// Puts a former fit back into force.
+    pub(super) async fn put_back_fit(&self, nest: &str, fit: i64, why: &str) -> anyhow::Result<()> {
+        self.post(&json!({ "do": "put-back-fit", "nest": nest, "fit": fit, "by": super::BY, "why": why })).await
     }
 
     /// Sends test messages; each way with why it was not accepted.

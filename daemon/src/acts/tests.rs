@@ -144,7 +144,7 @@ async fn a_running_daemon_is_asked_and_the_file_left_alone() {
 #[tokio::test]
 async fn a_daemon_that_declines_is_quoted() {
     let probe = Probe::start(&[(409, r#"{"done":false,"why":"brood-hot is not raised"}"#), (500, "oops")]).await;
-    let daemon = remote::Daemon::at(probe.address).expect("a client");
+    let daemon = remote::Daemon::at(probe.address, None).expect("a client");
     for part in ["brood-hot is not raised", "500"] {
         let why = daemon.act(AlarmAct::Acknowledge, &name("brood-hot@oak"), "").await.expect_err("declined");
         assert!(why.to_string().contains(part), "{why:#}");
@@ -156,7 +156,7 @@ async fn notes_of_a_running_daemon_are_asked_for_by_their_span() {
     let notes =
         r#"{"t":1,"notes":[{"t":1772366000,"nest":"oak","kind":"fed","at_mm":null,"text":"crickets"}],"left_out":0}"#;
     let mut probe = Probe::start(&[(200, notes)]).await;
-    let daemon = remote::Daemon::at(probe.address).expect("a client");
+    let daemon = remote::Daemon::at(probe.address, None).expect("a client");
     let found = daemon.notes(NOW.minus(Span::from_h(1))..NOW).await.expect("read");
     assert_eq!(found.iter().map(|n| n.text.as_str()).collect::<Vec<_>>(), ["crickets"]);
     let head = probe.request().await.head;

@@ -230,7 +230,8 @@ pub fn password_fits(password: &[u8], hash: &str) -> bool {
     PasswordHash::new(hash).is_ok_and(|hash| Argon2::default().verify_password(password, &hash).is_ok())
 }
 
-fn check_hash(hash: &str) -> Result<(), &'static str> {
+/// Whether a hash is one that may be checked here: argon2id, and no dearer than a small machine bears.
+pub(crate) fn check_hash(hash: &str) -> Result<(), &'static str> {
     let parsed = PasswordHash::new(hash).map_err(|_| "the hash is not in PHC form ($argon2id$…)")?;
     if parsed.algorithm != Algorithm::Argon2id.ident() || parsed.hash.is_none() || parsed.salt.is_none() {
         return Err("the hash is not argon2id with salt and hash");

@@ -91,7 +91,8 @@ impl Answering {
     /// `page` is where the pages really are; links need an address that others reach.
     pub fn new(key: [u8; 32], file: &ShelfFile, page: SocketAddr, clock: Arc<dyn Clock>) -> Arc<Self> {
         let reachable = !page.ip().is_loopback() && !page.ip().is_unspecified();
-        let own = reachable.then(|| format!("http://{page}"));
+        let scheme = if file.web.tls.is_some() { "https" } else { "http" };
+        let own = reachable.then(|| format!("{scheme}://{page}"));
         let awaited = Awaited::new(file.heartbeat.as_ref(), clock.monotonic());
         Arc::new(Self { key, base: file.web.url.clone().or(own), clock, awaited, inner: Mutex::default() })
     }

@@ -64,6 +64,10 @@ impl Flights {
         self.0.len() < IN_FLIGHT_MAX
     }
 
+    pub(super) fn len(&self) -> usize {
+        self.0.len()
+    }
+
     pub(super) fn is_empty(&self) -> bool {
         self.0.is_empty()
     }

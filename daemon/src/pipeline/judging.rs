@@ -1,7 +1,7 @@
 //! From a message to the core, and from its effects to what is to be stored.
 use super::draft::Draft;
 use super::{LINKS_MAX, Pipeline};
-use crate::history::{Disbelief, HistoricReading, PackSeen};
+use crate::history::{Disbelief, FitAct, FitRecord, HistoricReading, PackSeen};
 use crate::intake::Message;
 use enclosure::{Effect, Event, Input, Measured, Rejection, Timestamp};
 use std::sync::Arc;
@@ -21,6 +21,7 @@ impl Pipeline {
         for stranger in unpacked.strangers.iter().cloned() {
             self.strangers.note(stranger, message.arrived);
         }
+        self.nodes.hear(&unpacked, &self.sources, message.arrived);
         let mut draft = Draft { message: Some((message.ack, message.arrived)), ..Draft::default() };
         if let Some((node, up)) = unpacked.link.clone() {
             let effects = self.core.step(self.core_now(), Input::Link { node: node.clone(), up });
@@ -43,9 +44,7 @@ impl Pipeline {
             let effects = self.core.step(self.core_now(), Input::Reading(reading));
             self.sort(effects, &mut draft);
         }
-        if message.live {
-            self.permit(&unpacked);
-        }
+        self.permit(message, &unpacked);
         self.withdraw();
         if let Some(pack) = unpacked.pack {
             draft.batch.packs.push(PackSeen { node: pack.node, boot: pack.boot, seq: pack.seq, from: pack.from });
@@ -79,6 +78,11 @@ impl Pipeline {
                     }
                     self.tally.vitals.told += u64::from(change.told);
                     draft.changes.push(change);
+                }
+                Effect::Fit { nest, news } => {
+                    if let Some(nest) = self.shelf.nests.get(nest) {
+                        draft.batch.fits.push(FitAct::New(FitRecord::of(*news, nest)));
+                    }
                 }
                 Effect::Rejected { source, at, why } => {
                     let Some(source) = self.names.get(usize::from(source.0)) else { continue };

@@ -1,6 +1,8 @@
 //! The picture for pages, metrics and messages.
-use super::Pipeline;
+use super::flight::IN_FLIGHT_MAX;
 use super::restoring::is_well;
+use super::{Pipeline, UNTOLD_MAX};
+use crate::intake::INBOX_MESSAGES;
 use crate::snapshot::{Snapshot, StandingAlarm};
 use std::cmp::Reverse;
 use std::sync::Arc;
@@ -37,6 +39,11 @@ impl Pipeline {
             (name.to_owned(), format!("{}{unit}", last.value), last.heard)
         });
         let mut vitals = self.tally.vitals(self.acker.counts(), &self.writer.counters(), self.clock.monotonic());
+        vitals.waiting = vec![
+            ("messages to be judged", self.inbox.len(), INBOX_MESSAGES),
+            ("batches on their way to disk", self.flights.len(), IN_FLIGHT_MAX),
+            ("changes to be told", self.untold.len(), UNTOLD_MAX),
+        ];
         vitals.mirror = self.settings.mirror.as_ref().map(|counts| counts.now());
         Snapshot {
             at,
@@ -47,6 +54,7 @@ impl Pipeline {
             alarms,
             strangers: strangers.collect(),
             links: self.links.clone(),
+            nodes: self.nodes.all(),
             heat: self.permits.iter().map(|standing| standing.now().clone()).collect(),
             vitals,
         }

@@ -10,8 +10,11 @@ use crate::permit::{KeyError, Mat, mats};
 use crate::pipeline::{self, Restored};
 use crate::shelf_file::{BrokerWay, ShelfFile};
 use crate::snapshot::{Snapshot, Vitals};
+use crate::web::access::AccessError;
+use crate::web::{Access, tls};
 use base64::Engine as _;
 use base64::engine::general_purpose::URL_SAFE_NO_PAD;
+use rustls::ServerConfig;
 use std::collections::{BTreeMap, BTreeSet};
 use std::net::{IpAddr, Ipv4Addr, Ipv6Addr, SocketAddr};
 use std::path::{Path, PathBuf};
@@ -47,6 +50,9 @@ pub enum RunError {
         /// Why not.
         why: String,
     },
+    /// The pages cannot be guarded as the shelf file asks. Exit 64.
+    #[error(transparent)]
+    Access(#[from] AccessError),
     /// The mirror cannot be set up. Exit 64.
     #[error(transparent)]
     Mirror(#[from] MirrorError),
@@ -75,7 +81,7 @@ impl RunError {
     pub const fn exit_code(&self) -> u8 {
         match self {
             Self::Broker(error) if error.is_in_the_shelf_file() => 64,
-            Self::Password { .. } | Self::Mirror(_) | Self::Key(_) => 64,
+            Self::Password { .. } | Self::Access(_) | Self::Mirror(_) | Self::Key(_) => 64,
             Self::History(_) | Self::Broker(_) | Self::Page { .. } | Self::Thread(_) | Self::Died { .. } => 1,
         }
     }
@@ -94,6 +100,33 @@ pub(super) struct Opened {
     pub(super) mats: Vec<Mat>,
     /// Nodes whose receipts of before promise what may be lost.
     pub(super) clear: BTreeSet<String>,
+    pub(super) door: Door,
+}
+
+/// Who comes in to the pages, and how.
+pub(super) struct Door {
+    pub(super) tls: Option<Arc<ServerConfig>>,
+    pub(super) local: Option<TcpListener>,
+    pub(super) access: Access,
+    /// The history's own key.
+    pub(super) key: [u8; 32],
+    /// The fact to be kept where that is new.
+    pub(super) fact: Option<(String, String)>,
+}
+
+impl Door {
+    async fn open(file: &ShelfFile, history: &Path) -> Result<Self, RunError> {
+        let web = &file.web;
+        let (key, fact) = link_key(history)?;
+        let local = match &web.tls {
+            None if web.proxy.is_none() => None,
+            _ => {
+                let listen = SocketAddr::from((Ipv4Addr::LOCALHOST, 0));
+                Some(TcpListener::bind(listen).await.map_err(|source| RunError::Page { listen, source })?)
+            }
+        };
+        Ok(Self { tls: tls::config(web)?, local, access: Access::load(web, &key)?, key, fact })
+    }
 }
 
 /// The way to the broker.
@@ -159,6 +192,7 @@ pub(super) async fn open(file: &Arc<ShelfFile>, clock: Arc<dyn Clock>) -> Result
     let listener = TcpListener::bind(file.web.listen).await;
     let listener = listener.map_err(|source| RunError::Page { listen: file.web.listen, source })?;
     let page = listener.local_addr().map_err(|source| RunError::Page { listen: file.web.listen, source })?;
+    let door = Door::open(file, &history).await?;
     let (broker, line) = reach_broker(file).await?;
     let restored = restore(file, &history, Arc::clone(&clock)).await?;
     let settings = history::Settings {
@@ -171,7 +205,19 @@ pub(super) async fn open(file: &Arc<ShelfFile>, clock: Arc<dyn Clock>) -> Result
     };
     let monotonic = move || Duration::from_millis(u64::try_from(clock.monotonic().ms()).unwrap_or(0));
     let writer = Writer::start(store, settings, Arc::new(monotonic)).map_err(RunError::Thread)?;
-    Ok(Opened { writer: Arc::new(writer), history, restored, listener, page, broker, line, receipts, mats, clear })
+    Ok(Opened {
+        writer: Arc::new(writer),
+        history,
+        restored,
+        listener,
+        page,
+        broker,
+        line,
+        receipts,
+        mats,
+        clear,
+        door,
+    })
 }
 
 /// The key that signs links, and the fact to be kept where it is new.
@@ -288,6 +334,7 @@ pub(super) fn first_picture(restored: &Restored, clock: &dyn Clock) -> Snapshot 
         alarms: Vec::new(),
         strangers: Vec::new(),
         links: BTreeMap::new(),
+        nodes: BTreeMap::new(),
         heat: Vec::new(),
         vitals: Vitals::default(),
     }

@@ -14,9 +14,6 @@ pub const MAX_SOURCES: usize = 1024;
 
 /// The nests, and the plugs of their pads.
 pub(super) fn build(raw: &[RawNest], f: &mut Findings) -> (Vec<Nest>, Vec<Plug>) {
-    if raw.is_empty() && !f.is_doubted("nest") {
-        f.wrong("nest", "there is none", "write at least one [[nest]] with id, length_mm and one [[nest.probe]]");
-    }
     unique_ids(raw, f);
     unique_probes(raw, f);
     joined(raw, f);

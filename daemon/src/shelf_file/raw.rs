@@ -162,6 +162,11 @@ pub(super) struct RawHistory {
 pub(super) struct RawWeb {
     pub(super) listen: Option<String>,
     pub(super) url: Option<String>,
+    pub(super) password_file: Option<String>,
+    pub(super) reading: Option<String>,
+    pub(super) cert_file: Option<String>,
+    pub(super) key_file: Option<String>,
+    pub(super) proxy: Option<String>,
 }
 
 #[derive(Debug, Default, Deserialize)]
@@ -239,6 +244,7 @@ pub(super) struct RawNotice {
     pub(super) quiet_to: Option<String>,
     pub(super) time_zone: Option<String>,
     pub(super) daily_at: Option<String>,
+    pub(super) weekly_at: Option<String>,
 }
 
 #[derive(Debug, Default, Deserialize)]
@@ -248,6 +254,7 @@ pub(super) struct RawInflux {
     pub(super) org: Option<String>,
     pub(super) bucket: Option<String>,
     pub(super) token_file: Option<String>,
+    pub(super) shelf_tag: Option<String>,
 }
 
 #[derive(Debug, Default, Deserialize)]

@@ -174,7 +174,17 @@ static HISTORY: Section = Section {
     ],
 };
 
-static WEB: Section = Section { keys: &[text("listen"), text("url")] };
+static WEB: Section = Section {
+    keys: &[
+        text("listen"),
+        text("url"),
+        text("password_file"),
+        key("reading", Kind::Choice(&["password", "open"])),
+        text("cert_file"),
+        text("key_file"),
+        text("proxy"),
+    ],
+};
 
 static HEARTBEAT: Section =
     Section { keys: &[text("url"), key("every_min", Kind::Number(0.5, 1440.0)), text("watches")] };
@@ -245,10 +255,12 @@ static NOTICE: Section = Section {
         text("quiet_to"),
         text("time_zone"),
         text("daily_at"),
+        text("weekly_at"),
     ],
 };
 
-static INFLUX: Section = Section { keys: &[text("url"), text("org"), text("bucket"), text("token_file")] };
+static INFLUX: Section =
+    Section { keys: &[text("url"), text("org"), text("bucket"), text("token_file"), text("shelf_tag")] };
 
 static MAPPING: Section =
     Section { keys: &[text("topic"), text("pointer"), key("unit", Kind::Choice(FOREIGN_UNITS)), text("source")] };

@@ -6,7 +6,7 @@ use super::settings::{BrokerSettings, BrokerWay, HistorySettings, InfluxSettings
 use enclosure::reading::Unit;
 use enclosure::shelf::AlarmSettings;
 use enclosure::time::Span;
-use std::net::{Ipv4Addr, SocketAddr};
+use std::net::{IpAddr, Ipv4Addr, SocketAddr};
 use std::path::Path;
 
 /// The port of MQTT without TLS (IANA).
@@ -118,8 +118,8 @@ pub(super) fn history(raw: &RawHistory, dir: &Path) -> HistorySettings {
     }
 }
 
-/// The pages.
-pub(super) fn web(raw: &RawWeb, f: &mut Findings) -> Option<WebSettings> {
+/// The pages. `dir` is the shelf file's directory.
+pub(super) fn web(raw: &RawWeb, dir: &Path, f: &mut Findings) -> Option<WebSettings> {
     let listen = match &raw.listen {
         None => SocketAddr::from((Ipv4Addr::LOCALHOST, WEB_PORT)),
         Some(text) => f.keep("web.listen", names::listen(text))?,
@@ -130,7 +130,70 @@ pub(super) fn web(raw: &RawWeb, f: &mut Findings) -> Option<WebSettings> {
             Some(f.keep("web.url", names::url(text, &["http", "https"]))?.as_str().trim_end_matches('/').to_owned())
         }
     };
-    Some(WebSettings { listen, url })
+    let proxy = match &raw.proxy {
+        None => None,
+        Some(text) => {
+            let why = || {
+                (
+                    format!("\"{text}\" is no address"),
+                    "write the address from which the proxy comes, as \"192.168.1.2\"",
+                )
+            };
+            Some(f.keep("web.proxy", text.parse::<IpAddr>().map_err(|_| why()))?)
+        }
+    };
+    let tls = match (&raw.cert_file, &raw.key_file) {
+        (Some(cert), Some(key)) => Some((dir.join(cert), dir.join(key))),
+        (None, None) => None,
+        (Some(_), None) => {
+            f.wrong("web.cert_file", "stands without key_file", "add the certificate's private key");
+            None
+        }
+        (None, Some(_)) => {
+            f.wrong("web.key_file", "stands without cert_file", "add the key's certificate");
+            None
+        }
+    };
+    let doubted = ["password_file", "cert_file", "key_file", "proxy"].iter().any(|k| f.is_doubted(&format!("web.{k}")));
+    guarded(raw, (listen, proxy.is_some()), doubted, f);
+    Some(WebSettings {
+        listen,
+        url,
+        password_file: raw.password_file.as_ref().map(|p| dir.join(p)),
+        open: raw.reading.as_deref() == Some("open"),
+        tls,
+        proxy,
+    })
+}
+
+/// Beyond loopback a password is required, and that nobody on the way reads it.
+fn guarded(raw: &RawWeb, (listen, proxied): (SocketAddr, bool), doubted: bool, f: &mut Findings) {
+    let beyond = !listen.ip().is_loopback();
+    if raw.reading.is_some() && raw.password_file.is_none() && !doubted {
+        f.wrong(
+            "web.reading",
+            "stands without password_file: everything is open then",
+            "add password_file, or take it out",
+        );
+    }
+    if (beyond || proxied) && raw.password_file.is_none() && !doubted {
+        let (key, why) = if beyond {
+            (
+                "web.listen",
+                format!("{listen} can be reached from other machines, and password_file is missing: anyone could act"),
+            )
+        } else {
+            ("web.proxy", "whoever the proxy lets through could act: password_file is missing".to_owned())
+        };
+        f.wrong(key, why, "write the line that `warmend check --hash-password` prints into a file, and name it: password_file = \"page.password\"");
+    }
+    if beyond && !proxied && raw.cert_file.is_none() && !doubted {
+        f.wrong(
+            "web.listen",
+            format!("{listen} can be reached from other machines, and anyone on the way could read the password"),
+            "add cert_file and key_file (TLS), or proxy = the address of a proxy of yours that speaks TLS, or listen on 127.0.0.1",
+        );
+    }
 }
 
 /// The mirror.
@@ -143,6 +206,10 @@ pub(super) fn influx(raw: &RawInflux, dir: &Path, f: &mut Findings) -> Option<In
         org: org?,
         bucket: bucket?,
         token_file: raw.token_file.as_ref().map(|p| dir.join(p)),
+        shelf_tag: match &raw.shelf_tag {
+            Some(tag) => Some(f.keep("influx.shelf_tag", names::id(tag).map(|()| tag.clone()))?),
+            None => None,
+        },
     })
 }
 

@@ -2,7 +2,7 @@
 use enclosure::alarm::Priority;
 use enclosure::reading::Unit;
 use enclosure::time::Span;
-use std::net::SocketAddr;
+use std::net::{IpAddr, SocketAddr};
 use std::path::PathBuf;
 
 /// Where readings come from.
@@ -62,6 +62,14 @@ pub struct WebSettings {
     pub listen: SocketAddr,
     /// The address under which a telephone reaches them, `http://host:port`, for the links in messages.
     pub url: Option<String>,
+    /// The file that holds the hash of the password; always there beyond loopback.
+    pub password_file: Option<PathBuf>,
+    /// Whether looking needs no password; acting does.
+    pub open: bool,
+    /// Certificate and private key, as PEM.
+    pub tls: Option<(PathBuf, PathBuf)>,
+    /// The proxy that all others come through.
+    pub proxy: Option<IpAddr>,
 }
 
 /// Signs of life to elsewhere, and those awaited from elsewhere.
@@ -107,13 +115,16 @@ pub struct NoticeWay {
     pub time_zone: Option<String>,
     /// When a day's report goes out, minutes after midnight.
     pub daily_at_min: Option<u16>,
+    /// When a week's report goes out: day of the week from Monday, 0, and minutes after midnight.
+    pub weekly_at: Option<(u8, u16)>,
 }
 
 impl NoticeWay {
     /// A way of the keeper's own that takes every message at once.
     pub fn plain(way: Way) -> Self {
-        let (recipient, after, quiet, time_zone, daily_at_min) = (None, None, None, None, None);
-        Self { way, least: Priority::Advice, recipient, after, quiet, time_zone, daily_at_min }
+        let (recipient, after, quiet, time_zone) = (None, None, None, None);
+        let (daily_at_min, weekly_at) = (None, None);
+        Self { way, least: Priority::Advice, recipient, after, quiet, time_zone, daily_at_min, weekly_at }
     }
 }
 
@@ -180,6 +191,8 @@ pub struct InfluxSettings {
     pub bucket: String,
     /// The file that holds the token.
     pub token_file: Option<PathBuf>,
+    /// What every line carries as its tag `shelf`, where several shelves share a service without buckets.
+    pub shelf_tag: Option<String>,
 }
 
 /// How a sensor that speaks no SenML is taken in.
@@ -252,4 +265,6 @@ pub struct PermitSettings {
     pub key_file: PathBuf,
     /// The most that the mat may be driven, 0 to 1.
     pub duty: f64,
+    /// Only signed packs count as the node's own: the broker binds nobody to its topics.
+    pub signed: bool,
 }

@@ -108,6 +108,13 @@ fn nests_say_what_is_wrong_where() {
 }
 
 #[test]
+fn an_empty_shelf_is_one_and_is_told_how_to_begin() {
+    let (file, advice) = good("", &[]);
+    assert!(file.shelf.nests.is_empty());
+    assert!(advice.iter().any(|a| a.key == "nest" && a.remedy.contains("its page")), "{advice:#?}");
+}
+
+#[test]
 fn a_nests_own_keys_say_what_is_wrong_where() {
     let nest = |keys: &str| format!("[[nest]]\n{keys}[[nest.probe]]\nsource = \"n:warm\"\nat_mm = 10\n");
     for (keys, place_and_key, words) in [
@@ -133,7 +140,6 @@ fn a_nests_own_keys_say_what_is_wrong_where() {
         assert!(first[0].starts_with(place_and_key), "{first:?} should be at {place_and_key}");
         assert!(first.len() == 1 || words == "not TOML", "{first:#?}");
     }
-    check_wrong("", "shelf.toml: nest", "there is none");
     check_wrong("nest = 3\n", "shelf.toml:1: nest", "must be sections");
     check_wrong("[nest]\nid = \"oak\"\n", "shelf.toml:1: nest", "each under [[name]]");
 }
@@ -155,6 +161,20 @@ fn other_sections_say_what_is_wrong_where() {
         ("[broker]\nurl = \"mqtt://h\"\nlisten = \"1\"\n", "shelf.toml:9: broker.listen", "stands in [web]"),
         ("[history]\ncommit_s = 0\n", "shelf.toml:8: history.commit_s", "outside 0.05 to 60"),
         ("[history]\nmax_mb = 1.5\n", "shelf.toml:8: history.max_mb", "whole number"),
+        (
+            "[web]\nlisten = \"0.0.0.0:7180\"\npassword_file = \"p\"\n",
+            "shelf.toml:8: web.listen",
+            "anyone on the way could read the password",
+        ),
+        (
+            "[web]\nlisten = \"[::]:7180\"\ncert_file = \"c\"\nkey_file = \"k\"\n",
+            "shelf.toml:8: web.listen",
+            "anyone could act",
+        ),
+        ("[web]\nproxy = \"10.0.0.2\"\n", "shelf.toml:8: web.proxy", "could act"),
+        ("[web]\nproxy = \"gate\"\n", "shelf.toml:8: web.proxy", "is no address"),
+        ("[web]\npassword_file = \"p\"\ncert_file = \"c\"\n", "shelf.toml:9: web.cert_file", "without key_file"),
+        ("[web]\nreading = \"open\"\n", "shelf.toml:8: web.reading", "without password_file"),
         ("[web]\nlisten = 7180\n", "shelf.toml:8: web.listen", "must be a text"),
         ("[alarm]\nlimit_on_delay_min = 60\n", "shelf.toml:8: alarm.limit_on_delay_min", "outside 0 to 10"),
         ("[[notice]]\nway = \"pigeon\"\n", "shelf.toml:8: notice[0].way", "none of log"),
@@ -350,7 +370,12 @@ fn what_is_unwise_is_said_with_its_reason() {
         ),
         ("[nest.brood]\nfrom_mm = 90\nto_mm = 99\n".to_owned(), "nest[0].brood", "an estimate alone"),
         (pad(9.0, 1.0, "").replace("from_mm = 0", "from_mm = 5") + band, "nest[0].pad", "neither drive nor"),
-        ("[web]\nlisten = \"0.0.0.0:7180\"\n".to_owned(), "web.listen", "anyone"),
+        (
+            "[web]\npassword_file = \"p\"\nreading = \"open\"\n".to_owned(),
+            "web.reading",
+            "anyone who reaches the pages can look",
+        ),
+        ("[web]\nurl = \"https://shelf.example\"\n".to_owned(), "web.url", "something must stand between"),
         ("[influx]\nurl = \"http://h\"\norg = \"o\"\nbucket = \"b\"\n".to_owned(), "influx.token_file", "token"),
         ("[[mapping]]\ntopic = \"a/+\"\nunit = \"Cel\"\nsource = \"r:a\"\n".to_owned(), "mapping[0].topic", "mixed"),
         (
@@ -456,6 +481,12 @@ fn reports_end_with_deference_and_the_right_code() {
     assert_eq!(code, 0);
     assert!(text.contains("1 nest, 1 probe, 0 heating mats"), "{text}");
     assert!(text.contains("shelf.toml:4: nest[0].probe: ") && text.trim_end().ends_with(DEFERENCE), "{text}");
+    let heated = format!(
+        "{LEAST}[nest.pad]\nfrom_mm = 0\nto_mm = 80\nwatts = 5\n[nest.band]\nlow_c = 24\nhigh_c = 28\nlimit_c = 34\n"
+    );
+    assert!(!text.contains("without heat"), "{text}");
+    let (text, _) = report(&judged(&heated, &[]));
+    assert!(text.contains(": without heat, in a room at 19 °C, the brood place is below 24 °C after some "), "{text}");
     let (text, code) = report(&judged("[[nest]]\n", &[]));
     assert_eq!(code, 64);
     assert!(text.contains("3 things are wrong") && text.trim_end().ends_with(DEFERENCE), "{text}");
@@ -573,7 +604,7 @@ fn the_slow_alarms_have_their_delays_and_what_is_unwise_about_them_is_said() {
 }
 
 #[test]
-fn a_mat_on_leave_needs_a_node_users_and_a_probe_that_nobody_can_feign() {
+fn a_mat_on_leave_needs_a_node_and_a_probe_that_nobody_can_feign_and_signed_packs_without_users() {
     let pad = "[nest.pad]\nfrom_mm = 0\nto_mm = 80\nwatts = 5\n";
     let users = "[broker]\nembedded = \"127.0.0.1:1883\"\nusers_file = \"users\"\n";
     let leave = "drive = \"n:pad\"\npermit_key_file = \"n.key\"\npermit_duty = 0.5\n";
@@ -582,7 +613,9 @@ fn a_mat_on_leave_needs_a_node_users_and_a_probe_that_nobody_can_feign() {
     assert_eq!((permit.nest, permit.node.as_str(), file.permits.len()), (0, "n", 1));
     assert!((permit.duty - 0.5).abs() < 1e-12 && permit.key_file.ends_with("n.key"));
     let key_at = "shelf.toml:12: nest[0].pad.permit_key_file";
-    check_after(&format!("{pad}{leave}"), key_at, "users_file");
+    assert!(!permit.signed);
+    let (file, advice) = good(&format!("{LEAST}{pad}{leave}"), &[]);
+    assert!(file.permits[0].signed && advice.iter().any(|said| said.why.contains("signed packs")), "{advice:?}");
     check_after(&format!("{pad}permit_key_file = \"n.key\"\n{users}"), &key_at.replace("12", "11"), "needs drive");
     check_after(
         &format!("{pad}permit_duty = 0.5\n{users}"),

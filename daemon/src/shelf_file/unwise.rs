@@ -4,6 +4,7 @@ use super::findings::Findings;
 use super::raw::{RawFile, RawMaterial};
 use super::settings::{BrokerWay, NoticeWay, Recipient, Way};
 use super::unwise_slow;
+use super::unwise_web;
 use enclosure::shelf::{Band, Nest, NestKind, Pad};
 use std::path::{Path, PathBuf};
 
@@ -43,6 +44,21 @@ pub(super) fn advise(file: &ShelfFile, raw: &RawFile, f: &mut Findings) {
             "shelf.where",
             "is missing: a message cannot say where to run to",
             "write where = \"study, second board\"",
+        );
+    }
+    for permit in file.permits.iter().filter(|permit| permit.signed) {
+        f.advise(
+            &format!("nest[{}].pad[{}].permit_key_file", permit.nest, permit.pad),
+            "rests on signed packs alone: the broker binds nobody to the node's topics",
+            "let the node sign its packs, as that in firmware/ does; or give the daemon's own broker a users_file",
+        );
+    }
+    if file.shelf.nests.is_empty() {
+        let why = "there is none: the daemon runs, judges nothing and tells nobody of anything";
+        f.advise(
+            "nest",
+            why,
+            "start it, and its page leads by the hand; or write a [[nest]] with id, length_mm and a [[nest.probe]]",
         );
     }
     for (i, (nest, raw)) in file.shelf.nests.iter().zip(&raw.nest).enumerate() {
@@ -291,10 +307,7 @@ fn services(file: &ShelfFile, f: &mut Findings) {
         let why = "passwords and readings cross the network unencrypted";
         f.advise("broker.embedded", why, "keep it to a network you trust");
     }
-    if !file.web.listen.ip().is_loopback() {
-        let why = "anyone on that network can see the pages and acknowledge alarms";
-        f.advise("web.listen", why, "keep it to a network you trust, or put a proxy with a password before 127.0.0.1");
-    }
+    unwise_web::advise(&file.web, f);
     if file.influx.as_ref().is_some_and(|i| i.token_file.is_none()) {
         f.advise(
             "influx.token_file",
@@ -335,7 +348,7 @@ fn ways(file: &ShelfFile, f: &mut Findings) {
     }
     for (i, n) in file.notices.iter().enumerate() {
         if let Way::Mail { server, user: Some(_), .. } = &n.way
-            && reqwest::Url::parse(server).is_ok_and(|u| u.host_str().is_some_and(is_loopback))
+            && reqwest::Url::parse(server).is_ok_and(|u| u.host_str().is_some_and(unwise_web::is_loopback))
             && server.starts_with("smtp://")
         {
             let why = "a server on this machine is spoken to without TLS: the password passes unencrypted";
@@ -349,10 +362,6 @@ fn ways(file: &ShelfFile, f: &mut Findings) {
     }
 }
 
-fn is_loopback(host: &str) -> bool {
-    host == "localhost" || host.trim_matches(['[', ']']).parse::<std::net::IpAddr>().is_ok_and(|ip| ip.is_loopback())
-}
-
 /// Notes the files that are named but not there.
 pub(super) fn missing_files(file: &ShelfFile, f: &mut Findings) {
     let mut named: Vec<(String, &PathBuf)> = Vec::new();
@@ -364,6 +373,7 @@ pub(super) fn missing_files(file: &ShelfFile, f: &mut Findings) {
             named.extend(password_file.iter().map(|p| ("broker.password_file".to_owned(), p)));
         }
     }
+    named.extend(unwise_web::files(&file.web));
     named.extend(file.influx.iter().flat_map(|i| &i.token_file).map(|p| ("influx.token_file".to_owned(), p)));
     for (i, n) in file.notices.iter().enumerate() {
         match &n.way {

@@ -6,6 +6,9 @@ use jiff::tz::TimeZone;
 use jiff::{Timestamp as Instant, ZonedDateTime};
 use std::ops::Range;
 
+/// Most moments of [`Hours::every`].
+pub const HOURS_MAX: usize = 1_000;
+
 /// A time zone, to tell moments in.
 #[derive(Clone, Debug)]
 pub struct Hours {
@@ -33,6 +36,11 @@ impl Hours {
         self.zoned(at).strftime("%H:%M").to_string()
     }
 
+    /// `Tue 3 March, 03:12:05`.
+    pub fn dated_second(&self, at: Timestamp) -> String {
+        self.zoned(at).strftime("%a %-d %B, %H:%M:%S").to_string()
+    }
+
     /// `03:12` on the day of `now`, `Tue 03:12` within six days of it, else `Tue 3 March 2026, 03:12`.
     pub fn near(&self, at: Timestamp, now: Timestamp) -> String {
         let (then, today) = (self.zoned(at), self.zoned(now));
@@ -43,6 +51,30 @@ impl Hours {
         } else {
             then.strftime("%a %-d %B %Y, %H:%M").to_string()
         }
+    }
+
+    /// As [`Self::near`], to the second: `03:12:05`.
+    pub fn second(&self, at: Timestamp, now: Timestamp) -> String {
+        let seconds = self.zoned(at).strftime(":%S").to_string();
+        self.near(at, now) + &seconds
+    }
+
+    /// Every moment of `span` at which a clock on the wall shows a full hour that `step_h` (a divisor of 24) divides; at
+    /// most [`HOURS_MAX`]. On days on which clocks change the steps between are longer or shorter.
+    pub fn every(&self, span: &Range<Timestamp>, step_h: usize) -> Vec<Timestamp> {
+        let mut out = Vec::new();
+        for day in self.days(span, HOURS_MAX) {
+            let date = self.zoned(day).date();
+            for hour in (0..24_i8).step_by(step_h.max(1)) {
+                // An hour that the clock leaps over is left out; of one that comes twice the first counts.
+                let Ok(at) = date.at(hour, 0, 0, 0).to_zoned_datetime(self.zone.clone()) else { continue };
+                let at_ms = at.timestamp().as_millisecond();
+                if at.hour() == hour && span.contains(&Timestamp::from_unix_ms(at_ms)) && out.len() < HOURS_MAX {
+                    out.push(Timestamp::from_unix_ms(at_ms));
+                }
+            }
+        }
+        out
     }
 
     /// `Tue 3 March, 03:12`.
@@ -71,6 +103,57 @@ impl Hours {
     pub fn rfc3339(at: Timestamp) -> String {
         let second = at.unix_ms().div_euclid(1000);
         Instant::from_second(second).unwrap_or(Instant::UNIX_EPOCH).to_string()
+    }
+
+    /// So many months and days later (earlier where negative), at the same hour of the wall.
+    pub fn shifted(&self, at: Timestamp, months: i64, days: i64) -> Timestamp {
+        let by = jiff::Span::new().try_months(months).and_then(|by| by.try_days(days));
+        let moved = by.and_then(|by| self.zoned(at).checked_add(by));
+        // Beyond what a calendar holds nothing moves.
+        moved.map_or(at, |moved| Timestamp::from_unix_ms(moved.timestamp().as_millisecond()))
+    }
+
+    /// `March 2026`.
+    pub fn month(&self, at: Timestamp) -> String {
+        self.zoned(at).strftime("%B %Y").to_string()
+    }
+
+    /// `Mar`, in January `2026`.
+    pub fn short_month(&self, at: Timestamp) -> String {
+        let at = self.zoned(at);
+        at.strftime(if at.month() == 1 { "%Y" } else { "%b" }).to_string()
+    }
+
+    /// `3 Mar`.
+    pub fn short_date(&self, at: Timestamp) -> String {
+        self.zoned(at).strftime("%-d %b").to_string()
+    }
+
+    /// Beginnings of the keeper's weeks (Mondays, as ISO 8601 has it) that touch `span`; at most `most`.
+    pub fn mondays(&self, span: &Range<Timestamp>, most: usize) -> Vec<Timestamp> {
+        let back = i64::from(self.zoned(span.start).weekday().to_monday_one_offset() - 1);
+        let first = self.days(&(self.shifted(span.start, 0, -back)..span.end), 1);
+        self.stepped(first, (0, 7), span, most)
+    }
+
+    /// Beginnings of months that touch `span`; at most `most`.
+    pub fn months(&self, span: &Range<Timestamp>, most: usize) -> Vec<Timestamp> {
+        let back = i64::from(self.zoned(span.start).day() - 1);
+        let first = self.days(&(self.shifted(span.start, 0, -back)..span.end), 1);
+        self.stepped(first, (1, 0), span, most)
+    }
+
+    fn stepped(
+        &self,
+        first: Vec<Timestamp>,
+        (months, days): (i64, i64),
+        span: &Range<Timestamp>,
+        most: usize,
+    ) -> Vec<Timestamp> {
+        let from = first.into_iter();
+        from.flat_map(|at| (0..most as i64).map(move |k| self.shifted(at, months * k, days * k)))
+            .take_while(|at| *at < span.end)
+            .collect()
     }
 
     /// Beginnings of the keeper's days that touch `span`; the first may lie before it. At most `most`.
@@ -144,6 +227,27 @@ mod tests {
         assert_eq!(days[0], at("2026-03-28T00:00:00Z"));
     }
 
+    /// The same in a zone that is not a whole hour off, and over both changes of the clocks (IANA tz database: Adelaide
+    /// leaves summer time on 2026-04-05; Lisbon enters it on 2026-03-29 and leaves it on 2026-10-25).
+    #[test]
+    fn hours_of_the_wall_stay_hours_of_the_wall() {
+        for (zone, from) in [
+            ("Europe/Lisbon", "2026-03-28T00:00:00Z"),
+            ("Europe/Lisbon", "2026-10-24T00:00:00Z"),
+            ("Australia/Adelaide", "2026-04-04T00:00:00Z"),
+        ] {
+            let hours = Hours::new(TimeZone::get(zone).unwrap());
+            let span = at(from)..at(from).plus(Span::from_h(72));
+            let ticks = hours.every(&span, 6);
+            assert!((11..=13).contains(&ticks.len()), "{zone}");
+            for t in &ticks {
+                assert!(["00:00", "06:00", "12:00", "18:00"].contains(&hours.clock(*t).as_str()), "{zone}");
+            }
+            let steps: std::collections::BTreeSet<_> = ticks.windows(2).map(|p| p[1].since(p[0]).ms()).collect();
+            assert_eq!(steps.len(), 2, "one step is an hour longer or shorter: {steps:?}");
+        }
+    }
+
     #[test]
     fn the_nearer_the_shorter() {
         let hours = Hours::new(TimeZone::UTC);
@@ -151,6 +255,7 @@ mod tests {
         assert_eq!(hours.near(at("2026-03-08T03:12:00Z"), now), "03:12");
         assert_eq!(hours.near(at("2026-03-07T03:12:00Z"), now), "Sat 03:12");
         assert_eq!(hours.near(at("2026-02-07T03:12:00Z"), now), "Sat 7 February 2026, 03:12");
+        assert_eq!(hours.second(at("2026-03-08T03:12:05Z"), now), "03:12:05");
         assert_eq!(Hours::rfc3339(now), "2026-03-08T12:00:00Z");
     }
 

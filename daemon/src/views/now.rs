@@ -1,5 +1,9 @@
 //! A snapshot as the page of now: what is believed, what stands, what to do.
 use super::hours::{Hours, band_in_force};
+use super::itself::WATCH_PATH;
+use super::nodes::NODES_PATH;
+use super::notebook::NOTES_PATH;
+use super::story::story_url;
 use super::words;
 use crate::snapshot::{MirrorNow, Snapshot, StandingAlarm, Vitals};
 use dashboards::{
@@ -26,9 +30,8 @@ pub fn now_page(snap: &Snapshot, now: Timestamp, hours: &Hours) -> NowPage {
     let newest = snap.nests.iter().filter_map(|n| n.heard).max();
     NowPage {
         frame: frame(snap, "/"),
-        as_of_text: hours.near(snap.at, now),
+        as_of_text: hours.second(snap.at, now),
         age_s: newest.map(|t| now.since(t).s().max(0.0)),
-        reload_s: 30,
         stalled: None,
         alarms: alarms(snap, now, hours, "/"),
         nests: (0..snap.shelf.nests.len()).filter_map(nest).collect(),
@@ -47,8 +50,14 @@ pub fn frame(snap: &Snapshot, current: &str) -> Frame {
     let link = |label: &str, url: String| Link { label: label.to_owned(), current: url == current, url };
     let mut nav = vec![link("Now", "/".to_owned())];
     nav.extend(snap.shelf.nests.iter().map(|n| link(&n.id, nest_url(&n.id))));
-    nav.push(link("Alarms", "/alarms".to_owned()));
-    nav.push(link("Plan", dashboards::PLAN_PATH.to_owned()));
+    let more = [
+        ("Alarms", "/alarms"),
+        ("Notes", NOTES_PATH),
+        ("Probes", NODES_PATH),
+        ("Watch", WATCH_PATH),
+        ("Plan", dashboards::PLAN_PATH),
+    ];
+    nav.extend(more.map(|(label, url)| link(label, url.to_owned())));
     Frame { shelf_name: snap.shelf.name.clone(), nav, ..Frame::default() }
 }
 
@@ -117,6 +126,7 @@ fn alarm_view(snap: &Snapshot, alarm: &StandingAlarm, (now, hours): (Timestamp, 
         detail: if alarm.detail.is_empty() { says.means.to_owned() } else { alarm.detail.clone() },
         what_to_do: if alarm.state == State::Returned { words::OVER.to_owned() } else { says.steps.join(" ") },
         cause: alarm.cause.map(|c| c.name().to_owned()),
+        url: story_url(&crate::told::written((alarm.key.alarm.name(), nest, probe, node)), None),
         actions: words::buttons(alarm.state).iter().chain(unplugged(alarm)).map(action).collect(),
     }
 }
@@ -173,9 +183,21 @@ pub fn nest_view(snap: &Snapshot, i: usize, now: Timestamp, hours: &Hours) -> Op
             .then_some((seen.profile.pad_w, seen.profile.pad_w_sd)),
         rh_pct: seen.rh_pct.iter().map(|rh| rh.map(|(rh, _)| rh)).collect(),
         learning_until: seen.learning_until.filter(|t| *t > now).map(|t| hours.near(t, now)),
-        as_of_text: hours.near(snap.at, now),
+        learned_text: learned(nest, seen, now, hours),
+        as_of_text: hours.second(snap.at, now),
+        forecast: seen.outlook.as_ref().and_then(|o| super::ahead::forecast_view(o, band, now, hours)),
         colour: ColourRange::around(seen.profile.mean_c.iter().copied()),
     })
+}
+
+/// What the fits came to, and where more of it stands.
+fn learned(nest: &Nest, seen: &NestNow, now: Timestamp, hours: &Hours) -> Option<String> {
+    let refused = seen.fit.refused.map(|(at, why)| {
+        format!("; the fit of {} was refused: {}", hours.near(at, now), words::not_taken_because(why))
+    });
+    let upto = seen.fit.learned.map(|at| format!("how it carries heat, up to {}", hours.near(at, now)));
+    let upto = upto.or_else(|| refused.as_ref().map(|_| "nothing yet".to_owned()))?;
+    Some(format!("{upto}{} (`warmend fit --nest {}` says what)", refused.unwrap_or_default(), nest.id))
 }
 
 /// The nest's mats as they are drawn.

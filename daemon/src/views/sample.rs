@@ -132,6 +132,7 @@ fn snapshot(core: &Core, file: &ShelfFile, at: Timestamp, details: &Details) -> 
         alarms: alarms.collect(),
         strangers: vec![("attic-node:<b>".to_owned(), "21.5 °C".to_owned(), at.minus(Span::from_s(20)))],
         links: BTreeMap::from([("oak-node".to_owned(), true)]),
+        nodes: BTreeMap::new(),
         heat: Vec::new(),
         vitals: Vitals { judged: Some(at), readings: 40_000, stored: 39_990, messages: 9_000, ..Vitals::default() },
     }

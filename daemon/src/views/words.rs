@@ -1,6 +1,7 @@
 //! What each alarm means, and what to do about it, for the pages: first look, then the steps, in the order of doing.
 //!
 //! The pages' strings stand here and nowhere else; messages have their own, which must be understood without a page.
+use enclosure::estimate::NotTaken;
 use enclosure::{Alarm, Rejection, State};
 
 /// What an alarm tells.
@@ -171,6 +172,16 @@ pub const fn not_believed_because(why: Rejection) -> &'static str {
     }
 }
 
+/// Why a fit was not taken.
+pub const fn not_taken_because(why: NotTaken) -> &'static str {
+    match why {
+        NotTaken::Unsettled => "its numbers did not come to rest",
+        NotTaken::ExplainsWorse => "it explained its own hours worse than the one in force",
+        NotTaken::ForetellsWorse => "it foretold the hours before its own worse than the one in force",
+        NotTaken::Untried => "there were too few hours before its own to try it on",
+    }
+}
+
 /// What a keeper can do to an alarm in this state: what a form sends, and what its button says.
 pub fn buttons(state: State) -> &'static [(&'static str, &'static str)] {
     match state {
@@ -203,6 +214,26 @@ pub const fn event(event: enclosure::Event) -> &'static str {
         Event::OutOfService => "taken out of service",
         Event::InService => "back in service",
     }
+}
+
+/// The event that an act's note stands beside; none for a note of what was seen or done to a nest.
+pub fn act_note(kind: &str) -> Option<enclosure::Event> {
+    use enclosure::Event;
+    Some(match kind {
+        "acknowledged" => Event::Acknowledged,
+        "shelved" => Event::Shelved,
+        "unshelved" => Event::Unshelved,
+        "reset" => Event::Reset,
+        "out-of-service" => Event::OutOfService,
+        "in-service" => Event::InService,
+        _ => return None,
+    })
+}
+
+/// The same with its first letter made large.
+pub fn sentence_case(text: &str) -> String {
+    let mut chars = text.chars();
+    chars.next().map_or_else(String::new, |first| first.to_uppercase().chain(chars).collect())
 }
 
 /// Kinds of notes that a page offers: the stored word, and what the page says.

@@ -5,7 +5,9 @@ use crate::pipeline::WHY_MAX;
 use crate::snapshot::{Act, ActKind, AlarmAct, AlarmName, Note};
 use crate::times;
 use crate::views::hours::moment;
+use crate::views::notebook::{NOTES_PATH, TEXT_MAX, notes_url};
 use crate::views::now::{SHELVE_MIN, nest_url};
+use crate::views::story::STORY_PATH;
 use crate::views::words::NOTE_KINDS;
 use axum::Json;
 use axum::extract::Form;
@@ -26,13 +28,15 @@ pub(super) const SHELVE_MIN_MAX: u32 = 7 * 24 * 60;
 /// Longest name of the way by which an act came, characters.
 const BY_CHARS_MAX: usize = 60;
 /// Longest text of a note, characters.
-pub(super) const NOTE_CHARS_MAX: usize = 1_000;
+pub(super) const NOTE_CHARS_MAX: usize = TEXT_MAX;
+/// Longest address that a form leads back to, characters.
+const BACK_CHARS_MAX: usize = 400;
 
 /// Fields of a form and of `POST /act`. Empty is as good as absent.
 #[derive(Debug, Default, Deserialize)]
 #[serde(default, deny_unknown_fields)]
 pub(crate) struct Wish {
-    /// `ack`, `on-the-way`, `shelve`, `unshelve`, `reset`, `out-of-service`, `in-service` or `note`.
+    /// `ack`, `on-the-way`, `shelve`, `unshelve`, `reset`, `out-of-service`, `in-service`, `put-back-fit` or `note`.
     r#do: String,
     alarm: String,
     nest: String,
@@ -49,6 +53,8 @@ pub(crate) struct Wish {
     at_mm: Loose,
     text: String,
     at: Loose,
+    /// The number of a fit that is to be put back.
+    fit: Loose,
     /// Where a form leads back to.
     back: String,
 }
@@ -118,9 +124,10 @@ impl Wish {
             "out-of-service" => AlarmAct::TakeOut(self.until.end(now)?),
             "in-service" => AlarmAct::PutBack,
             "note" => return self.note(now).map(ActKind::Note),
+            "put-back-fit" => return self.fit(),
             _ => {
                 return Err("nothing is known to do by that name: ack, on-the-way, shelve, unshelve, reset, \
-                            out-of-service, in-service or note"
+                            out-of-service, in-service, put-back-fit or note"
                     .to_owned());
             }
         };
@@ -134,6 +141,12 @@ impl Wish {
         let given = |text: String| Some(text).filter(|t| !t.is_empty());
         let (nest, probe, node) = (given(self.nest), given(self.probe), given(self.node));
         Ok(AlarmName { alarm: self.alarm, nest, probe, node })
+    }
+
+    fn fit(self) -> Result<ActKind, String> {
+        let fit = self.fit.number("the fit")?.filter(|n| n.fract() == 0.0 && (1.0..1e15).contains(n));
+        let fit = fit.ok_or_else(|| "a fit is named by its number, as `warmend fit --list` shows it".to_owned())?;
+        Ok(ActKind::PutBackFit { nest: self.nest, fit: fit as i64 })
     }
 
     fn minutes(&self) -> Result<u32, String> {
@@ -177,6 +190,7 @@ impl App {
         let nest = match &kind {
             ActKind::Alarm(_, name) => name.nest.as_deref(),
             ActKind::Note(note) => Some(note.nest.as_str()),
+            ActKind::PutBackFit { nest, .. } => Some(nest.as_str()),
             ActKind::Elsewhere { .. } => None,
         };
         let described = match nest {
@@ -214,8 +228,13 @@ impl App {
     /// Only pages of our own.
     fn back(&self, wanted: &str) -> String {
         let snap = self.snapshot();
-        let nests = snap.shelf.nests.iter().map(|n| nest_url(&n.id));
-        nests.chain(["/alarms".to_owned()]).find(|url| url == wanted).unwrap_or_else(|| "/".to_owned())
+        let nests = snap.shelf.nests.iter().flat_map(|n| [nest_url(&n.id), notes_url(&n.id)]);
+        let known = nests.chain(["/alarms".to_owned(), NOTES_PATH.to_owned()]).find(|url| url == wanted);
+        // Printable, and of this path: it can lead nowhere else.
+        let is_story = wanted.strip_prefix(STORY_PATH).is_some_and(|rest| rest.starts_with("?name="))
+            && wanted.chars().all(|c| c.is_ascii_graphic())
+            && wanted.len() <= BACK_CHARS_MAX;
+        known.or_else(|| is_story.then(|| wanted.to_owned())).unwrap_or_else(|| "/".to_owned())
     }
 }
 

@@ -28,6 +28,8 @@ pub(super) async fn headers(request: Request, next: Next) -> Response {
         (header::X_CONTENT_TYPE_OPTIONS, "nosniff"),
         // Not `no-referrer`: browsers would then send `Origin: null` with our own forms.
         (header::REFERRER_POLICY, "same-origin"),
+        // For browsers that know no `frame-ancestors`.
+        (header::X_FRAME_OPTIONS, "DENY"),
         (HeaderName::from_static("cross-origin-resource-policy"), "same-origin"),
         (HeaderName::from_static("cross-origin-opener-policy"), "same-origin"),
     ];

@@ -76,6 +76,9 @@ impl Health {
             .broker_lost
             .as_ref()
             .map_or(String::new(), |why| format!("; the broker cannot be reached: {why}"));
+        if snap.shelf.nests.is_empty() {
+            return ill("no nest is described in the shelf file, so nothing is judged: the page Start helps".to_owned());
+        }
         match snap.vitals.judged {
             Some(judged) if snap.at.since(judged) > patience => {
                 ill(format!("the newest reading is {} old{broker}", snap.at.since(judged)))

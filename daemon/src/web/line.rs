@@ -1,6 +1,10 @@
-//! Connections: so many at once, and none that is silent for ever.
+//! Connections, plain or secret: so many at once, and none that is silent for ever.
 use super::CONNECTIONS_MAX;
-use axum::serve::Listener;
+use super::access::Peer;
+use axum::extract::connect_info::Connected;
+use axum::serve::{IncomingStream, Listener};
+use rustls::ServerConfig;
+use std::future::Future as _;
 use std::io;
 use std::net::SocketAddr;
 use std::pin::Pin;
@@ -11,6 +15,8 @@ use tokio::io::{AsyncRead, AsyncWrite, ReadBuf};
 use tokio::net::{TcpListener, TcpStream};
 use tokio::sync::{OwnedSemaphorePermit, Semaphore};
 use tokio::time::{Sleep, sleep};
+use tokio_rustls::server::TlsStream;
+use tokio_rustls::{Accept, TlsAcceptor};
 
 /// A connection over which nothing passed for so long is closed. A live page gets a word every 15 s.
 const SILENT_FOR: Duration = Duration::from_secs(60);
@@ -18,12 +24,14 @@ const SILENT_FOR: Duration = Duration::from_secs(60);
 /// A listener that accepts only while there is room.
 pub(super) struct Line {
     listener: TcpListener,
+    tls: Option<TlsAcceptor>,
     room: Arc<Semaphore>,
 }
 
 impl Line {
-    pub(super) fn new(listener: TcpListener) -> Self {
-        Self { listener, room: Arc::new(Semaphore::new(CONNECTIONS_MAX)) }
+    pub(super) fn new(listener: TcpListener, tls: Option<Arc<ServerConfig>>) -> Self {
+        let tls = tls.map(TlsAcceptor::from);
+        Self { listener, tls, room: Arc::new(Semaphore::new(CONNECTIONS_MAX)) }
     }
 }
 
@@ -36,7 +44,12 @@ impl Listener for Line {
         let place = Arc::clone(&self.room).acquire_owned().await.ok();
         // axum's own listener logs a failed accept and tries again.
         let (stream, from) = Listener::accept(&mut self.listener).await;
-        (Call { stream, silent: Box::pin(sleep(SILENT_FOR)), stirred: false, _place: place }, from)
+        // Greetings are exchanged by the connection's own task: a slow one holds up nobody else.
+        let wire = match &self.tls {
+            Some(tls) => Wire::Greeting(Box::new(tls.accept(stream))),
+            None => Wire::Plain(stream),
+        };
+        (Call { wire, silent: Box::pin(sleep(SILENT_FOR)), stirred: false, _place: place }, from)
     }
 
     fn local_addr(&self) -> io::Result<SocketAddr> {
@@ -44,9 +57,44 @@ impl Listener for Line {
     }
 }
 
+impl Connected<IncomingStream<'_, Line>> for Peer {
+    fn connect_info(stream: IncomingStream<'_, Line>) -> Self {
+        Self(*stream.remote_addr())
+    }
+}
+
+/// What carries the bytes.
+enum Wire {
+    Plain(TcpStream),
+    Greeting(Box<Accept<TcpStream>>),
+    Secret(Box<TlsStream<TcpStream>>),
+}
+
+/// What bytes go through once greetings are over.
+trait Carries: AsyncRead + AsyncWrite + Unpin {}
+impl<T: AsyncRead + AsyncWrite + Unpin> Carries for T {}
+
+impl Wire {
+    /// The stream, once greetings are over.
+    fn poll_open(&mut self, cx: &mut Context<'_>) -> Poll<io::Result<Pin<&mut dyn Carries>>> {
+        if let Self::Greeting(greeting) = self {
+            match Pin::new(greeting.as_mut()).poll(cx) {
+                Poll::Pending => return Poll::Pending,
+                Poll::Ready(Err(e)) => return Poll::Ready(Err(e)),
+                Poll::Ready(Ok(stream)) => *self = Self::Secret(Box::new(stream)),
+            }
+        }
+        match self {
+            Self::Plain(stream) => Poll::Ready(Ok(Pin::new(stream))),
+            Self::Secret(stream) => Poll::Ready(Ok(Pin::new(stream.as_mut()))),
+            Self::Greeting(_) => Poll::Pending,
+        }
+    }
+}
+
 /// One connection.
 pub(super) struct Call {
-    stream: TcpStream,
+    wire: Wire,
     silent: Pin<Box<Sleep>>,
     /// Something passed since the timer was set.
     stirred: bool,
@@ -67,36 +115,48 @@ impl Call {
     }
 }
 
-impl AsyncRead for Call {
-    fn poll_read(mut self: Pin<&mut Self>, cx: &mut Context<'_>, buf: &mut ReadBuf<'_>) -> Poll<io::Result<()>> {
-        match Pin::new(&mut self.stream).poll_read(cx, buf) {
+impl Call {
+    /// Does something with the stream; while that has to wait, silence is watched.
+    fn poll_with<T>(
+        &mut self,
+        cx: &mut Context<'_>,
+        watched: bool,
+        work: impl FnOnce(Pin<&mut dyn Carries>, &mut Context<'_>) -> Poll<io::Result<T>>,
+    ) -> Poll<io::Result<T>> {
+        let done = match self.wire.poll_open(cx) {
+            Poll::Ready(Ok(stream)) => work(stream, cx),
+            Poll::Ready(Err(e)) => Poll::Ready(Err(e)),
+            Poll::Pending => Poll::Pending,
+        };
+        match done {
             Poll::Ready(done) => {
-                self.stirred = true;
+                self.stirred |= watched;
                 Poll::Ready(done)
             }
-            Poll::Pending if self.is_silent(cx) => Poll::Ready(Err(io::ErrorKind::TimedOut.into())),
+            Poll::Pending if watched && self.is_silent(cx) => Poll::Ready(Err(io::ErrorKind::TimedOut.into())),
             Poll::Pending => Poll::Pending,
         }
     }
 }
 
+impl AsyncRead for Call {
+    fn poll_read(mut self: Pin<&mut Self>, cx: &mut Context<'_>, buf: &mut ReadBuf<'_>) -> Poll<io::Result<()>> {
+        self.poll_with(cx, true, |stream, cx| stream.poll_read(cx, buf))
+    }
+}
+
 impl AsyncWrite for Call {
     fn poll_write(mut self: Pin<&mut Self>, cx: &mut Context<'_>, buf: &[u8]) -> Poll<io::Result<usize>> {
-        match Pin::new(&mut self.stream).poll_write(cx, buf) {
-            Poll::Ready(done) => {
-                self.stirred = true;
-                Poll::Ready(done)
-            }
-            Poll::Pending if self.is_silent(cx) => Poll::Ready(Err(io::ErrorKind::TimedOut.into())),
-            Poll::Pending => Poll::Pending,
-        }
+        self.poll_with(cx, true, |stream, cx| stream.poll_write(cx, buf))
     }
 
     fn poll_flush(mut self: Pin<&mut Self>, cx: &mut Context<'_>) -> Poll<io::Result<()>> {
-        Pin::new(&mut self.stream).poll_flush(cx)
+        #[expect(clippy::redundant_closure_for_method_calls, reason = "the method itself holds for one lifetime only")]
+        self.poll_with(cx, false, |stream, cx| stream.poll_flush(cx))
     }
 
     fn poll_shutdown(mut self: Pin<&mut Self>, cx: &mut Context<'_>) -> Poll<io::Result<()>> {
-        Pin::new(&mut self.stream).poll_shutdown(cx)
+        #[expect(clippy::redundant_closure_for_method_calls, reason = "the method itself holds for one lifetime only")]
+        self.poll_with(cx, false, |stream, cx| stream.poll_shutdown(cx))
     }
 }

@@ -1,5 +1,5 @@
 //! `GET /metrics`: OpenMetrics 1.0. Labels come from the shelf file and from closed lists, never from what a node says.
-use super::App;
+use super::{App, VIEWERS_MAX};
 use crate::snapshot::Snapshot;
 use crate::views::now::{names, shown};
 use axum::extract::State;
@@ -37,10 +37,13 @@ pub(super) async fn metrics(State(app): State<Arc<App>>) -> Response {
         None,
         [(vec![], f64::from(u8::from(super::Health::of(&snap, app.pulse.stalled()).well)))],
     );
+    let following = VIEWERS_MAX.saturating_sub(app.viewers.available_permits()) as f64;
+    gauge(&mut registry, ("web_viewers", "Pages that follow now"), None, [(vec![], following)]);
     let pages = [
         ("web_requests", "Requests to the pages", &app.counted.requests),
         ("web_refused", "Requests refused as foreign", &app.counted.refused),
         ("web_busy", "Requests sent away for lack of room or time", &app.counted.busy),
+        ("web_viewers_refused", "Pages that could not follow for lack of room", &app.counted.viewers_refused),
     ];
     for (name, help, counted) in pages {
         count(&mut registry, (name, help), counted.load(Ordering::Relaxed));

@@ -1,19 +1,22 @@
 //! The pages themselves.
-use super::weeks::{Asked, SPAN_MAX, SpanQuery};
+use super::spans;
+use super::weeks::{Asked, SPAN_MAX, SpanQuery, Wish};
 use super::{App, health::Health};
 use crate::snapshot::Snapshot;
 use crate::views::events::past_alarms;
-use crate::views::hours::Hours;
 use crate::views::load::{self, Load};
+use crate::views::login::LOGIN_PATH;
 use crate::views::now::{alarms as alarm_views, frame, nest_url, nest_view, now_page};
+use crate::views::start::START_PATH;
 use crate::views::words::NOTE_KINDS;
+use axum::body::Bytes;
 use axum::extract::{Path, Query, State};
 use axum::http::{StatusCode, header};
 use axum::response::{Html, IntoResponse, Response};
-use dashboards::{AlarmsPage, Frame, Link, NoteForm, NowPage, PlainPage, WeekPage, WeekView};
+use dashboards::{AlarmsPage, Compared, Frame, Link, NoteForm, NowPage, PlainPage, SheetPage, WeekPage, WeekView};
 use enclosure::{Span, Timestamp};
 use std::ops::Range;
-use std::sync::Arc;
+use std::sync::{Arc, Mutex, PoisonError};
 
 /// Alarms of so long ago are listed.
 const PAST_ALARMS: Span = Span::from_h(30 * 24);
@@ -21,12 +24,25 @@ const PAST_ALARMS: Span = Span::from_h(30 * 24);
 const PAST_ALARMS_MAX: usize = 200;
 /// Pixels per unit of a drawing: fit for a screen of today.
 const PNG_SCALE: f32 = 2.0;
+/// A drawn page of now serves for so long; the ages on it are off by as much.
+const FRAGMENT_FOR: Span = Span::from_ms(1_000);
 /// Style and script change only with the program.
 pub(super) const KEEP_FOR: &str = "max-age=3600";
 
 /// Name, links, and what every page says.
-fn framed(app: &App, snap: &Snapshot, current: &str) -> Frame {
-    Frame { cautions: app.answering.unproved(), ..frame(snap, current) }
+pub(super) fn framed(app: &App, snap: &Snapshot, current: &str) -> Frame {
+    let mut frame = Frame { cautions: app.answering.unproved(), ..frame(snap, current) };
+    if app.access.is_guarded() {
+        let current = current == LOGIN_PATH;
+        frame.nav.push(Link { label: "Login".to_owned(), url: LOGIN_PATH.to_owned(), current });
+    }
+    frame
+}
+
+/// A page of parts within its frame.
+pub(super) fn drawn(app: &App, current: &str, page: SheetPage) -> Response {
+    let frame = framed(app, &app.snapshot(), current);
+    Html(dashboards::sheet_html(&SheetPage { frame, ..page })).into_response()
 }
 
 fn view(app: &App) -> NowPage {
@@ -39,12 +55,39 @@ fn view(app: &App) -> NowPage {
     }
 }
 
-pub(super) async fn now(State(app): State<Arc<App>>) -> Html<String> {
-    Html(dashboards::now_html(&view(&app)))
+pub(super) async fn now(State(app): State<Arc<App>>) -> Response {
+    // An empty shelf has no now: it leads by the hand.
+    if app.snapshot().shelf.nests.is_empty() {
+        return (StatusCode::SEE_OTHER, [(header::LOCATION, START_PATH)]).into_response();
+    }
+    Html(dashboards::now_html(&view(&app))).into_response()
 }
 
-pub(super) async fn fragment(State(app): State<Arc<App>>) -> Html<String> {
-    Html(dashboards::now_fragment(&view(&app)))
+/// The page of now as it was drawn last: all who follow fetch it within the same moment.
+#[derive(Debug, Default)]
+pub(super) struct Kept(Mutex<Option<Drawn>>);
+
+#[derive(Debug)]
+struct Drawn {
+    at: Span,
+    of: Arc<Snapshot>,
+    stalled: bool,
+    html: Bytes,
+}
+
+pub(super) async fn fragment(State(app): State<Arc<App>>) -> Html<Bytes> {
+    let (of, at, stalled) = (app.snapshot(), app.clock.monotonic(), app.pulse.stalled().is_some());
+    let mut kept = app.fragment.0.lock().unwrap_or_else(PoisonError::into_inner);
+    let fresh = |d: &&Drawn| {
+        Arc::ptr_eq(&d.of, &of) && d.stalled == stalled && at.ms().saturating_sub(d.at.ms()) < FRAGMENT_FOR.ms()
+    };
+    if let Some(drawn) = kept.as_ref().filter(fresh) {
+        return Html(drawn.html.clone());
+    }
+    // Held while it draws: whoever comes meanwhile would draw the same.
+    let html = Bytes::from(dashboards::now_fragment(&view(&app)));
+    *kept = Some(Drawn { at, of, stalled, html: html.clone() });
+    Html(html)
 }
 
 pub(super) async fn style() -> Response {
@@ -54,6 +97,11 @@ pub(super) async fn style() -> Response {
 
 pub(super) async fn script() -> Response {
     ([(header::CONTENT_TYPE, "text/javascript; charset=utf-8"), (header::CACHE_CONTROL, KEEP_FOR)], dashboards::LIVE_JS)
+        .into_response()
+}
+
+pub(super) async fn span_script() -> Response {
+    ([(header::CONTENT_TYPE, "text/javascript; charset=utf-8"), (header::CACHE_CONTROL, KEEP_FOR)], dashboards::SPAN_JS)
         .into_response()
 }
 
@@ -67,7 +115,7 @@ pub(super) fn plain(app: &App, status: StatusCode, title: &str, sentences: Vec<S
     (status, Html(dashboards::plain_html(&page))).into_response()
 }
 
-fn no_nest(app: &App, id: &str) -> Response {
+pub(super) fn no_nest(app: &App, id: &str) -> Response {
     let ids: Vec<_> = app.snapshot().shelf.nests.iter().map(|n| n.id.clone()).collect();
     // What was asked for may be anything of any length.
     let id: String = id.chars().take(40).collect();
@@ -82,40 +130,46 @@ pub(super) async fn nest(
 ) -> Response {
     let snap = app.snapshot();
     let Some(i) = snap.shelf.nests.iter().position(|n| n.id == id) else { return no_nest(&app, &id) };
-    let asked = match Asked::of(&query, app.now(), Some(SPAN_MAX)) {
+    let asked = match Asked::on_the_wall(&query, app.now(), Some(SPAN_MAX), Some(&app.hours)) {
         Ok(asked) => asked.rounded(),
         Err(why) => return plain(&app, StatusCode::BAD_REQUEST, "No such span", vec![format!("{why}.")]),
     };
-    let week = match app.week(i, asked.span.clone()).await {
-        Ok(week) => week,
-        Err(why) => WeekView {
-            nest_id: id.clone(),
-            nest_name: id.clone(),
-            span_text: app.hours.span(&asked.span),
-            length_mm: snap.shelf.nests.get(i).map_or(0.0, |n| n.length_mm),
-            sentences: vec![format!("What was cannot be shown: {why}.")],
-            ..WeekView::default()
-        },
+    let wish = spans::wish(&app, (&snap, i), &asked, &query);
+    let (week, other) = match app.week(wish.clone()).await {
+        Ok(found) => found,
+        Err(why) => (unread(&app, &snap, i, &asked.span, &why), None),
     };
     let url = nest_url(&id);
     let (span, chatter) = (asked.span.clone(), snap.shelf.alarms.chatter_within);
     let load = app.read_history(move |reader| Ok(Load::of(&load::changes(reader, &span)?, &span, chatter))).await;
     let page = WeekPage {
-        alarms: load.map(|load| load.sentences()).unwrap_or_default(),
+        alarms: load.as_ref().map(Load::sentences).unwrap_or_default(),
+        load: load.as_ref().map(load::table).unwrap_or_default(),
         frame: framed(&app, &snap, &url),
         now: nest_view(&snap, i, app.now(), &app.hours),
         week,
+        other: other.zip(wish.other).map(|(week, (_, _, name))| Compared { words: spans::capital(&name), week }),
         note: Some(note_form(&id, &url)),
-        earlier_url: Some(span_url(&url, &earlier(&asked.span))),
-        later_url: (!asked.latest).then(|| span_url(&url, &later(&asked.span, app.now()))),
-        downloads: [("as picture (PNG)", "week.png"), ("as drawing (SVG)", "week.svg")]
-            .map(|(label, file)| link(label, span_url(&format!("{url}/{file}"), &asked.span)))
-            .into(),
+        ..spans::links(&app, (&snap, &url), &asked, &query)
     };
     let health = Health::of(&snap, app.pulse.stalled());
     // A page of the past stays true when the watch has stopped; a page of now does not.
     let page = if health.well { page } else { unwell(page, &health) };
     Html(dashboards::week_html(&page)).into_response()
+}
+
+/// The page of a span that cannot be read: everything but the span.
+fn unread(app: &App, snap: &Snapshot, nest: usize, span: &Range<Timestamp>, why: &str) -> WeekView {
+    let nest = snap.shelf.nests.get(nest);
+    let id = nest.map_or(String::new(), |n| n.id.clone());
+    WeekView {
+        nest_id: id.clone(),
+        nest_name: id,
+        span_text: app.hours.span(span),
+        length_mm: nest.map_or(0.0, |n| n.length_mm),
+        sentences: vec![format!("What was cannot be shown: {why}.")],
+        ..WeekView::default()
+    }
 }
 
 fn unwell(page: WeekPage, health: &Health) -> WeekPage {
@@ -127,10 +181,6 @@ fn unwell(page: WeekPage, health: &Health) -> WeekPage {
     WeekPage { now, ..page }
 }
 
-fn link(label: &str, url: String) -> Link {
-    Link { label: label.to_owned(), url, current: false }
-}
-
 fn note_form(id: &str, url: &str) -> NoteForm {
     let pair = |(a, b): (&str, &str)| (a.to_owned(), b.to_owned());
     NoteForm {
@@ -140,28 +190,14 @@ fn note_form(id: &str, url: &str) -> NoteForm {
     }
 }
 
-fn span_url(url: &str, span: &Range<Timestamp>) -> String {
-    format!("{url}?from={}&to={}", Hours::rfc3339(span.start), Hours::rfc3339(span.end))
-}
-
-fn earlier(span: &Range<Timestamp>) -> Range<Timestamp> {
-    span.start.minus(span.end.since(span.start))..span.start
-}
-
-fn later(span: &Range<Timestamp>, now: Timestamp) -> Range<Timestamp> {
-    let length = span.end.since(span.start);
-    let end = span.end.plus(length).min(now);
-    end.minus(length)..end
-}
-
-/// `week.svg` and `week.png` of a nest: the same picture, to be kept or sent on.
+/// `week.svg` and `week.png` of a nest: the same picture, to be kept or sent on; `week.json`: its values.
 pub(super) async fn picture(
     State(app): State<Arc<App>>,
     Path((id, file)): Path<(String, String)>,
     Query(query): Query<SpanQuery>,
 ) -> Response {
     let Some(i) = app.snapshot().shelf.nests.iter().position(|n| n.id == id) else { return no_nest(&app, &id) };
-    if file != "week.svg" && file != "week.png" {
+    if !["week.svg", "week.png", "week.json"].contains(&file.as_str()) {
         return missing(State(app)).await;
     }
     let failed = |why: String| plain(&app, StatusCode::BAD_REQUEST, "No picture", vec![format!("{why}.")]);
@@ -169,10 +205,15 @@ pub(super) async fn picture(
         Ok(asked) => asked.rounded(),
         Err(why) => return failed(why),
     };
-    let week = match app.week(i, asked.span).await {
-        Ok(week) => week,
+    let span = asked.span.clone();
+    let wish = Wish { nest: i, span: asked.span, other: None, base_c: query.base_c() };
+    let week = match app.week(wish).await {
+        Ok((week, _)) => week,
         Err(why) => return failed(why),
     };
+    if file == "week.json" {
+        return axum::Json(spans::values(&week, &span, &app.hours)).into_response();
+    }
     if file == "week.svg" {
         return ([(header::CONTENT_TYPE, "image/svg+xml")], dashboards::heatmap_svg(&week)).into_response();
     }
@@ -192,7 +233,8 @@ pub(super) async fn alarms(State(app): State<Arc<App>>) -> Response {
         frame: framed(&app, &snap, "/alarms"),
         as_of_text: app.hours.near(snap.at, now),
         alarms: alarm_views(&snap, now, &app.hours, "/alarms"),
-        past: past.unwrap_or_else(|why| vec![(String::new(), format!("What was cannot be shown: {why}"))]),
+        past: past
+            .unwrap_or_else(|why| vec![(String::new(), format!("What was cannot be shown: {why}"), String::new())]),
     };
     Html(dashboards::alarms_html(&page)).into_response()
 }

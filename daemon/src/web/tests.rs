@@ -8,12 +8,13 @@ use crate::views::sample::{made, silent, utc};
 use enclosure::{Alarm, Event, Span};
 use serde_json::{Value, json};
 use std::net::SocketAddr;
+use tokio::net::TcpListener;
 
 /// Longest wait of a test for anything.
 const PATIENCE: Duration = Duration::from_secs(30);
 
-struct Served {
-    address: SocketAddr,
+pub(super) struct Served {
+    pub(super) address: SocketAddr,
     client: reqwest::Client,
     snapshots: watch::Sender<Arc<Snapshot>>,
     acts: mpsc::Receiver<Act>,
@@ -23,7 +24,7 @@ struct Served {
     ended: tokio::task::JoinHandle<anyhow::Result<()>>,
 }
 
-async fn serve(snapshot: Snapshot) -> Served {
+pub(super) async fn serve(snapshot: Snapshot) -> Served {
     serve_at(snapshot, "127.0.0.1:0", made().history()).await
 }
 
@@ -40,8 +41,14 @@ async fn serve_at(snapshot: Snapshot, listen: &str, history: PathBuf) -> Served 
     let stop = CancellationToken::new();
     let listener = TcpListener::bind(listen).await.unwrap();
     let address = listener.local_addr().unwrap();
-    let app = App::new(pictures, sender, (history, utc()), (clock.clone(), Arc::clone(&answering)), stop.clone());
-    let ended = tokio::spawn(serve_app(listener, app, stop.clone()));
+    let app = App::new(
+        pictures,
+        sender,
+        (history, utc(), places::Places::of_file(&made().file)),
+        (clock.clone(), Arc::clone(&answering), Access::default()),
+        stop.clone(),
+    );
+    let ended = tokio::spawn(serve_app(line::Line::new(listener, None), None, app, stop.clone()));
     let client = reqwest::Client::builder()
         .redirect(reqwest::redirect::Policy::none())
         .no_proxy()
@@ -56,11 +63,11 @@ impl Served {
         format!("http://{}{path}", self.address)
     }
 
-    async fn get(&self, path: &str) -> reqwest::Response {
+    pub(super) async fn get(&self, path: &str) -> reqwest::Response {
         self.client.get(self.url(path)).send().await.unwrap()
     }
 
-    async fn page(&self, path: &str) -> (u16, String) {
+    pub(super) async fn page(&self, path: &str) -> (u16, String) {
         let answer = self.get(path).await;
         (answer.status().as_u16(), answer.text().await.unwrap())
     }
@@ -69,7 +76,12 @@ impl Served {
         serde_json::from_str(&self.page(path).await.1).unwrap()
     }
 
-    async fn post(&self, path: &str, body: &'static str, headers: &[(&'static str, &str)]) -> reqwest::Response {
+    pub(super) async fn post(
+        &self,
+        path: &str,
+        body: &'static str,
+        headers: &[(&'static str, &str)],
+    ) -> reqwest::Response {
         let kind = if path == "/act" { "application/json" } else { "application/x-www-form-urlencoded" };
         let mut request = self.client.post(self.url(path)).header("content-type", kind).body(body);
         for (name, value) in headers {
@@ -79,7 +91,7 @@ impl Served {
     }
 
     /// Posts, lets the pipeline's part answer, and gives what it was asked to do.
-    async fn acted(
+    pub(super) async fn acted(
         &mut self,
         path: &str,
         body: &'static str,
@@ -102,9 +114,19 @@ async fn every_page_opens_under_a_strict_policy() {
         "/fragment",
         "/nest/oak",
         "/nest/plaster?from=1d",
+        "/nest/oak?span=month&with=before",
+        "/nest/oak?span=day&with=plaster&base=10",
+        "/nest/oak/week.json?from=1d",
+        "/span.js",
         "/alarms",
         "/plan",
         "/plan/fragment?nest=oak",
+        "/alarm?name=heater-stuck-on@oak",
+        "/nodes",
+        "/notes?nest=oak",
+        "/watch",
+        "/start",
+        "/login",
         "/plan.js",
         "/style.css",
         "/live.js",
@@ -342,6 +364,29 @@ async fn so_many_pages_follow_and_no_more() {
     }
     assert_eq!(served.get("/live").await.status(), 503);
     assert_eq!(served.get("/").await.status(), 200);
+    let told = served.page("/metrics").await.1;
+    assert!(
+        told.contains(&format!("warmend_web_viewers {VIEWERS_MAX}")) && told.contains("web_viewers_refused_total 1")
+    );
+}
+
+/// RFC 1952: a member begins with 1f 8b.
+#[tokio::test(flavor = "multi_thread")]
+async fn pages_are_packed_for_those_who_take_it() {
+    let served = serve(made().snapshot.clone()).await;
+    let plain = served.get("/").await;
+    assert!(!plain.headers().contains_key("content-encoding"));
+    let plain = plain.bytes().await.unwrap();
+    let packed = served.client.get(served.url("/")).header("accept-encoding", "gzip").send().await.unwrap();
+    assert_eq!(packed.headers()["content-encoding"], "gzip");
+    assert!(packed.headers().contains_key("content-security-policy"));
+    let packed = packed.bytes().await.unwrap();
+    assert!(packed.starts_with(&[0x1f, 0x8b]) && packed.len() * 3 < plain.len(), "{} of {}", packed.len(), plain.len());
+    let mut whole = String::new();
+    std::io::Read::read_to_string(&mut flate2::read::GzDecoder::new(&packed[..]), &mut whole).unwrap();
+    assert_eq!(whole.len(), plain.len());
+    let live = served.client.get(served.url("/live")).header("accept-encoding", "gzip").send().await.unwrap();
+    assert!(!live.headers().contains_key("content-encoding"));
 }
 
 #[tokio::test(flavor = "multi_thread")]

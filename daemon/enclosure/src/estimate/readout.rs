@@ -127,9 +127,26 @@ impl Estimator {
 
     /// What no shape and no parameter covers: grows with the distance from the nearest probe and with the heat there.
     fn unmodelled_k2(&self, x_mm: f64, excess_k: f64) -> f64 {
-        let far = self.places_mm.iter().map(|p| (p - x_mm).abs()).fold(f64::INFINITY, f64::min).min(60.0);
+        let far = self.places_mm.iter().map(|p| (p - x_mm).abs()).fold(f64::INFINITY, f64::min);
+        self.unmodelled_beside_k2(x_mm, excess_k, far)
+    }
+
+    /// The same with the nearest probe `far_mm` away.
+    pub(super) fn unmodelled_beside_k2(&self, x_mm: f64, excess_k: f64, far_mm: f64) -> f64 {
+        let far = far_mm.min(60.0);
         let share = 0.01 + 0.0003 * far + 0.015 * (self.end_effect(x_mm) - 1.0);
         0.03 * 0.03 + (share * excess_k) * (share * excess_k)
+    }
+
+    /// How far probe `p` is believed to read above the nest at its listed place, K, and the standard deviation of that.
+    /// Its own offset and a place that is not quite the listed one are one number at one probe: only their sum is told.
+    pub fn reads_off_k(&self, p: usize) -> Option<(f64, f64)> {
+        let l = self.layout();
+        let slope = dot(self.models.rows(0).slopes.get(p)?, &self.courses[0].amplitudes);
+        let mut h = alloc::vec![0.0; l.len()];
+        h[l.offset(p)] = 1.0;
+        h[l.place(p)] = slope;
+        Some((dot(&h, &self.belief.mean), libm::sqrt(self.belief.spread(&h))))
     }
 
     /// How much warmer than the room probe `p` should be, K: for inferring the room.

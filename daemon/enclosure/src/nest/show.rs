@@ -38,6 +38,7 @@ impl Watch {
             estimator: None,
             looked: None,
             fits: false,
+            given: None,
             ..*self
         }
     }
@@ -49,6 +50,8 @@ impl Watch {
             temperature: e.temperature,
             humidity: e.humidity,
             rejected: e.rejected,
+            reads_off_k: None,
+            fault: e.trust.fault(),
         });
         let mut now = NestNow {
             heard: self.believed.or(self.newest),
@@ -59,9 +62,13 @@ impl Watch {
             learning_until: self.first.map(|f| f.plus(learning)),
             probes: probes.collect(),
             told_duty: self.told(),
+            fit: self.estimator.as_ref().map(Estimator::fit_seen).unwrap_or_default(),
             outlook: None,
         };
         let Some(est) = self.ahead(at) else { return now };
+        for (p, probe) in now.probes.iter_mut().enumerate() {
+            probe.reads_off_k = est.reads_off_k(p);
+        }
         let (at_mm, mean_c, sd_c) = est.profile();
         now.rh_pct = alloc::vec![None; at_mm.len()];
         if let Some(vapour) = self.vapour(at) {

@@ -1,0 +1,260 @@
+//! Nodes and probes: who was heard when, how well, and what of it was not believed and why.
+//! Every sentence of that page stands in this file and in `words`.
+use super::hours::Hours;
+use super::words;
+use crate::history::{HistoricReading, HistoryError, Reader};
+use crate::snapshot::{NodeNow, Snapshot};
+use dashboards::{Cell, Link, Part, SheetPage, Table, Tone};
+use enclosure::core::ProbeNow;
+use enclosure::trust::Fault;
+use enclosure::{Measured, Span, Timestamp};
+use std::collections::{BTreeMap, BTreeSet, VecDeque};
+
+/// Where that page is.
+pub const NODES_PATH: &str = "/nodes";
+/// Rejections are counted over so long.
+const COUNTED: Span = Span::from_h(24);
+/// Most rejections listed, the newest.
+const LISTED_MAX: usize = 40;
+/// Half-width of the 90 % interval of a normal distribution, in standard deviations.
+const Z90: f64 = 1.645;
+/// A probe that reads so far beside the nest, and surely, is worth a trim, K (common practice, no source).
+const OFF_K: f64 = 0.5;
+/// Stands where a node says nothing of it.
+const SILENT: &str = "does not say";
+/// Decibels from a watt to a milliwatt.
+const DBM_PER_DBW: f64 = 30.0;
+
+/// What a day of readings says of each probe.
+#[derive(Debug, Default)]
+pub struct Doubts {
+    heard: BTreeMap<String, u64>,
+    not_believed: BTreeMap<String, BTreeMap<&'static str, u64>>,
+    last: VecDeque<HistoricReading>,
+}
+
+impl Doubts {
+    /// Counts the temperatures of the day before `now`.
+    ///
+    /// # Errors
+    /// [`HistoryError`] where history cannot be read.
+    pub fn read(reader: &Reader, now: Timestamp) -> Result<Self, HistoryError> {
+        let mut this = Self::default();
+        reader.each_reading(None, now.minus(COUNTED)..now.plus(COUNTED), |r| this.take(r))?;
+        Ok(this)
+    }
+
+    fn take(&mut self, r: HistoricReading) {
+        if !matches!(r.measured, Measured::Temperature(_)) {
+            return;
+        }
+        *self.heard.entry(r.source.to_string()).or_default() += 1;
+        if let Some(why) = r.rejection {
+            let reason = words::not_believed_because(why);
+            *self.not_believed.entry(r.source.to_string()).or_default().entry(reason).or_default() += 1;
+            if self.last.len() >= LISTED_MAX {
+                self.last.pop_front();
+            }
+            self.last.push_back(r);
+        }
+    }
+
+    fn of(&self, source: &str) -> String {
+        let heard = self.heard.get(source).copied().unwrap_or(0);
+        match self.not_believed.get(source) {
+            None => format!("0 of {heard}"),
+            Some(by) => {
+                let all: u64 = by.values().sum();
+                let why: Vec<String> = by.iter().map(|(why, n)| format!("{n} because {why}")).collect();
+                format!("{all} of {heard}: {}", why.join("; "))
+            }
+        }
+    }
+}
+
+/// The page; its frame is left to the caller. `doubts` is none where history cannot be read, with the reason.
+pub fn nodes_page(snap: &Snapshot, now: Timestamp, hours: &Hours, doubts: &Result<Doubts, String>) -> SheetPage {
+    let mut parts = vec![Part::Table(node_table(snap, now))];
+    parts.push(Part::Says(vec![
+        "Reception and supply are what a node says of itself; one that says nothing may be well all the same. \
+         Starts are counted since this watch began: a node that starts again and again has a loose plug, a weak supply, or \
+         hangs."
+            .to_owned(),
+    ]));
+    parts.extend(
+        (0..snap.shelf.nests.len()).filter_map(|i| probe_table(snap, i, now, doubts.as_ref().ok())).map(Part::Table),
+    );
+    parts.push(Part::Says(vec![
+        "“Reads beside the nest” is what the watch learned of a probe: its own error, and that of its place, which no reading \
+         tells apart. It is allowed for already. Half a degree or more is worth looking whether the probe sits where the \
+         shelf file says."
+            .to_owned(),
+    ]));
+    match doubts {
+        Ok(doubts) => parts.push(Part::Table(rejections(doubts, hours))),
+        Err(why) => parts.push(Part::Says(vec![format!("What was not believed cannot be shown: {why}.")])),
+    }
+    parts.extend(strangers(snap, now));
+    SheetPage {
+        title: "Nodes and probes".to_owned(),
+        as_of: Some((
+            format!("As of {}, shelf time.", hours.second(snap.at, now)),
+            Link { label: "Look again.".to_owned(), url: NODES_PATH.to_owned(), current: false },
+        )),
+        parts,
+        ..SheetPage::default()
+    }
+}
+
+fn ago(at: Option<Timestamp>, now: Timestamp) -> String {
+    at.map_or("not since the start".to_owned(), |t| format!("{} ago", now.since(t).max(Span::ZERO)))
+}
+
+/// Every node that a nest lists, or that was heard.
+fn node_table(snap: &Snapshot, now: Timestamp) -> Table {
+    let listed = snap.sources.iter().filter_map(|s| Some(s.rsplit_once(':')?.0.to_owned()));
+    let names: BTreeSet<String> = listed.chain(snap.nodes.keys().cloned()).chain(snap.links.keys().cloned()).collect();
+    let none = NodeNow::default();
+    let row = |name: &String| {
+        let node = snap.nodes.get(name).unwrap_or(&none);
+        let link = match snap.links.get(name) {
+            Some(true) => Cell::of("there"),
+            Some(false) => Cell::of("gone").loud(Tone::Warning),
+            None => Cell::of(SILENT),
+        };
+        let starts = node.boot.map_or(SILENT.to_owned(), |_| match node.starts {
+            0 => "not since then".to_owned(),
+            1 => "once".to_owned(),
+            n => format!("{n} times"),
+        });
+        let unit =
+            |unit: &str| node.says.iter().filter(|(_, v)| v.0 == unit).map(|(n, v)| (n, v.1)).collect::<Vec<_>>();
+        let reception: Vec<String> =
+            unit("dBW").iter().map(|(_, v)| format!("{:.0} dBm", v + DBM_PER_DBW).replace('-', "\u{2212}")).collect();
+        let supply: Vec<String> = unit("V").iter().map(|(_, v)| format!("{v:.2} V")).collect();
+        let or_none = |list: Vec<String>| if list.is_empty() { SILENT.to_owned() } else { list.join(", ") };
+        vec![
+            Cell::of(name),
+            Cell::of(ago(node.heard, now)),
+            link,
+            Cell::of(or_none(reception)),
+            Cell::of(or_none(supply)),
+            Cell::of(starts),
+            Cell::of(more(node)),
+        ]
+    };
+    let columns = ["node", "heard", "connection", "reception", "supply", "started anew", "says too"];
+    let rows: Vec<Vec<Cell>> = names.iter().map(row).collect();
+    // A column that no node fills says nothing.
+    let told: Vec<bool> =
+        (0..columns.len()).map(|i| i < 3 || rows.iter().any(|r| !matches!(r[i].text.as_str(), "" | SILENT))).collect();
+    let keep = |row: Vec<Cell>| row.into_iter().zip(&told).filter(|(_, told)| **told).map(|(cell, _)| cell).collect();
+    Table {
+        caption: "Nodes".to_owned(),
+        columns: columns.iter().zip(&told).filter(|(_, told)| **told).map(|(c, _)| (*c).to_owned()).collect(),
+        rows: rows.into_iter().map(keep).collect(),
+        empty: "No node was heard yet.".to_owned(),
+    }
+}
+
+/// Times and counts that a node says of itself, by its own names.
+fn more(node: &NodeNow) -> String {
+    let told = node.says.iter().filter_map(|(name, (unit, v))| match unit.as_str() {
+        "s" => Some(format!("{name} {}", Span::from_ms((v.clamp(-1e12, 1e12) * 1000.0) as i64))),
+        "count" => Some(format!("{name} {v:.0}")),
+        _ => None,
+    });
+    told.collect::<Vec<_>>().join(", ")
+}
+
+fn probe_table(snap: &Snapshot, i: usize, now: Timestamp, doubts: Option<&Doubts>) -> Option<Table> {
+    let (nest, seen) = (snap.shelf.nests.get(i)?, snap.nests.get(i)?);
+    let row = |p: &ProbeNow| {
+        let name = snap.sources.get(usize::from(p.source.0))?;
+        let place = nest.probes.iter().find(|listed| listed.source == *name)?;
+        let said =
+            [p.temperature.map(|t| format!("{:.1}\u{a0}°C", t.0)), p.humidity.map(|h| format!("{:.0}\u{a0}%RH", h.0))];
+        let said = said.into_iter().flatten().collect::<Vec<_>>().join(", ");
+        let heard = [p.temperature.map(|t| t.1), p.humidity.map(|h| h.1)].into_iter().flatten().max();
+        Some(vec![
+            Cell::of(name),
+            Cell::of(format!("{:.0}\u{a0}mm", place.at_mm)),
+            Cell::of(if said.is_empty() { "–".to_owned() } else { said }),
+            Cell::of(ago(heard, now)),
+            trust(p, now),
+            beside(p),
+            Cell::of(doubts.map_or("–".to_owned(), |d| d.of(name))),
+        ])
+    };
+    Some(Table {
+        caption: format!("Probes of {}", nest.id),
+        columns: ["probe", "at", "said", "heard", "trust", "reads beside the nest", "not believed in 24 h"]
+            .map(str::to_owned)
+            .into(),
+        rows: seen.probes.iter().filter_map(row).collect(),
+        empty: String::new(),
+    })
+}
+
+fn trust(p: &ProbeNow, now: Timestamp) -> Cell {
+    match (p.fault, p.rejected) {
+        (Some((fault, since)), _) => {
+            Cell::of(format!("{}, for {}", fault_words(fault), now.since(since).max(Span::ZERO))).loud(Tone::Warning)
+        }
+        (None, Some(why)) => Cell::of(format!("its last word not, because {}", words::not_believed_because(why))),
+        (None, None) if p.temperature.is_some() => Cell::of("believed"),
+        _ => Cell::of("not heard yet"),
+    }
+}
+
+const fn fault_words(fault: Fault) -> &'static str {
+    match fault {
+        Fault::Frozen => "repeats one value",
+        Fault::FallenOff => "shows the room, as if it fell off",
+        Fault::Jumping => "jumps",
+        Fault::Astray => "goes its own way",
+    }
+}
+
+fn beside(p: &ProbeNow) -> Cell {
+    let Some((mean_k, sd_k)) = p.reads_off_k.filter(|o| o.0.is_finite() && o.1.is_finite()) else {
+        return Cell::of("–");
+    };
+    let text = format!("{mean_k:+.2} ± {:.2}\u{a0}K", Z90 * sd_k).replace('-', "\u{2212}");
+    let sure = mean_k.abs() > OFF_K && mean_k.abs() > Z90 * sd_k;
+    Cell::of(if sure { format!("{text}: worth a look") } else { text })
+}
+
+fn rejections(doubts: &Doubts, hours: &Hours) -> Table {
+    let row = |r: &HistoricReading| {
+        let said = match r.measured {
+            Measured::Temperature(c) => format!("{c:.2} °C"),
+            _ => "–".to_owned(),
+        };
+        let why = r.rejection.map(words::not_believed_because).unwrap_or_default();
+        vec![Cell::of(hours.dated_second(r.at)), Cell::of(r.source.to_string()), Cell::of(said), Cell::of(why)]
+    };
+    Table {
+        caption: "Not believed lately".to_owned(),
+        columns: ["when", "probe", "said", "not believed because"].map(str::to_owned).into(),
+        rows: doubts.last.iter().rev().map(row).collect(),
+        empty: "In the last 24 hours every reading was believed.".to_owned(),
+    }
+}
+
+fn strangers(snap: &Snapshot, now: Timestamp) -> Vec<Part> {
+    if snap.strangers.is_empty() {
+        return Vec::new();
+    }
+    let row = |(name, value, at): &(String, String, Timestamp)| {
+        vec![Cell::of(name), Cell::of(value), Cell::of(ago(Some(*at), now))]
+    };
+    let table = Table {
+        caption: "Heard, but in no nest".to_owned(),
+        columns: ["source", "said", "heard"].map(str::to_owned).into(),
+        rows: snap.strangers.iter().map(row).collect(),
+        empty: String::new(),
+    };
+    let link = Link { label: "Give them a place".to_owned(), url: super::start::START_PATH.to_owned(), current: false };
+    vec![Part::Table(table), Part::Links(vec![link])]
+}

@@ -1,0 +1,145 @@
+//! The page of the login, and what its form does.
+use super::{Busy, Peer, cookie, lock, sessions};
+use crate::notices::random;
+use crate::views::login::{LOGIN_PATH, Said, login_page};
+use crate::web::App;
+use crate::web::pages::{drawn, plain};
+use axum::extract::connect_info::ConnectInfo;
+use axum::extract::rejection::FormRejection;
+use axum::extract::{Extension, Form, Query, Request, State};
+use axum::http::{HeaderMap, HeaderValue, StatusCode, header};
+use axum::response::{IntoResponse, Response};
+use enclosure::Span;
+use serde::Deserialize;
+use std::sync::Arc;
+
+/// Where a login leads: to a page of our own.
+fn own_page(wanted: &str) -> &str {
+    let ours = wanted.starts_with('/')
+        && !wanted[1..].starts_with(['/', '\\'])
+        && wanted.chars().all(|c| c.is_ascii_graphic());
+    if ours && wanted.len() <= 400 && !wanted.starts_with(LOGIN_PATH) { wanted } else { "/" }
+}
+
+#[derive(Debug, Default, Deserialize)]
+#[serde(default)]
+pub(in crate::web) struct Then {
+    then: String,
+}
+
+/// The page of the login.
+pub(in crate::web) async fn ask(State(app): State<Arc<App>>, Query(then): Query<Then>, headers: HeaderMap) -> Response {
+    let inside = app.access.0.as_ref().is_some_and(|rules| {
+        cookie(&headers, rules.cookie_name())
+            .is_some_and(|token| lock(&rules.sessions).holds(token, app.clock.monotonic()))
+    });
+    let said = if !app.access.is_guarded() {
+        Said::Open
+    } else if inside {
+        Said::Inside
+    } else {
+        Said::Nothing
+    };
+    drawn(&app, LOGIN_PATH, login_page(&said, own_page(&then.then)))
+}
+
+/// What the login's form sends.
+#[derive(Debug, Default, Deserialize)]
+#[serde(default, deny_unknown_fields)]
+pub(in crate::web) struct Login {
+    r#do: String,
+    password: String,
+    then: String,
+}
+
+/// Logs in or out.
+pub(in crate::web) async fn enter(
+    State(app): State<Arc<App>>,
+    info: Option<Extension<ConnectInfo<Peer>>>,
+    headers: HeaderMap,
+    form: Result<Form<Login>, FormRejection>,
+) -> Response {
+    let (Ok(Form(login)), Some(rules)) = (form, &app.access.0) else {
+        return plain(
+            &app,
+            StatusCode::BAD_REQUEST,
+            "Not logged in",
+            vec!["The form could not be read, or no password is set.".to_owned()],
+        );
+    };
+    let then = own_page(&login.then).to_owned();
+    match login.r#do.as_str() {
+        "out" | "all-out" => {
+            let mut sessions = lock(&rules.sessions);
+            match cookie(&headers, rules.cookie_name()) {
+                // Only who is inside may send all out.
+                Some(token) if login.r#do == "all-out" && sessions.holds(token, app.clock.monotonic()) => {
+                    sessions.clear();
+                }
+                Some(token) => sessions.end(token),
+                None => {}
+            }
+            drop(sessions);
+            return moved(LOGIN_PATH, rules.cookie("", Span::ZERO));
+        }
+        _ => {}
+    }
+    let mut request = Request::default();
+    *request.headers_mut() = headers;
+    if let Some(Extension(info)) = info {
+        request.extensions_mut().insert(info);
+    }
+    let Some(peer) = rules.peer(&request) else { return StatusCode::FORBIDDEN.into_response() };
+    let said = match rules.fits(login.password.as_bytes(), peer, app.clock.as_ref()).await {
+        Ok(true) => {
+            let Ok(bytes) = random::<32>() else {
+                return plain(
+                    &app,
+                    StatusCode::SERVICE_UNAVAILABLE,
+                    "Not logged in",
+                    vec!["The system gives no random numbers.".to_owned()],
+                );
+            };
+            let token: String = bytes.iter().map(|b| format!("{b:02x}")).collect();
+            lock(&rules.sessions).keep(sessions::digest(&token), app.clock.monotonic());
+            return moved(&then, rules.cookie(&token, sessions::HOLDS));
+        }
+        Ok(false) => (StatusCode::UNAUTHORIZED, Said::Wrong),
+        Err(Busy::Braked(s)) => (StatusCode::TOO_MANY_REQUESTS, Said::Braked(s)),
+        Err(Busy::Full) => (StatusCode::SERVICE_UNAVAILABLE, Said::Full),
+    };
+    tracing::warn!(%peer, "a login to the pages failed");
+    (said.0, drawn(&app, LOGIN_PATH, login_page(&said.1, &then))).into_response()
+}
+
+fn moved(to: &str, cookie: Option<HeaderValue>) -> Response {
+    let mut response = (StatusCode::SEE_OTHER, [(header::LOCATION, to.to_owned())]).into_response();
+    if let Some(cookie) = cookie {
+        response.headers_mut().insert(header::SET_COOKIE, cookie);
+    }
+    response
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_login_leads_to_pages_of_our_own_only() {
+        for ours in ["/", "/alarms", "/alarm?name=heater-stuck-on@oak"] {
+            assert_eq!(own_page(ours), ours);
+        }
+        for not in [
+            "",
+            "//evil.example",
+            "/\\evil.example",
+            "https://evil.example/",
+            "evil",
+            "/a b",
+            "/a\r\nset-cookie: x=y",
+            "/login",
+        ] {
+            assert_eq!(own_page(not), "/", "{not:?}");
+        }
+    }
+}

@@ -1,0 +1,145 @@
+//! The pages of parts: one alarm's story, nodes and probes, notes, the watch itself, first start.
+use super::App;
+use super::health::Health;
+use super::pages::{drawn, plain};
+use super::weeks::given;
+use crate::told;
+use crate::views::itself::{Itself, WATCH_PATH, watch_page};
+use crate::views::nodes::{Doubts, NODES_PATH, nodes_page};
+use crate::views::notebook::{NOTES_BACK, NOTES_PATH, notes_page};
+use crate::views::start::{START_PATH, Written, start_page};
+use crate::views::start_lines::Answers;
+use crate::views::story::{Around, story};
+use axum::extract::rejection::{FormRejection, QueryRejection};
+use axum::extract::{Form, Query, State};
+use axum::http::StatusCode;
+use axum::response::Response;
+use enclosure::Span;
+use serde::Deserialize;
+use std::sync::Arc;
+use std::sync::atomic::Ordering;
+
+/// Which alarm, and which of its raisings.
+#[derive(Debug, Default, Deserialize)]
+#[serde(default)]
+pub(super) struct Which {
+    name: String,
+    id: Option<String>,
+}
+
+/// `GET /alarm?name=heater-stuck-on@oak`, or with `&id=` the raising that this change belongs to.
+pub(super) async fn alarm(State(app): State<Arc<App>>, Query(which): Query<Which>) -> Response {
+    const NONE: &str = "No such alarm";
+    let name = match told::read(&which.name) {
+        Ok(name) => name,
+        Err(why) => return plain(&app, StatusCode::NOT_FOUND, NONE, vec![format!("{why}.")]),
+    };
+    let Ok(id) = given(&which.id).map(|text| text.parse::<i64>()).transpose() else {
+        return plain(&app, StatusCode::BAD_REQUEST, NONE, vec!["Its number is none.".to_owned()]);
+    };
+    let (snap, now, hours) = (app.snapshot(), app.now(), app.hours.clone());
+    let place = app.places.of(&name);
+    let made = app
+        .read_history(move |reader| story(reader, &name, id, Around { snap: &snap, now, hours: &hours, place: &place }))
+        .await;
+    match made {
+        Ok(Some(page)) => drawn(&app, "/alarms", page),
+        Ok(None) => {
+            let why =
+                "It was never raised, or so long ago that it is not looked for here. Choose one under Alarms, above.";
+            plain(&app, StatusCode::NOT_FOUND, NONE, vec![why.to_owned()])
+        }
+        Err(why) => {
+            plain(&app, StatusCode::SERVICE_UNAVAILABLE, "Not now", vec![format!("What was cannot be shown: {why}.")])
+        }
+    }
+}
+
+pub(super) async fn nodes(State(app): State<Arc<App>>) -> Response {
+    let now = app.now();
+    let doubts = app.read_history(move |reader| Doubts::read(reader, now)).await;
+    let page = nodes_page(&app.snapshot(), now, &app.hours, &doubts);
+    drawn(&app, NODES_PATH, page)
+}
+
+#[derive(Debug, Default, Deserialize)]
+#[serde(default)]
+pub(super) struct Whose {
+    nest: Option<String>,
+}
+
+pub(super) async fn notes(State(app): State<Arc<App>>, Query(whose): Query<Whose>) -> Response {
+    let (snap, now) = (app.snapshot(), app.now());
+    let nest = given(&whose.nest);
+    if let Some(id) = nest.as_ref().filter(|id| snap.shelf.nests.iter().all(|n| n.id != **id)) {
+        return super::pages::no_nest(&app, id);
+    }
+    let notes = app.read_history(move |r| r.notes(now.minus(NOTES_BACK)..now.plus(Span::from_ms(1)))).await;
+    drawn(&app, NOTES_PATH, notes_page(&snap, nest.as_deref(), (now, &app.hours), &notes))
+}
+
+pub(super) async fn watch(State(app): State<Arc<App>>) -> Response {
+    watched(&app, Itself::default()).await
+}
+
+/// What can be done on the page of the watch itself.
+#[derive(Debug, Default, Deserialize)]
+#[serde(default, deny_unknown_fields)]
+pub(super) struct Trial {
+    r#do: String,
+    code: String,
+}
+
+pub(super) async fn tried(State(app): State<Arc<App>>, form: Result<Form<Trial>, FormRejection>) -> Response {
+    match form {
+        Ok(Form(trial)) if trial.r#do == "test" => {
+            let tested = app.answering.test().await;
+            watched(&app, Itself { tested, ..Itself::default() }).await
+        }
+        Ok(Form(trial)) if trial.r#do == "seen" => {
+            let seen = Some(app.answering.seen(trial.code.trim()));
+            watched(&app, Itself { seen, ..Itself::default() }).await
+        }
+        _ => plain(&app, StatusCode::BAD_REQUEST, "Nothing was done", vec!["The form could not be read.".to_owned()]),
+    }
+}
+
+async fn watched(app: &Arc<App>, itself: Itself) -> Response {
+    let snap = app.snapshot();
+    let health = Health::of(&snap, app.pulse.stalled());
+    let sizes = app.read_history(|reader| Ok((reader.sizes()?, free_bytes(reader.path())))).await;
+    let free_bytes = sizes.as_ref().ok().and_then(|(_, free)| *free);
+    let count = |n: &std::sync::atomic::AtomicU64| n.load(Ordering::Relaxed);
+    let itself = Itself {
+        health: (health.well, health.why),
+        sizes: Some(sizes.map(|(sizes, _)| sizes)),
+        free_bytes,
+        proofs: app.answering.proofs(),
+        broker: app.places.broker.clone(),
+        requests: (count(&app.counted.requests), count(&app.counted.refused), count(&app.counted.busy)),
+        ..itself
+    };
+    drawn(app, WATCH_PATH, watch_page(&snap, app.now(), &app.hours, &itself))
+}
+
+/// Bytes free to us where `path` lies.
+#[cfg(unix)]
+fn free_bytes(path: &std::path::Path) -> Option<u64> {
+    let disk = rustix::fs::statvfs(path).ok()?;
+    disk.f_bavail.checked_mul(disk.f_frsize)
+}
+
+#[cfg(not(unix))]
+fn free_bytes(_: &std::path::Path) -> Option<u64> {
+    None
+}
+
+pub(super) async fn start(
+    State(app): State<Arc<App>>,
+    query: Result<Query<Vec<(String, String)>>, QueryRejection>,
+) -> Response {
+    let asked = Answers::of(query.map(|Query(pairs)| pairs).unwrap_or_default());
+    let places = &app.places;
+    let file = Written { path: &places.file, text: &places.text, broker: &places.nodes_publish };
+    drawn(&app, START_PATH, start_page(&app.snapshot(), app.now(), file, &asked))
+}
