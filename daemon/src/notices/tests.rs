@@ -168,7 +168,7 @@ async fn a_week_is_looked_back_upon_at_its_hour() {
     told.send(samples::told(Alarm::BroodHot, Event::Raised, "plaster")).await.unwrap();
     assert_eq!(probe.request().await.json()["nest"], "plaster");
     // Two nests and two weeks are recalled for it: that may take a while on a busy machine.
-    let long = std::time::Duration::from_secs(240);
+    let long = Duration::from_secs(240);
     while tokio::time::timeout(long, outcomes.recv()).await.unwrap().unwrap().delivery.outcome != "weekly report sent" {
     }
     let week = probe.request().await.json();
