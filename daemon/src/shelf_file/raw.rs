@@ -254,6 +254,7 @@ pub(super) struct RawInflux {
     pub(super) org: Option<String>,
     pub(super) bucket: Option<String>,
     pub(super) token_file: Option<String>,
+    pub(super) shelf_tag: Option<String>,
 }
 
 #[derive(Debug, Default, Deserialize)]

@@ -259,7 +259,8 @@ static NOTICE: Section = Section {
     ],
 };
 
-static INFLUX: Section = Section { keys: &[text("url"), text("org"), text("bucket"), text("token_file")] };
+static INFLUX: Section =
+    Section { keys: &[text("url"), text("org"), text("bucket"), text("token_file"), text("shelf_tag")] };
 
 static MAPPING: Section =
     Section { keys: &[text("topic"), text("pointer"), key("unit", Kind::Choice(FOREIGN_UNITS)), text("source")] };
