@@ -1,6 +1,7 @@
 //! What `warmend check` says, in plain words.
 use super::ShelfFile;
 use super::findings::{Advice, ShelfErrors};
+use super::manners;
 
 /// Exit code: the file can be used, with or without advice.
 pub const EXIT_FINE: u8 = 0;
@@ -41,7 +42,7 @@ fn fine(file: &ShelfFile, advice: &[Advice]) -> String {
     } else {
         format!("\nTaken as written, but look at it ({}):\n{lines}", count(advice.len(), "remark", "remarks"))
     };
-    format!("{seen}{advised}\n{DEFERENCE}\n")
+    format!("{seen}{advised}\n{}\n{DEFERENCE}\n", manners::lines(&file.shelf.alarms))
 }
 
 fn count(n: usize, one: &str, many: &str) -> String {
