@@ -5,6 +5,8 @@ use std::collections::HashMap;
 use std::path::Path;
 use std::sync::Arc;
 use std::time::Duration;
+use warmend::history::AlarmRecord;
+use warmend::shelf_file::ShelfFile;
 use world::{Band, Sample, Truth, Value, World, WorldSpec, shelf_toml};
 
 /// Seconds between two looks at the truth.
@@ -40,10 +42,14 @@ pub struct Watched {
     pub world: World,
     /// Everything raised so far.
     pub raised: Vec<Raised>,
+    /// Every change of an alarm so far, as history would keep it.
+    pub changes: Vec<AlarmRecord>,
     /// Readings taken in.
     pub readings: u64,
     /// Time spent in the world, and in the core.
     pub spent: (Duration, Duration),
+    /// The shelf as its keeper described it.
+    pub file: ShelfFile,
     core: Core,
     ids: HashMap<(Arc<str>, Arc<str>), SourceId>,
     band: Band,
@@ -65,9 +71,11 @@ impl Watched {
         Self {
             world: World::new(spec, seed),
             raised: Vec::new(),
+            changes: Vec::new(),
             readings: 0,
             spent: (Duration::ZERO, Duration::ZERO),
-            core: Core::new(file.shelf),
+            core: Core::new(file.shelf.clone()),
+            file,
             ids: HashMap::new(),
             band,
             nests: spec.nests.iter().map(|n| n.id.clone()).collect(),
@@ -94,7 +102,7 @@ impl Watched {
 
     /// Forgets what was seen and raised so far, for those who look at what the core itself keeps.
     pub fn forget(&mut self) {
-        self.raised = Vec::new();
+        (self.raised, self.changes) = (Vec::new(), Vec::new());
         self.looks.iter_mut().for_each(|l| *l = Vec::new());
     }
 
@@ -175,7 +183,9 @@ impl Watched {
 
     fn note(&mut self, effects: Vec<Effect>) {
         for effect in effects {
-            let Effect::Alarm(AlarmChange { at, key, event: Event::Raised, detail, .. }) = effect else { continue };
+            let Effect::Alarm(change) = effect else { continue };
+            self.changes.push(AlarmRecord::of(&change, self.core.shelf(), self.core.sources()));
+            let AlarmChange { at, key, event: Event::Raised, detail, .. } = change else { continue };
             let probe = key.probe.and_then(|p| self.core.sources().get(usize::from(p.0))).cloned();
             self.raised.push(Raised { t_s: at.unix_s(), alarm: key.alarm, nest: key.nest, probe, detail });
         }
