@@ -12,6 +12,9 @@ use wire::{HeatOff, KEY_BYTES, Key, Permit, PermitKind};
 
 /// How long leave holds: three packs of a node that speaks once a minute.
 pub const LEASE: Span = Span::from_min(3);
+/// Where packs must be signed, a source for which anybody else spoke justifies nothing for so long: what it made of the
+/// estimate has faded by then.
+const DOUBTED: Span = Span::from_min(30);
 /// A node that sends what it kept during an outage is not answered more often than this.
 const ANSWER_EVERY: Span = Span::from_s(2);
 /// How cold it gets without heat is reckoned anew so often.
@@ -96,6 +99,9 @@ pub struct Standing {
     answered: Option<Span>,
     now: HeatNow,
     reckoned: Option<Span>,
+    proven: Option<(u64, u32)>,
+    is_proven: bool,
+    doubted: Option<Span>,
 }
 
 /// The fact under which a node's standing is kept.
@@ -111,7 +117,19 @@ impl Standing {
         let (word, reset) = kept.as_deref().and_then(|kept| kept.split_once(' ')).unwrap_or(("free", "0"));
         let (withdrawn, reset) = (word != "free", reset.parse().unwrap_or(0));
         let now = HeatNow { nest, node, waits: withdrawn, duty: None, withheld: None, off: None, unheated: None };
-        Self { mat, reset, withdrawn, counter: 0, heard: None, answered: None, now, reckoned: None }
+        Self {
+            mat,
+            reset,
+            withdrawn,
+            counter: 0,
+            heard: None,
+            answered: None,
+            now,
+            reckoned: None,
+            proven: None,
+            is_proven: false,
+            doubted: None,
+        }
     }
 
     /// For pages.
@@ -138,6 +156,33 @@ impl Standing {
     pub fn fact(&self) -> (String, String) {
         let word = if self.withdrawn { "withdrawn" } else { "free" };
         (fact_name(self.node()), format!("{word} {}", self.reset))
+    }
+
+    /// Whether only a signed pack counts as the node's: nobody is bound to its topics.
+    pub const fn needs_proof(&self) -> bool {
+        self.mat.settings.signed
+    }
+
+    /// Takes a pack of start `boot` that speaks for the node, and judges whether it is signed and new. The very last once
+    /// more is no fault, as a broker may deliver twice; an older one is none of the node's doing.
+    pub fn prove(&mut self, payload: &[u8], boot: u64, now: Span) {
+        let said = wire::read_proof(payload, self.node(), &self.mat.key).map(|counter| (boot, counter));
+        self.is_proven = said > self.proven;
+        if self.is_proven {
+            self.proven = said;
+        } else if said.is_none() || said != self.proven {
+            self.doubted = Some(now);
+        }
+    }
+
+    /// Whether the last pack that spoke for the node was its own, and new.
+    pub const fn is_proven(&self) -> bool {
+        self.is_proven
+    }
+
+    /// Whether somebody spoke for it without proof, of late.
+    pub fn is_doubted(&self, now: Span) -> bool {
+        self.doubted.is_some_and(|last| now.ms() - last.ms() < DOUBTED.ms())
     }
 
     /// Hears pack `seq` of start `boot`, and what the node says of its heat; returns whether it is to be answered.

@@ -177,6 +177,8 @@ fn sort(
             out.link = Some((node.to_owned(), up));
             Ok(())
         }
+        // What proves a pack is no value of anything; whether it does is judged over the bytes.
+        (None, RawValue::Other) if leaf == "proof" && !node.is_empty() => Ok(()),
         (_, RawValue::Number(value)) if !value.is_finite() => Err(Refusal::NonFinite),
         (Some("V" | "dBW" | "s" | "count"), RawValue::Number(value)) => {
             out.health.push(Aside::of(record, value));

@@ -13,30 +13,40 @@ use std::process::{Child, Command, Stdio};
 use std::sync::OnceLock;
 
 /// The emulator, Debian's package qemu-system-arm.
-const EMULATOR: &str = "qemu-system-arm";
+pub(crate) const EMULATOR: &str = "qemu-system-arm";
 /// Where the board believes its broker to be.
 pub const BROKER: ([u8; 4], u16) = ([10, 0, 2, 100], 1883);
 /// Bit 0 of port B: the pad's switch.
 const PAD_REGISTER: &str = "xp /1xw 0x40005004";
-const EEPROM_BYTES: usize = 4096;
+pub(crate) const EEPROM_BYTES: usize = 4096;
 
 /// The firmware's image, built once.
-pub fn image() -> &'static Path {
+fn image() -> &'static Path {
     static IMAGE: OnceLock<PathBuf> = OnceLock::new();
-    IMAGE.get_or_init(|| {
-        let (board, target) = (root().join("firmware/boards/lm3s6965evb"), root().join("target/boards"));
-        let mut cargo = Command::new(std::env::var_os("CARGO").unwrap_or_else(|| "cargo".into()));
-        // What sets the host's build does not set the board's.
-        for (name, _) in std::env::vars_os() {
-            let text = name.to_string_lossy();
-            if text.starts_with("CARGO_") && text != "CARGO_HOME" || text.starts_with("RUSTFLAGS") {
-                cargo.env_remove(&name);
-            }
+    IMAGE.get_or_init(|| build("lm3s6965evb", "thumbv7m-none-eabi"))
+}
+
+/// Builds a board's firmware.
+pub(crate) fn build(board: &str, triple: &str) -> PathBuf {
+    let (home, target) = (root().join("firmware/boards").join(board), root().join("target/boards"));
+    let mut cargo = Command::new(std::env::var_os("CARGO").unwrap_or_else(|| "cargo".into()));
+    // What sets the host's build does not set the board's.
+    for (name, _) in std::env::vars_os() {
+        let text = name.to_string_lossy();
+        if text.starts_with("CARGO_") && text != "CARGO_HOME" || text.starts_with("RUSTFLAGS") {
+            cargo.env_remove(&name);
         }
-        cargo.current_dir(&board).args(["build", "--release", "--locked", "--quiet", "--target-dir"]).arg(&target);
-        assert!(cargo.status().unwrap().success(), "the firmware cannot be built");
-        target.join("thumbv7m-none-eabi/release/lm3s6965evb")
-    })
+    }
+    cargo.current_dir(&home).args(["build", "--release", "--locked", "--quiet", "--target-dir"]).arg(&target);
+    assert!(cargo.status().unwrap().success(), "the firmware of {board} cannot be built");
+    target.join(triple).join("release").join(board)
+}
+
+/// An EEPROM of 4 KiB with these settings at its start.
+pub(crate) fn written(settings: &Settings) -> Vec<u8> {
+    let mut cells = Cells(vec![0xff; EEPROM_BYTES]);
+    assert!(SETTINGS.save(&mut cells, &settings.encode().unwrap()).unwrap());
+    cells.0
 }
 
 /// An EEPROM as a file.
@@ -71,9 +81,7 @@ impl Bench {
     pub fn new(dir: &Path, mac: u8, settings: &Settings, pump: &'static str) -> Self {
         let dir = dir.join(settings.node.as_str());
         std::fs::create_dir_all(&dir).unwrap();
-        let mut cells = Cells(vec![0xff; EEPROM_BYTES]);
-        assert!(SETTINGS.save(&mut cells, &settings.encode().unwrap()).unwrap());
-        std::fs::write(dir.join("eeprom"), cells.0).unwrap();
+        std::fs::write(dir.join("eeprom"), written(settings)).unwrap();
         Self { dir, mac, pump, hurried: false }
     }
 

@@ -12,6 +12,7 @@ pub mod node;
 pub mod program;
 pub mod quiet;
 pub mod record;
+pub mod rp2040;
 pub mod series;
 pub mod shelf;
 pub mod story;

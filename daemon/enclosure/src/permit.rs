@@ -57,6 +57,8 @@ pub enum Withheld {
     Warm,
     /// The brood place would pass its limit, as far as the estimate can tell.
     WouldPass,
+    /// Somebody spoke in the node's name without proof.
+    Doubted,
 }
 
 impl fmt::Display for Withheld {
@@ -67,6 +69,7 @@ impl fmt::Display for Withheld {
             Self::NotBelieved => "a probe of the node's own is not believed",
             Self::Warm => "a probe is near its limit",
             Self::WouldPass => "the brood place might pass its limit",
+            Self::Doubted => "somebody speaks in the node's name without its key",
         })
     }
 }

@@ -9,8 +9,10 @@ use crate::prior::{Faces, WALL_MM, base_j_m2k, layer_mm, prior_among};
 use crate::shelf::{Nest, Stretch};
 use alloc::vec::Vec;
 
+mod cooling;
 mod scene;
 
+pub use cooling::{Cooling, cooling};
 use scene::{Fan, Looks, Made, Scene, decay_mm};
 pub use scene::{GRID, Likely, Z90};
 

@@ -6,7 +6,7 @@ const GRANT: Leave = Leave::Grant { duty: 0.6, ceiling_c: 40.0 };
 
 fn standing(facts: &BTreeMap<String, String>) -> Standing {
     let key_file = PathBuf::new();
-    let settings = PermitSettings { nest: 0, pad: 0, node: "oak-node".to_owned(), key_file, duty: 1.0 };
+    let settings = PermitSettings { nest: 0, pad: 0, node: "oak-node".to_owned(), key_file, duty: 1.0, signed: true };
     Standing::new(Mat { settings, key: [7; KEY_BYTES] }, |name| facts.get(name).cloned())
 }
 
@@ -77,4 +77,43 @@ fn a_key_file_holds_sixty_four_digits() {
     std::fs::write(&path, "01".repeat(32)).unwrap();
     assert_eq!(key(&path).unwrap(), [1; KEY_BYTES]);
     assert!(key(&dir.path().join("none")).is_err_and(|e| e.to_string().contains("64 hexadecimal digits")));
+}
+
+/// A pack as the node signs it.
+fn signed(key: u8, counter: u32, celsius: i64) -> Vec<u8> {
+    let mut buffer = [0; 512];
+    let mut pack = wire::JsonWriter::new(&mut buffer).unwrap();
+    pack.reserve(wire::PROOF_ROOM).unwrap();
+    let entry = wire::Entry::number("oak-node:warm", wire::Number::Int(celsius)).unit("Cel");
+    pack.record(&entry).unwrap();
+    wire::write_proof(pack, ("oak-node", &[key; KEY_BYTES]), counter).unwrap().to_vec()
+}
+
+#[test]
+fn only_a_new_pack_with_the_nodes_key_is_its_own_and_who_feigns_one_is_remembered() {
+    let begin = || {
+        let mut standing = standing(&BTreeMap::new());
+        standing.prove(&signed(7, 5, 25), 1, Span::ZERO);
+        assert!(standing.is_proven() && !standing.is_doubted(Span::ZERO));
+        standing
+    };
+    let after = |payload: &[u8], boot| {
+        let mut standing = begin();
+        standing.prove(payload, boot, Span::from_min(1));
+        (standing.is_proven(), standing.is_doubted(Span::from_min(2)))
+    };
+    let mut cut = signed(7, 6, 25);
+    cut.pop();
+    assert_eq!(after(&signed(7, 6, 25), 1), (true, false));
+    assert_eq!(after(&signed(7, 1, 25), 2), (true, false), "a new start counts anew");
+    assert_eq!(after(&signed(7, 5, 25), 1), (false, false), "a broker may deliver twice");
+    assert_eq!(after(&signed(7, 4, 25), 1), (false, true), "an old one again");
+    assert_eq!(after(&signed(7, 900, 25), 0), (false, true), "one of an old start");
+    assert_eq!(after(&signed(8, 6, 25), 1), (false, true), "another key");
+    assert_eq!(after(&cut, 1), (false, true), "a broken one");
+    assert_eq!(after(b"[{\"n\":\"oak-node:warm\",\"u\":\"Cel\",\"v\":20}]", 1), (false, true), "none");
+    // It fades.
+    let mut standing = begin();
+    standing.prove(b"[]", 1, Span::from_min(1));
+    assert!(standing.is_doubted(Span::from_min(30)) && !standing.is_doubted(Span::from_min(31)));
 }

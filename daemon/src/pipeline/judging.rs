@@ -44,9 +44,7 @@ impl Pipeline {
             let effects = self.core.step(self.core_now(), Input::Reading(reading));
             self.sort(effects, &mut draft);
         }
-        if message.live {
-            self.permit(&unpacked);
-        }
+        self.permit(message, &unpacked);
         self.withdraw();
         if let Some(pack) = unpacked.pack {
             draft.batch.packs.push(PackSeen { node: pack.node, boot: pack.boot, seq: pack.seq, from: pack.from });

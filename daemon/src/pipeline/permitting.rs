@@ -1,15 +1,17 @@
 //! Leave to heat: asked of the core for each pack of a node that drives a mat, and taken back at once in a danger.
 use super::Pipeline;
 use super::draft::Draft;
+use crate::intake::Message;
 use crate::permit::LEASE;
 use crate::unpack::Unpacked;
 use enclosure::SourceId;
-use enclosure::permit::Leave;
+use enclosure::permit::{Leave, Withheld};
 
 impl Pipeline {
     /// Answers a pack of a node that drives a mat.
-    pub(super) fn permit(&mut self, unpacked: &Unpacked) {
-        let Some(pack) = &unpacked.pack else { return };
+    pub(super) fn permit(&mut self, message: &Message, unpacked: &Unpacked) {
+        self.prove(message, unpacked);
+        let Some(pack) = unpacked.pack.as_ref().filter(|_| message.live) else { return };
         let monotonic = self.clock.monotonic();
         let said = |leaf: &str| {
             let name = |name: &str| name.rsplit_once(':').is_some_and(|(node, last)| node == pack.node && last == leaf);
@@ -18,14 +20,46 @@ impl Pipeline {
         let heat = (said("heat-off"), said("heat-reset"));
         let Some(place) = self.permits.iter().position(|standing| standing.node() == pack.node) else { return };
         let standing = &mut self.permits[place];
+        if standing.needs_proof() && !standing.is_proven() {
+            return;
+        }
         let due = standing.hear((pack.boot, pack.seq), heat, monotonic);
         let (nest, most, now) = (standing.nest(), standing.most(), self.clock.now());
         if standing.must_reckon(monotonic) {
             standing.unheated(self.core.unheated(nest, now));
         }
         if due {
-            let leave = self.core.leave(nest, now, (LEASE, most), |source| self.is_owned(source));
+            let leave = if self.permits[place].is_doubted(monotonic) && !self.core.is_in_danger(nest) {
+                Leave::Withhold(Withheld::Doubted)
+            } else {
+                self.core.leave(nest, now, (LEASE, most), |source| self.is_owned(place, source))
+            };
             self.say_leave(place, leave);
+        }
+    }
+
+    /// Where nobody is bound to a node's topics: whether a pack is signed. Of what anybody might have said nothing speaks
+    /// for heat, nor of how the node stands; and who speaks in its name without its key ends heat for a while.
+    fn prove(&mut self, message: &Message, unpacked: &Unpacked) {
+        let monotonic = self.clock.monotonic();
+        let pack = unpacked.pack.as_ref();
+        for place in 0..self.permits.len() {
+            let standing = &mut self.permits[place];
+            let own = |source: SourceId| {
+                let name = self.names.get(usize::from(source.0));
+                name.and_then(|name| name.rsplit_once(':')).is_some_and(|(node, _)| node == standing.node())
+            };
+            let its = pack.is_some_and(|pack| pack.node == standing.node());
+            let speaks = its || unpacked.readings.iter().any(|reading| own(reading.source));
+            if !standing.needs_proof() || !speaks {
+                continue;
+            }
+            let was = standing.is_doubted(monotonic);
+            standing.prove(&message.payload, pack.map_or(0, |pack| pack.boot), monotonic);
+            if !was && standing.is_doubted(monotonic) && !standing.is_withdrawn() {
+                tracing::warn!(node = standing.node(), "somebody speaks in the node's name without its key; no heat");
+                self.say_leave(place, Leave::Withhold(Withheld::Doubted));
+            }
         }
     }
 
@@ -66,10 +100,15 @@ impl Pipeline {
         self.touched = true;
     }
 
-    /// Whether only the node itself can speak for a source: its user is bound to its topics, and no mapping feeds it.
-    fn is_owned(&self, source: SourceId) -> bool {
+    /// Whether only a node itself can speak for a source: its user is bound to its topics, or its packs are signed and
+    /// it is the node that is asked; and no mapping feeds it.
+    fn is_owned(&self, place: usize, source: SourceId) -> bool {
         let Some(name) = self.names.get(usize::from(source.0)) else { return false };
-        self.settings.nodes_own_topics && self.settings.mappings.iter().all(|mapping| *mapping.source != **name)
+        let signed = self.permits.get(place).is_some_and(|standing| {
+            standing.needs_proof() && name.rsplit_once(':').is_some_and(|(node, _)| node == standing.node())
+        });
+        let bound = signed || self.settings.nodes_own_topics;
+        bound && self.settings.mappings.iter().all(|mapping| *mapping.source != **name)
     }
 
     /// A person lets heat return to nest `nest`; returns whether some mat had waited for it. Nothing returns while a

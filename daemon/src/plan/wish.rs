@@ -11,6 +11,8 @@ const ROOM_C: f64 = 21.0;
 const SWING_K: f64 = 4.0;
 /// A room in a heatwave, °C. Common practice, no source.
 const WARM_ROOM_C: f64 = 30.0;
+/// The room where nobody says otherwise.
+pub(crate) const USUAL_ROOM: Room = Room { usual_c: ROOM_C, swing_k: SWING_K, warm_c: WARM_ROOM_C };
 /// What a nest is called that no shelf file names.
 const NAMELESS: &str = "this nest";
 /// Longest text that is repeated in a complaint, characters.

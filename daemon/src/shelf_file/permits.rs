@@ -4,7 +4,8 @@ use super::raw::{RawMapping, RawNest};
 use super::settings::PermitSettings;
 use std::path::Path;
 
-/// The mats with a key. `users` says whether the broker has users, without whom nobody is bound to a node's topics.
+/// The mats with a key. `users` says whether the broker has users, without whom nobody is bound to a node's topics and
+/// only signed packs justify heat.
 pub(super) fn build(
     raw: &[RawNest],
     mappings: &[RawMapping],
@@ -27,10 +28,6 @@ pub(super) fn build(
                 f.wrong(&path, "needs drive: whose leave it is, is read from it", "add drive = \"oak-node:pad\"");
                 continue;
             }
-            if !users {
-                let why = "needs broker.users_file: else anybody on the network can say what justifies heat";
-                f.wrong(&path, why, "use the daemon's own broker with a users file, a node name to each user");
-            }
             if built.iter().any(|other| other.node == node) {
                 f.wrong(&path, format!("{node} has a mat on leave already"), "give each mat a node of its own");
             }
@@ -45,6 +42,7 @@ pub(super) fn build(
                 node: node.to_owned(),
                 key_file: dir.join(key_file),
                 duty: p.permit_duty.unwrap_or(1.0),
+                signed: !users,
             });
         }
     }

@@ -2,6 +2,10 @@
 use super::ShelfFile;
 use super::findings::{Advice, ShelfErrors};
 use super::manners;
+use crate::plan::wish::USUAL_ROOM;
+use enclosure::plan::{Cooling, Question, cooling};
+use enclosure::shelf::Nest;
+use enclosure::time::Span;
 
 /// Exit code: the file can be used, with or without advice.
 pub const EXIT_FINE: u8 = 0;
@@ -42,7 +46,25 @@ fn fine(file: &ShelfFile, advice: &[Advice]) -> String {
     } else {
         format!("\nTaken as written, but look at it ({}):\n{lines}", count(advice.len(), "remark", "remarks"))
     };
-    format!("{seen}{advised}\n{}\n{DEFERENCE}\n", manners::lines(&file.shelf.alarms))
+    let cold: String = nests.iter().filter_map(without_heat).collect();
+    let waits = manners::lines(&file.shelf.alarms);
+    format!("{seen}{cold}{advised}\n{waits}\n{DEFERENCE}\n")
+}
+
+/// How cold the brood gets, and how soon, when a mat dies or leave to heat is withdrawn.
+fn without_heat(nest: &Nest) -> Option<String> {
+    let Cooling { end_c, low_c, below_s } = cooling(&Question::of(nest, USUAL_ROOM))?;
+    let span = |s: f64| Span::from_ms((s * 1000.0) as i64);
+    let told = match below_s {
+        None => format!("the brood place stays above {low_c:.0} °C"),
+        Some(when) => format!(
+            "the brood place is below {low_c:.0} °C after some {} ({} to {}) and comes down to the room",
+            span(when.mid),
+            span(when.low),
+            span(when.high)
+        ),
+    };
+    Some(format!("{}: without heat, in a room at {end_c:.0} °C, {told}; an estimate.\n", nest.id))
 }
 
 fn count(n: usize, one: &str, many: &str) -> String {

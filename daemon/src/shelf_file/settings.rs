@@ -260,4 +260,6 @@ pub struct PermitSettings {
     pub key_file: PathBuf,
     /// The most that the mat may be driven, 0 to 1.
     pub duty: f64,
+    /// Only signed packs count as the node's own: the broker binds nobody to its topics.
+    pub signed: bool,
 }

@@ -525,6 +525,12 @@ fn reports_end_with_deference_and_the_right_code() {
     assert_eq!(code, 0);
     assert!(text.contains("1 nest, 1 probe, 0 heating mats"), "{text}");
     assert!(text.contains("shelf.toml:4: nest[0].probe: ") && text.trim_end().ends_with(DEFERENCE), "{text}");
+    let heated = format!(
+        "{LEAST}[nest.pad]\nfrom_mm = 0\nto_mm = 80\nwatts = 5\n[nest.band]\nlow_c = 24\nhigh_c = 28\nlimit_c = 34\n"
+    );
+    assert!(!text.contains("without heat"), "{text}");
+    let (text, _) = report(&judged(&heated, &[]));
+    assert!(text.contains(": without heat, in a room at 19 °C, the brood place is below 24 °C after some "), "{text}");
     let (text, code) = report(&judged("[[nest]]\n", &[]));
     assert_eq!(code, 64);
     assert!(text.contains("3 things are wrong") && text.trim_end().ends_with(DEFERENCE), "{text}");
@@ -642,7 +648,7 @@ fn the_slow_alarms_have_their_delays_and_what_is_unwise_about_them_is_said() {
 }
 
 #[test]
-fn a_mat_on_leave_needs_a_node_users_and_a_probe_that_nobody_can_feign() {
+fn a_mat_on_leave_needs_a_node_and_a_probe_that_nobody_can_feign_and_signed_packs_without_users() {
     let pad = "[nest.pad]\nfrom_mm = 0\nto_mm = 80\nwatts = 5\n";
     let users = "[broker]\nembedded = \"127.0.0.1:1883\"\nusers_file = \"users\"\n";
     let leave = "drive = \"n:pad\"\npermit_key_file = \"n.key\"\npermit_duty = 0.5\n";
@@ -651,7 +657,9 @@ fn a_mat_on_leave_needs_a_node_users_and_a_probe_that_nobody_can_feign() {
     assert_eq!((permit.nest, permit.node.as_str(), file.permits.len()), (0, "n", 1));
     assert!((permit.duty - 0.5).abs() < 1e-12 && permit.key_file.ends_with("n.key"));
     let key_at = "shelf.toml:12: nest[0].pad.permit_key_file";
-    check_after(&format!("{pad}{leave}"), key_at, "users_file");
+    assert!(!permit.signed);
+    let (file, advice) = good(&format!("{LEAST}{pad}{leave}"), &[]);
+    assert!(file.permits[0].signed && advice.iter().any(|said| said.why.contains("signed packs")), "{advice:?}");
     check_after(&format!("{pad}permit_key_file = \"n.key\"\n{users}"), &key_at.replace("12", "11"), "needs drive");
     check_after(
         &format!("{pad}permit_duty = 0.5\n{users}"),

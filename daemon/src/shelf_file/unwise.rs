@@ -46,6 +46,13 @@ pub(super) fn advise(file: &ShelfFile, raw: &RawFile, f: &mut Findings) {
             "write where = \"study, second board\"",
         );
     }
+    for permit in file.permits.iter().filter(|permit| permit.signed) {
+        f.advise(
+            &format!("nest[{}].pad[{}].permit_key_file", permit.nest, permit.pad),
+            "rests on signed packs alone: the broker binds nobody to the node's topics",
+            "let the node sign its packs, as that in firmware/ does; or give the daemon's own broker a users_file",
+        );
+    }
     if file.shelf.nests.is_empty() {
         let why = "there is none: the daemon runs, judges nothing and tells nobody of anything";
         f.advise(

@@ -4,10 +4,12 @@
 //! cargo run -p node --example settings -- --node oak-node --broker 192.168.1.10:1883 --key-file oak.key --out oak.bin
 //! ```
 //!
-//! Of a key file the first 64 hexadecimal digits count; without one the node never heats.
+//! Of a key file the first 64 hexadecimal digits count; without one the node never heats. A node with a radio also needs
+//! `--wifi NAME` and `--wifi-password-file FILE`.
 #![expect(clippy::unwrap_used, clippy::panic, reason = "a tool for one's own hand ends with what is wrong")]
 
-use node::settings::{Name, SETTINGS, Settings};
+use node::radio::Radio;
+use node::settings::{Name, RADIO, SETTINGS, Settings};
 use node::store::Memory;
 use std::net::SocketAddrV4;
 
@@ -56,6 +58,14 @@ fn main() {
     assert_eq!(Settings::decode(&bytes).as_ref(), Ok(&settings), "the settings do not hold together");
     let mut image = Image(vec![0xff; 4096]);
     assert!(SETTINGS.save(&mut image, &bytes).unwrap());
+    if let Some(network) = value("--wifi") {
+        let password = value("--wifi-password-file").map(|path| std::fs::read_to_string(path).unwrap());
+        let radio = Radio {
+            network: heapless::String::try_from(network.as_str()).unwrap(),
+            password: heapless::String::try_from(password.as_deref().unwrap_or("").trim_end()).unwrap(),
+        };
+        assert!(RADIO.save(&mut image, &radio.encode().unwrap()).unwrap());
+    }
     std::fs::write(value("--out").unwrap_or_else(|| panic!("--out FILE is missing")), image.0).unwrap();
     println!("{settings:?}");
 }

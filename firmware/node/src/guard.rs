@@ -272,6 +272,15 @@ impl<const P: usize> Guard<P> {
         self.verdict
     }
 
+    /// When the lease that is held ends; it may be over.
+    #[must_use]
+    pub const fn lease_ends(&self) -> Option<Millis> {
+        match self.lease {
+            Given::Until { ends, .. } => Some(ends),
+            Given::None | Given::Refused => None,
+        }
+    }
+
     /// Whether the switch is closed.
     #[must_use]
     pub const fn pin(&self) -> bool {

@@ -23,6 +23,7 @@ pub mod orders;
 pub mod outbox;
 pub mod plausible;
 pub mod probe;
+pub mod radio;
 pub mod schedule;
 pub mod settings;
 pub mod store;

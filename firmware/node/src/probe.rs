@@ -3,6 +3,7 @@
 //! Each is told to measure ([`Probe::start`]) and asked for the result after [`Probe::wait_ms`]: whoever calls sleeps in
 //! between, so that one slow probe holds up nothing else.
 pub mod any;
+pub mod bme280;
 pub mod crc8;
 pub mod ds18b20;
 pub mod lm75;

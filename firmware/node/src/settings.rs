@@ -12,8 +12,10 @@ use crate::store::{Memory, Pair, Payload};
 pub const SETTINGS: Pair = Pair { at: 0, version: 1 };
 /// Where the node's own notes lie.
 pub const NOTES: Pair = Pair { at: 512, version: 1 };
-/// Bytes that both take.
-pub const MEMORY_BYTES: u32 = 1024;
+/// Where the radio's settings lie, of a node that has one.
+pub const RADIO: Pair = Pair { at: 1024, version: 1 };
+/// Bytes that all take.
+pub const MEMORY_BYTES: u32 = 1536;
 
 /// Longest name of a node, prefix of topics, or user, bytes.
 pub const NAME_MAX: usize = 32;
@@ -125,7 +127,7 @@ impl Settings {
 }
 
 /// What is still to be read.
-struct Rest<'a>(&'a [u8]);
+pub(crate) struct Rest<'a>(pub(crate) &'a [u8]);
 
 impl Rest<'_> {
     fn take<const N: usize>(&mut self) -> Result<[u8; N], Wrong> {
@@ -134,7 +136,7 @@ impl Rest<'_> {
         Ok(*taken)
     }
 
-    fn text<const N: usize>(&mut self) -> Result<heapless::String<N>, Wrong> {
+    pub(crate) fn text<const N: usize>(&mut self) -> Result<heapless::String<N>, Wrong> {
         let [len] = self.take()?;
         let (taken, rest) = self.0.split_at_checked(len.into()).ok_or(Wrong::Length)?;
         self.0 = rest;

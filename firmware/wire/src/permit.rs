@@ -206,14 +206,15 @@ pub fn read_permit(bytes: &[u8], node: &str, key: &Key) -> Result<Permit, Permit
     if said.next().is_some() { Err(PermitError::Garbled) } else { open(&frame, node, key) }
 }
 
-fn mac(node: &str, key: &Key, body: &[u8]) -> Hmac<Sha256> {
-    // The length stands first, so that no end of a name can pass for the begin of a body.
+/// Over what is said by or to `node`; `domain` sets one use of the key apart from another.
+pub(crate) fn mac(domain: &[u8], node: &str, key: &Key, said: &[&[u8]]) -> Hmac<Sha256> {
+    // The length stands first, so that no end of a name can pass for the begin of what is said.
     debug_assert!(node.len() <= MAX_NAME);
     let mut mac = hmac(key);
-    mac.update(DOMAIN);
+    mac.update(domain);
     mac.update(&[node.len().to_le_bytes()[0]]);
     mac.update(node.as_bytes());
-    mac.update(body);
+    said.iter().for_each(|part| mac.update(part));
     mac
 }
 
@@ -225,7 +226,7 @@ fn seal(node: &str, key: &Key, permit: &Permit) -> [u8; FRAME_BYTES] {
     let mut frame = [0; FRAME_BYTES];
     let (body, proof) = frame.split_at_mut(BODY_BYTES);
     body.copy_from_slice(&spell(permit));
-    proof.copy_from_slice(&mac(node, key, body).finalize().into_bytes());
+    proof.copy_from_slice(&mac(DOMAIN, node, key, &[body]).finalize().into_bytes());
     frame
 }
 
@@ -249,7 +250,7 @@ fn spell(permit: &Permit) -> [u8; BODY_BYTES] {
 fn open(frame: &[u8; FRAME_BYTES], node: &str, key: &Key) -> Result<Permit, PermitError> {
     let (body, proof) = frame.split_at(BODY_BYTES);
     // In constant time: whoever guesses learns nothing from how long a refusal takes.
-    mac(node, key, body).verify_slice(proof).map_err(|_| PermitError::Forged)?;
+    mac(DOMAIN, node, key, &[body]).verify_slice(proof).map_err(|_| PermitError::Forged)?;
     let [layout, kind, rest @ ..] = body else { return Err(PermitError::Garbled) };
     if *layout != LAYOUT {
         return Err(PermitError::Garbled);

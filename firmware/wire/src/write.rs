@@ -184,6 +184,26 @@ impl<'b, F: Format> PackWriter<'b, F> {
         self.records
     }
 
+    /// Keeps `room` bytes free for what comes last.
+    ///
+    /// # Errors
+    /// [`WriteError::Full`] if there are not so many.
+    pub fn reserve(&mut self, room: usize) -> Result<(), WriteError> {
+        let limit = self.out.limit.checked_sub(room).filter(|limit| *limit >= self.out.len);
+        self.out.limit = limit.ok_or(WriteError::Full)?;
+        Ok(())
+    }
+
+    /// Gives back what was kept free.
+    pub(crate) const fn release(&mut self) {
+        self.out.limit = self.out.buffer.len() - F::TAIL;
+    }
+
+    /// What was written so far, without the pack's end.
+    pub(crate) fn written(&self) -> &[u8] {
+        self.out.buffer.get(..self.out.len).unwrap_or_default()
+    }
+
     /// Ends the pack and returns its bytes.
     #[must_use]
     pub fn finish(self) -> &'b [u8] {

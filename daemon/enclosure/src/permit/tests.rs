@@ -51,6 +51,8 @@ struct Bench {
     heat: crate::body::Heat,
     minute: i64,
     duty: f64,
+    /// A relay whose contacts have welded heats whatever it is told.
+    welded: bool,
     hottest_c: f64,
     leave: Leave,
 }
@@ -65,7 +67,7 @@ impl Bench {
         let shelf = Shelf { name: "bench".to_string(), nests: vec![nest], alarms: AlarmSettings::default() };
         let heat = body.cold();
         let leave = Leave::Withhold(Withheld::Unheard);
-        Self { core: Core::new(shelf), body, heat, minute: 0, duty: 0.0, hottest_c: ROOM_C, leave }
+        Self { core: Core::new(shelf), body, heat, minute: 0, duty: 0.0, welded: false, hottest_c: ROOM_C, leave }
     }
 
     fn now(&self) -> Timestamp {
@@ -88,7 +90,8 @@ impl Bench {
     /// A minute: the nest lives, its probes speak (`brood` with `off_k` on top), and leave is asked for.
     fn minute(&mut self, obeys: bool, off_k: f64) {
         for _ in 0..3 {
-            self.body.advance(&mut self.heat, &[self.duty], 0.0);
+            let gives = if self.welded { 1.0 } else { self.duty };
+            self.body.advance(&mut self.heat, &[gives], 0.0);
             let points = (0..=40).map(|i| self.celsius(50.0 + f64::from(i)));
             self.hottest_c = points.fold(self.hottest_c, f64::max);
         }
@@ -199,4 +202,41 @@ fn it_is_told_how_cold_the_brood_place_gets_and_how_soon() {
     }
     let expected = told.below_after.map(|span| span.ms() / 60_000).unwrap();
     assert!((expected - minutes).abs() * 5 <= minutes + 10, "told {expected} minutes, it took {minutes}");
+}
+
+/// A thermostat's swing under leave, then contacts that weld: the node opens its switch, and heat goes on.
+#[test]
+fn a_relay_that_welds_is_told_off_and_found_by_its_heat_and_leave_does_not_come_back() {
+    let mut bench = Bench::new(1.0);
+    let stuck = |bench: &Bench| {
+        let mut all = bench.core.alarms();
+        all.any(|(key, state, ..)| key.alarm == crate::Alarm::HeaterStuckOn && state == State::Unacknowledged)
+    };
+    // Fourteen hours: past the first twelve, in which little is concluded.
+    for minute in 0..14 * 60 {
+        bench.minute(true, 0.0);
+        bench.duty = if minute / 20 % 2 == 0 { 0.0 } else { bench.duty.min(0.4) };
+        assert!(!stuck(&bench), "minute {minute}: a sound mat");
+    }
+    bench.welded = true;
+    let mut told_off = None;
+    let mut minutes = 0;
+    while !stuck(&bench) {
+        bench.minute(true, 0.0);
+        minutes += 1;
+        if bench.duty == 0.0 {
+            told_off = told_off.or(Some(minutes));
+        }
+        assert!(minutes < 60, "an hour of full power and nobody says so; leave is {:?}", bench.leave);
+    }
+    assert!(told_off.is_some_and(|told_off| told_off <= minutes), "told off after {told_off:?}, found after {minutes}");
+    std::println!("told off after {told_off:?} min, found after {minutes} min, the brood at {:.1} °C", bench.hottest_c);
+    bench.minute(true, 0.0);
+    assert_eq!(bench.leave, Leave::Withdraw);
+    // Somebody pulls the plug: it cools, and still no leave until a person has looked.
+    (bench.welded, bench.duty) = (false, 0.0);
+    for _ in 0..3 * 60 {
+        bench.minute(true, 0.0);
+        assert_eq!(bench.leave, Leave::Withdraw);
+    }
 }

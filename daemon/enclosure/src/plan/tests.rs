@@ -233,6 +233,38 @@ fn a_strong_pad_passes_the_limits_and_says_when_and_a_thermostat_is_held_where_i
     assert_eq!(weak.worst.brood.expect("a limit").soonest_s, None);
 }
 
+/// A lumped body falls as e^(−t/τ) from where it was held (a first-order lag); the pad's own lag makes it a little later.
+#[test]
+fn without_heat_a_nest_falls_below_its_band_as_the_body_that_is_simulated_does() {
+    let bare = nest(Vec::new());
+    let nest = nest(Vec::from([pad(0.0, 80.0, 6.0)]));
+    let told = cooling(&ask(&nest)).expect("a nest with pad and band");
+    assert!((told.end_c - 19.0).abs() < 1e-12 && (told.low_c - 24.0).abs() < 1e-12);
+    let when = told.below_s.expect("the room is colder than the band");
+    assert!(when.low < when.mid && when.mid < when.high, "{when:?}");
+    // The very body at the prior's medians, step by step with its pads off.
+    let scene = scene(&nest, &Faces::standing(&nest), &[]);
+    let fan = scene.fan();
+    let median = &fan.median;
+    let mut heat = median.held(duty(median, 26.0, 19.0).min(1.0));
+    let mut steps = 0;
+    while 19.0 + median.mean(&heat) >= 24.0 {
+        median.body.advance(&mut heat, &[0.0], 0.0);
+        steps += 1;
+    }
+    let simulated_s = f64::from(steps) * median.body.step_s();
+    assert!((when.mid - simulated_s).abs() <= median.body.step_s(), "{} s told, {simulated_s} s", when.mid);
+    // A warmer room leaves more time, or all of it; what is held warmer, too.
+    let at = |usual_c: f64, held_c: f64| {
+        let room = Room { usual_c, ..ROOM };
+        cooling(&Question { held_c: Some(held_c), room, ..ask(&nest) }).and_then(|told| told.below_s)
+    };
+    assert!(at(23.0, 26.0).expect("still colder").mid > when.mid && at(21.0, 27.0).expect("as above").mid > when.mid);
+    assert_eq!(at(26.0, 26.0), None);
+    assert_eq!(at(21.0, 23.0).map(|when| when.mid < 1e-6), Some(true), "held below the band");
+    assert_eq!(cooling(&ask(&bare)), None);
+}
+
 #[test]
 fn a_short_pad_under_a_very_long_nest_is_seen() {
     let long = Nest { length_mm: 5000.0, ..nest(alloc::vec![pad(0.0, 60.0, 5.0)]) };

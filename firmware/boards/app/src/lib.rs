@@ -6,9 +6,11 @@
 #![forbid(unsafe_code)]
 
 mod line;
+pub mod places;
 
 use core::cell::RefCell;
 use core::fmt::Arguments;
+use core::sync::atomic::{AtomicI32, AtomicU32, Ordering};
 
 use embassy_sync::blocking_mutex::Mutex;
 use embassy_sync::blocking_mutex::raw::CriticalSectionRawMutex;
@@ -18,7 +20,7 @@ use embedded_hal::i2c::I2c;
 use node::decide::Bounds;
 use node::guard::{Begun, Guard};
 use node::outbox::{ABSENT, Channel, Outbox, Sample};
-use node::probe::any::Any;
+use node::probe::any::Seek;
 use node::probe::{Probe, Said};
 use node::schedule::{Schedule, seed_of};
 use node::settings::{Notes, Settings};
@@ -48,11 +50,14 @@ pub const fn outbox<const N: usize, const C: usize>() -> Shared<Outbox<N, C>> {
     Mutex::new(RefCell::new(Outbox::new()))
 }
 
-/// One probe, and what its numbers are called.
+/// Stands for a signal that nobody measured.
+const NO_SIGNAL: i32 = i32::MIN;
+
+/// One probe, of `K` kinds that may hang there, and what its numbers are called.
 #[derive(Debug)]
-pub struct Place {
+pub struct Place<const K: usize> {
     /// The probe.
-    pub probe: Any,
+    pub probe: Seek<K>,
     /// The channel of its temperature.
     pub celsius: usize,
     /// The channel of its humidity, if it has one.
@@ -67,6 +72,8 @@ pub struct Node<const P: usize, const C: usize, const N: usize> {
     guard: Shared<Guard<P>>,
     outbox: &'static Shared<Outbox<N, C>>,
     fresh: Signal<CriticalSectionRawMutex, ()>,
+    signal_mdbw: AtomicI32,
+    written: AtomicU32,
     log: Log,
 }
 
@@ -89,7 +96,23 @@ impl<const P: usize, const C: usize, const N: usize> Node<P, C, N> {
         let begun = Begun { boot: notes.map(|notes| notes.boot), by_watchdog, by_brown_out };
         let patience = Millis::from(settings.every_s) * 1000 * PATIENCE.0 + PATIENCE.1;
         let guard = Guard::new(begun, bounds, patience, notes.unwrap_or_default().kept);
-        Self { settings, notes, channels, guard: Mutex::new(RefCell::new(guard)), outbox, fresh: Signal::new(), log }
+        Self {
+            settings,
+            notes,
+            channels,
+            guard: Mutex::new(RefCell::new(guard)),
+            outbox,
+            fresh: Signal::new(),
+            signal_mdbw: AtomicI32::new(NO_SIGNAL),
+            written: AtomicU32::new(0),
+            log,
+        }
+    }
+
+    /// Hears how strong the radio receives, dBm, or that it does not.
+    pub fn radio(&self, dbm: Option<i32>) {
+        let mdbw = dbm.map_or(NO_SIGNAL, |dbm| dbm.saturating_sub(30).saturating_mul(1000));
+        self.signal_mdbw.store(mdbw, Ordering::Relaxed);
     }
 
     /// For the timer interrupt: whether the pad's switch is to be closed now.
@@ -115,7 +138,12 @@ impl<const P: usize, const C: usize, const N: usize> Node<P, C, N> {
     }
 
     /// Reads the probes turn by turn, and notes in `memory` what must outlive a restart.
-    pub async fn read<B: I2c, M: Memory>(&self, bus: &mut B, places: &mut [Place; P], memory: &mut M) -> ! {
+    pub async fn read<const K: usize, B: I2c, M: Memory>(
+        &self,
+        bus: &mut B,
+        places: &mut [Place<K>; P],
+        memory: &mut M,
+    ) -> ! {
         let mut schedule = Schedule::new(u32::from(self.settings.every_s) * 1000, seed_of(&self.settings.node));
         loop {
             let taken = self.turn(bus, places).await;
@@ -133,7 +161,7 @@ impl<const P: usize, const C: usize, const N: usize> Node<P, C, N> {
         }
     }
 
-    async fn turn<B: I2c>(&self, bus: &mut B, places: &mut [Place; P]) -> Millis {
+    async fn turn<const K: usize, B: I2c>(&self, bus: &mut B, places: &mut [Place<K>; P]) -> Millis {
         let mut values = [ABSENT; C];
         for (i, place) in places.iter_mut().enumerate() {
             let said = measure(&mut place.probe, bus).await;
@@ -164,7 +192,19 @@ impl<const P: usize, const C: usize, const N: usize> Node<P, C, N> {
     }
 }
 
-async fn measure<B: I2c>(probe: &mut Any, bus: &mut B) -> Result<Said, Fault> {
+/// Asks a probe; where it is not known yet which one hangs there, each kind that may.
+async fn measure<const K: usize, B: I2c>(probe: &mut Seek<K>, bus: &mut B) -> Result<Said, Fault> {
+    let mut said = Err(Fault::Silent);
+    for _ in 0..probe.tries() {
+        said = ask(probe, bus).await;
+        if said.is_ok() {
+            break;
+        }
+    }
+    said
+}
+
+async fn ask<B: I2c>(probe: &mut impl Probe, bus: &mut B) -> Result<Said, Fault> {
     probe.start(bus)?;
     let wait_ms = probe.wait_ms();
     if wait_ms > 0 {

@@ -3,6 +3,8 @@
 //! Packs go at QoS 0: a broker's acknowledgement says nothing about the daemon's disk, and its redelivery would carry
 //! a time that is no longer true. What gets no receipt is sent again, written anew.
 
+use core::sync::atomic::Ordering;
+
 use embassy_futures::select::{Either, select};
 use embassy_net::tcp::TcpSocket;
 use embassy_net::{IpAddress, IpEndpoint, Stack};
@@ -12,9 +14,9 @@ use node::health::Health;
 use node::orders::{self, Order, Topic};
 use node::outbox::Pack;
 use node::schedule::{Backoff, seed_of};
-use wire::{Base, Entry, JsonWriter, Name, Payload};
+use wire::{Base, Entry, JsonWriter, Name, PROOF_ROOM, Payload, write_proof};
 
-use crate::{Node, now};
+use crate::{NO_SIGNAL, Node, now};
 
 /// How long a connection may take.
 const CONNECT: Duration = Duration::from_secs(10);
@@ -22,8 +24,8 @@ const CONNECT: Duration = Duration::from_secs(10);
 const KEEP_ALIVE_S: u16 = 10;
 /// The outbox is asked at least so often.
 const ASK_EVERY: Duration = Duration::from_secs(1);
-/// Largest pack: eight samples of three channels, header and health.
-const PACK_BYTES: usize = 1800;
+/// Largest pack: eight samples of five channels, 55 bytes each, and header, health and proof.
+const PACK_BYTES: usize = 2800;
 /// Largest message to a node.
 const HEARD_BYTES: usize = 512;
 
@@ -149,12 +151,17 @@ impl<const P: usize, const C: usize, const N: usize> Node<P, C, N> {
         if pack.is_new {
             self.guard(|guard| guard.pack_made(pack.seq, pack.newest));
         }
-        line.publish(Publication::bytes(&topics.senml, bytes)).await.is_ok()
+        let said = line.publish(Publication::bytes(&topics.senml, bytes)).await.is_ok();
+        if said && pack.is_new && pack.seq == 1 {
+            (self.log)(format_args!("said for the first time"));
+        }
+        said
     }
 
     fn write<'b>(&self, buffer: &'b mut [u8], topics: &Topics, pack: &Pack) -> Option<&'b [u8]> {
         let notes = self.notes.unwrap_or_default();
         let mut out = JsonWriter::new(buffer).ok()?;
+        out.reserve(PROOF_ROOM).ok()?;
         let about = (topics.base.as_str(), notes.boot, now());
         self.outbox(|outbox| outbox.write(&mut out, pack, about, &self.channels)).ok()?;
         let lost = self.outbox(|outbox| outbox.lost());
@@ -165,11 +172,23 @@ impl<const P: usize, const C: usize, const N: usize> Node<P, C, N> {
             refused: guard.refused(),
             reset: guard.kept().reset,
             heat_off: guard.verdict().err(),
+            signal_mdbw: Some(self.signal_mdbw.load(Ordering::Relaxed)).filter(|mdbw| *mdbw != NO_SIGNAL),
             ..Health::default()
         });
         // What does not fit any more is said by the next pack.
         let _ = health.write(&mut out, &Base::default());
-        Some(out.finish())
+        // With it the daemon need not trust the broker. One that has no use for it passes it over.
+        match &self.settings.key {
+            Some(key) => write_proof(out, (&self.settings.node, key), self.count()).ok(),
+            None => Some(out.finish()),
+        }
+    }
+
+    /// Counts packs, those that are sent again, too.
+    fn count(&self) -> u32 {
+        let count = self.written.load(Ordering::Relaxed).wrapping_add(1);
+        self.written.store(count, Ordering::Relaxed);
+        count
     }
 
     fn hear(&self, topic: &str, payload: &[u8]) {
@@ -177,11 +196,11 @@ impl<const P: usize, const C: usize, const N: usize> Node<P, C, N> {
         let me = (settings.prefix.as_str(), settings.node.as_str(), self.notes.unwrap_or_default().boot);
         match orders::read(me, settings.key.as_ref(), topic, payload) {
             Order::Stored(upto) => self.outbox(|outbox| outbox.receipt(upto, now())),
-            Order::Permit(read) => {
-                if let Err(why) = self.guard(|guard| guard.permit(read)) {
-                    (self.log)(format_args!("refused: {why}"));
-                }
-            }
+            Order::Permit(read) => match self.guard(|guard| guard.permit(read).map(|()| guard.lease_ends())) {
+                Ok(Some(ends)) => (self.log)(format_args!("leave until {ends} ms")),
+                Ok(None) => (self.log)(format_args!("leave is withdrawn")),
+                Err(why) => (self.log)(format_args!("refused: {why}")),
+            },
             Order::NotMine | Order::Unreadable(_) | Order::Unknown => {}
         }
     }

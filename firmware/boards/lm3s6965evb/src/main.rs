@@ -23,7 +23,7 @@ use embedded_hal::delay::DelayNs;
 use ethernet::Ethernet;
 use node::at24::At24;
 use node::outbox::{Channel, Kind, Outbox};
-use node::probe::any::Any;
+use node::probe::any::{Any, Seek};
 use node::probe::lm75::{Bits, Lm75};
 use node::settings::{Notes, SETTINGS, Settings};
 use registers as r;
@@ -47,6 +47,8 @@ const UNLOCK: u32 = 0x1ACC_E551;
 static OUTBOX: app::Shared<Outbox<ROOM, 3>> = app::outbox();
 static NODE: StaticCell<Board> = StaticCell::new();
 static GUARDED: Mutex<RefCell<Option<&'static Board>>> = Mutex::new(RefCell::new(None));
+/// As the pad's switch was at the last tick: for the log.
+static CLOSED: AtomicBool = AtomicBool::new(false);
 /// Somebody wants to run.
 static PENDING: AtomicBool = AtomicBool::new(false);
 
@@ -144,6 +146,9 @@ fn SysTick() {
     time::interrupt();
     let on = critical_section::with(|cs| *GUARDED.borrow_ref(cs)).is_some_and(|node| node.tick(time::now()));
     r::PAD.write(on.into());
+    if CLOSED.swap(on, Ordering::Relaxed) != on {
+        log(format_args!("the switch is {}", if on { "closed" } else { "open" }));
+    }
 }
 
 #[exception]
@@ -177,7 +182,7 @@ async fn beat(node: &'static Board) {
 
 #[embassy_executor::task]
 async fn read(node: &'static Board, mut bus: Bus, mut eeprom: Eeprom) {
-    let probe = |address| Any::Lm75(Lm75::new(address, Bits::Twelve));
+    let probe = |address| Seek::new([Any::Lm75(Lm75::new(address, Bits::Twelve))]);
     let mut places = [
         Place { probe: probe(0x48), celsius: 0, humidity: None },
         Place { probe: probe(0x49), celsius: 1, humidity: None },

@@ -151,3 +151,35 @@ proptest::proptest! {
         proptest::prop_assert!(times.is_sorted());
     }
 }
+
+/// What each board loses over an outage, by its room and how often it reads; the figures of `firmware/README.md`.
+#[test]
+fn an_outage_of_a_minute_or_an_hour_loses_nothing_and_a_day_what_the_room_says() {
+    fn lost<const N: usize>(outage_s: u64, every_s: u64) -> (u32, u32) {
+        // Not on the stack: a board has it as a static.
+        let mut outbox = std::boxed::Box::new(Outbox::<N, 5>::new());
+        let turns = outage_s / every_s;
+        for turn in 0..turns {
+            outbox.push(Sample::new(turn * every_s * 1000, [2500; 5]));
+        }
+        assert_eq!(outbox.len() as u64 + u64::from(outbox.lost()), turns);
+        (turns as u32, outbox.lost())
+    }
+    let outages = [60, 3600, 86_400];
+    for every_s in [10, 60] {
+        let boards = [
+            ("lm3s6965evb", outages.map(|outage_s| lost::<1500>(outage_s, every_s))),
+            ("esp32", outages.map(|outage_s| lost::<6000>(outage_s, every_s))),
+            ("rp2040", outages.map(|outage_s| lost::<8000>(outage_s, every_s))),
+        ];
+        for (board, [minute, hour, day]) in boards {
+            std::println!("{board}, every {every_s} s: (taken, lost) in 1 min {minute:?}, 1 h {hour:?}, 1 day {day:?}");
+            assert_eq!((minute.1, hour.1), (0, 0), "{board}");
+            // Where the room is enough nothing is lost; where not, what is left is at least three quarters of it.
+            let room = [("lm3s6965evb", 1500), ("esp32", 6000), ("rp2040", 8000)];
+            let room = room.iter().find(|(name, _)| *name == board).map_or(0, |(_, room)| *room);
+            assert_eq!(day.1 == 0, day.0 <= room, "{board}: {day:?}");
+            assert!(day.0 - day.1 >= (room * 3 / 4).min(day.0), "{board}: {day:?}");
+        }
+    }
+}

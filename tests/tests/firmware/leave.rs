@@ -1,113 +1,7 @@
-//! The node's firmware on an emulated board, against the daemon with its own broker.
-use node::settings::{Name, Settings};
-use std::path::Path;
-use std::time::Duration;
-use tests::board::{BROKER, Bench, Board};
-use tests::daemon::Daemon;
+//! Leave to heat, end to end: it comes, ends in a danger, with the lease or by a bad permit, and returns by a person.
+use super::*;
 use tests::node::Line;
-use tests::{SOON, history, shelf, wait};
 use wire::{JsonWriter, Permit, PermitKind, write_permit};
-
-const PUMP: &str = env!("CARGO_BIN_EXE_pump");
-const KEY: [u8; 32] = [7; 32];
-/// What takes the raw guard its 20 s, or the core its minute.
-const A_WHILE: Duration = Duration::from_secs(180);
-
-/// A nest whose mat the node drives on leave.
-const ON_LEAVE: &str = r#"
-[[nest]]
-id = "oak"
-length_mm = 240
-material = "oak"
-[nest.pad]
-from_mm = 0
-to_mm = 80
-watts = 5.0
-drive = "oak-node:pad"
-permit_key_file = "oak.key"
-[nest.brood]
-from_mm = 50
-to_mm = 90
-[nest.band]
-low_c = 24.0
-high_c = 31.0
-limit_c = 35.0
-[[nest.probe]]
-source = "oak-node:warm"
-at_mm = 70
-[[nest.probe]]
-source = "oak-node:cool"
-at_mm = 230
-"#;
-
-fn settings(node: &str, every_s: u16) -> Settings {
-    let name = |text: &str| Name::try_from(text).unwrap();
-    Settings {
-        node: name(node),
-        prefix: name("warmend"),
-        broker: BROKER,
-        user: name(node),
-        password: heapless::String::try_from("word").unwrap(),
-        key: Some(KEY),
-        every_s,
-        limit_centi_c: 4500,
-        duty_permille: 1000,
-    }
-}
-
-/// A shelf of these nests with users for both nodes.
-fn lay_out(dir: &Path, nests: &str) {
-    let services = shelf::SERVICES.replace("[web]", "users_file = \"users\"\n[web]");
-    shelf::write(dir, &[nests, &services]);
-    let meddler = shelf::user("meddler", "word").trim_end().to_owned() + ":read warmend/#,write warmend/+/permit\n";
-    let users = [shelf::user("oak-node", "word"), shelf::user("elm-node", "word"), meddler];
-    std::fs::write(dir.join("users"), users.concat()).unwrap();
-    std::fs::write(dir.join("oak.key"), "07".repeat(32)).unwrap();
-}
-
-fn stored(dir: &Path, source: &str) -> Vec<i64> {
-    let all = history::temperatures(&dir.join("warmend.db"));
-    all.into_keys().filter(|(name, _)| name == source).map(|(_, at)| at).collect()
-}
-
-#[track_caller]
-fn pad_becomes(board: &mut Board, closed: bool, limit: Duration) {
-    wait(&format!("the switch is closed: {closed}"), limit, || (board.pad() == closed).then_some(()));
-}
-
-fn waits(daemon: &Daemon) -> bool {
-    daemon.now()["nests"][0]["leave"][0]["waits"] == true
-}
-
-/// A person resets it, as soon as the daemon lets them.
-#[track_caller]
-fn reset(daemon: &Daemon) {
-    wait("it can be reset", A_WHILE, || {
-        (daemon.command(&["alarms", "reset", "brood-limit@oak"]).code == 0).then_some(())
-    });
-}
-
-#[test]
-fn two_boards_of_one_image_boot_publish_and_are_heard() {
-    let dir = tempfile::tempdir().unwrap();
-    let elm = shelf::PLAIN.replace("id = \"oak\"", "id = \"elm\"").replace("oak-node", "elm-node");
-    lay_out(dir.path(), &(shelf::PLAIN.to_owned() + &elm));
-    let daemon = Daemon::run(dir.path());
-    let benches = [("oak-node", 0x57), ("elm-node", 0x58)]
-        .map(|(node, mac)| Bench::new(dir.path(), mac, &settings(node, 2), PUMP));
-    benches.iter().for_each(|bench| bench.lead_to(daemon.broker));
-    let mut boards = benches.each_ref().map(|bench| bench.power(27.25, 22.5));
-    for source in ["oak-node:warm", "oak-node:cool", "elm-node:warm", "elm-node:cool"] {
-        wait("its readings are stored", SOON, || (stored(dir.path(), source).len() >= 3).then_some(()));
-    }
-    for (board, nest) in boards.iter_mut().zip(["oak", "elm"]) {
-        assert!(!board.pad(), "nobody permitted it");
-        let probe = format!("probe_celsius{{nest=\"{nest}\",probe=\"{nest}-node:warm\"}}");
-        assert_eq!(daemon.metric(&probe), Some(27.25));
-        println!("connected at {:?} ms of the board's time", board.logged_at_ms("connected"));
-    }
-    assert_eq!(daemon.stop(), 0);
-}
 
 #[test]
 fn heat_comes_on_leave_ends_in_a_danger_and_returns_by_a_person_only() {
@@ -200,6 +94,11 @@ fn a_permit_that_is_garbled_forged_or_said_again_ends_heat_until_the_next_good_o
     assert_eq!(daemon.stop(), 0);
 }
 
+/// When a line was logged, ms of the board's time.
+fn at_ms(line: &str) -> Option<u64> {
+    line.strip_prefix('[')?.split(' ').next()?.parse().ok()
+}
+
 /// In time that skips what the board sleeps through: an hour is a matter of a minute.
 #[test]
 fn without_a_line_heat_ends_with_the_lease_and_the_node_speaks_again() {
@@ -212,10 +111,24 @@ fn without_a_line_heat_ends_with_the_lease_and_the_node_speaks_again() {
     let mut board = bench.power(25.0, 22.0);
     pad_becomes(&mut board, true, SOON);
     board.cable(false);
-    pad_becomes(&mut board, false, SOON);
-    // The broker is gone as well, and comes back elsewhere.
-    daemon.kill();
     board.logs("disconnected");
+    // The broker is gone as well, and comes back elsewhere; the lease that is held is the last.
+    daemon.kill();
+    let ends =
+        board.log().lines().rev().find_map(|line| line.split_once("leave until ")?.1.strip_suffix(" ms")?.parse().ok());
+    let ends: u64 = ends.unwrap();
+    wait("the lease is over", A_WHILE, || {
+        board.log().lines().filter_map(at_ms).any(|at| at > ends + 1000).then_some(())
+    });
+    assert!(!board.pad());
+    let switched = |log: &str| -> Vec<(u64, bool)> {
+        let lines = log.lines().filter(|line| line.contains("the switch is "));
+        lines.filter_map(|line| Some((at_ms(line)?, line.ends_with("closed")))).collect()
+    };
+    // A turn of the timer is 10 ms; the log is written within it.
+    let after: Vec<_> = switched(&board.log()).into_iter().take_while(|(at, _)| *at <= ends + 20).collect();
+    println!("the lease ended at {ends} ms; the switch until 20 ms after it: {after:?}");
+    assert_eq!(after.last().map(|(_, closed)| *closed), Some(false), "driven beyond its lease: {after:?}");
     let daemon = Daemon::run(dir.path());
     bench.lead_to(daemon.broker);
     board.cable(true);

@@ -1,0 +1,48 @@
+//! The RP2040's image as it is flashed, in its emulator.
+use super::*;
+use serde_json::json;
+use tests::rp2040::Flashed;
+
+#[test]
+fn the_image_that_is_flashed_says_warmth_and_humidity_and_heats_on_leave_only() {
+    let dir = tempfile::tempdir().unwrap();
+    lay_out(dir.path(), ON_LEAVE);
+    let daemon = Daemon::run(dir.path());
+    let probes = json!({ "warm": [26.5, 55.0], "cool": [22.0, 48.0] });
+    let mut board = Flashed::power(dir.path(), &settings("oak-node", 2), (daemon.broker, PUMP), &probes);
+    let probe =
+        |what: &str, place: &str| daemon.metric(&format!("probe_{what}{{nest=\"oak\",probe=\"oak-node:{place}\"}}"));
+    wait("its readings are stored", SOON, || (stored(dir.path(), "oak-node:cool").len() >= 2).then_some(()));
+    // Two of its own steps beside: a word of the probe is 2.7 mK or 0.002 %RH, the wire's 0.01.
+    let near = |said: Option<f64>, expected: f64| said.is_some_and(|said| (said - expected).abs() < 0.02);
+    wait("warmth and humidity of both ends", SOON, || {
+        let all = [("celsius", "warm", 26.5), ("celsius", "cool", 22.0)].into_iter();
+        let damp = [("humidity_ratios", "warm", 0.55), ("humidity_ratios", "cool", 0.48)];
+        all.chain(damp).all(|(what, place, expected)| near(probe(what, place), expected)).then_some(())
+    });
+    wait("the switch is closed", SOON, || board.pad().then_some(()));
+    println!(
+        "connected at {:?} ms, heats at {:?} ms of the board's time",
+        board.logged_at_ms("connected"),
+        board.closed_at_ms()
+    );
+    // An answer whose check does not fit says nothing: and a probe that says nothing ends heat.
+    board.tell(&json!({ "garbled": true }));
+    board.logs("probe 0: Garbled");
+    wait("the switch is open", SOON, || (!board.pad()).then_some(()));
+    board.tell(&json!({ "garbled": false }));
+    wait("the switch is closed again", SOON, || board.pad().then_some(()));
+    board.warm(36.0, 55.0);
+    wait("the switch is open", SOON, || (!board.pad()).then_some(()));
+    wait("the danger is raised", A_WHILE, || daemon.alarm("oak", "brood-limit"));
+    board.logs("latch: Some(Withdrawn)");
+    // A power cut: the note in the EEPROM is there again, and so is the number of the start.
+    drop(board);
+    let cool = json!({ "warm": [25.0, 55.0], "cool": [22.0, 48.0] });
+    let board = Flashed::power(dir.path(), &settings("oak-node", 2), (daemon.broker, PUMP), &cool);
+    board.logs("start Some(2) by watchdog false");
+    let before = daemon.metric("readings_total").unwrap_or(0.0);
+    wait("it speaks again", SOON, || (daemon.metric("readings_total") > Some(before + 8.0)).then_some(()));
+    assert!(board.closed_at_ms().is_empty(), "what was withdrawn came back by a power cut");
+    assert_eq!(daemon.stop(), 0);
+}
