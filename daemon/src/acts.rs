@@ -18,6 +18,8 @@ use crate::times::{self, End, Moment};
 use crate::told;
 use anyhow::{Context as _, bail};
 use clap::{Args, Subcommand};
+use enclosure::estimate::Fit;
+use enclosure::shelf::Nest;
 use enclosure::{Span, State, Timestamp};
 use std::io::Write;
 use std::ops::Range;
@@ -229,6 +231,28 @@ impl Keeper {
             Self::Daemon(daemon) => daemon.notes(span).await,
             Self::File(file) => file.notes(span),
         }
+    }
+}
+
+/// Puts a former fit of a nest back into force: by the daemon, or in the file for its next start.
+///
+/// # Errors
+/// What was attempted, why it failed, what to do.
+pub async fn put_back_fit(file: &ShelfFile, (nest, fit): (&str, i64), why: &str, now: Timestamp) -> anyhow::Result<()> {
+    match Keeper::find(file, now)? {
+        Keeper::Daemon(daemon) => daemon.put_back_fit(nest, fit, why).await,
+        Keeper::File(mut file) => file.put_back_fit(nest, fit, why, now),
+    }
+}
+
+/// Keeps a fit of a nest and puts it into force from the daemon's next start on.
+///
+/// # Errors
+/// If a daemon runs, or history cannot be written.
+pub fn keep_fit(file: &ShelfFile, nest: &Nest, fit: Fit, now: Timestamp) -> anyhow::Result<()> {
+    match Keeper::find(file, now)? {
+        Keeper::Daemon(_) => bail!("keeping the fit of {}: a daemon runs on this history. Stop it first", nest.id),
+        Keeper::File(mut file) => file.keep_fit(nest, fit, now),
     }
 }
 

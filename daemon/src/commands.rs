@@ -5,7 +5,7 @@ use crate::clock::{Clock, SystemClock};
 use crate::notices::{self, Context, Kit, Ledger, card, heartbeat};
 use crate::run::{self, NoticeParts, Outfit, Task, WebParts};
 use crate::shelf_file::{self, EXIT_WRONG, ShelfErrors, ShelfFile};
-use crate::{acts, demo, exchange, plan, replay, review, web};
+use crate::{acts, demo, exchange, fit, plan, replay, review, web};
 use anyhow::Context as _;
 use std::future::Future;
 use std::io::Write as _;
@@ -119,6 +119,16 @@ pub fn execute(cli: Cli) -> Result<u8, Failure> {
             block_on(acts::alarms(&command, &file, clock.as_ref()))??;
             Ok(EXIT_DONE)
         }
+        Command::Fit(args) => {
+            let file = load(&cli.shelf)?;
+            block_on(fit::fit(&args, &file, clock.as_ref()))?.map_err(|e| {
+                match e.downcast_ref::<fit::WrongCall>() {
+                    Some(wrong) => Failure::CalledWrongly(wrong.to_string()),
+                    None => Failure::Failed(e),
+                }
+            })?;
+            Ok(EXIT_DONE)
+        }
         Command::Note { command } => {
             let file = load(&cli.shelf)?;
             block_on(acts::notes(command, &file, clock.as_ref()))??;
@@ -204,6 +214,7 @@ fn tell(p: NoticeParts) -> Task {
         ledger,
         recipients: p.file.recipients.clone(),
         remind: p.file.remind,
+        history: Some(p.file.history.path.clone()),
     };
     let notices = notices::start(&p.file.notices, p.told, p.sent.clone(), kit);
     let beating = p.file.heartbeat.clone().map(|settings| {
@@ -311,6 +322,7 @@ mod tests {
                 &["run"],
                 &["review"],
                 &["plan"],
+                &["fit"],
                 &["replay", "-"],
                 &["alarms", "list"],
                 &["note", "list"],

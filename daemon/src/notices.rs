@@ -43,6 +43,7 @@ use crate::snapshot::{AlarmName, Sent as Report, Snapshot, TOLD_WAITING, Told};
 use anyhow::Context as _;
 use enclosure::{Span, Timestamp};
 use std::collections::BTreeMap;
+use std::path::PathBuf;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicU64, Ordering};
 use std::time::Duration;
@@ -141,13 +142,15 @@ pub struct Kit {
     pub recipients: Vec<Recipient>,
     /// After so long an answered danger that still holds is brought to mind.
     pub remind: Span,
+    /// The history, for the week's report; none: there is no such report.
+    pub history: Option<PathBuf>,
 }
 
 /// Starts one task for each of `ways`, and one that hands them what comes out of `told`. They end when `told` does.
 ///
 /// Outcomes are offered, never waited for.
 pub fn start(ways: &[NoticeWay], told: mpsc::Receiver<Told>, outcomes: mpsc::Sender<Report>, kit: Kit) -> Notices {
-    let Kit { clock, context, snapshots, publisher, answering, ledger, recipients, remind } = kit;
+    let Kit { clock, context, snapshots, publisher, answering, ledger, recipients, remind, history } = kit;
     let losses = Arc::new(Losses::default());
     let (ledger, recipients) = (Arc::new(ledger), recipients.into());
     let shared = Shared {
@@ -159,6 +162,7 @@ pub fn start(ways: &[NoticeWay], told: mpsc::Receiver<Told>, outcomes: mpsc::Sen
         answering: Arc::clone(&answering),
         ledger,
         recipients,
+        history: history.map(Into::into),
     };
     let mut tasks = JoinSet::new();
     let (mut mailboxes, mut proofs) = (Vec::new(), Vec::new());

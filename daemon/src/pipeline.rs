@@ -206,7 +206,7 @@ impl Pipeline {
         let Parts { restored, writer, history, inbox, leave, acker, publisher, .. } = parts;
         let Parts { link, acts, told, sent, snapshots, clock, settings, .. } = parts;
         let grace = Grace::after(&restored, clock.as_ref());
-        let Restored { core, details, standing, watched, facts, .. } = restored;
+        let Restored { core, details, standing, watched, facts, fits, .. } = restored;
         let mats = settings.mats.iter().cloned();
         let permits = mats.map(|mat| Standing::new(mat, |name| facts.get(name).cloned())).collect();
         let (acks, mut waiting) = mpsc::channel(ACKS_WAITING);
@@ -254,6 +254,9 @@ impl Pipeline {
             settings,
         };
         let mut first = Draft::default();
+        first.batch.fits = fits;
+        // The command line looks there for the way in.
+        first.batch.urgent = true;
         first.batch.facts.append(&mut this.settings.facts);
         let text = std::mem::take(&mut this.settings.in_force);
         first.batch.settings = Some(SettingsInForce { since: this.started, text });

@@ -1,11 +1,10 @@
 //! `warmend review`: a span of history as a page, a picture or text. Reads only; whether a daemon runs does not matter.
 use crate::clock::Clock;
 use crate::history::Reader;
+use crate::report::{self, Report};
 use crate::shelf_file::ShelfFile;
 use crate::views::hours::{Hours, moment};
 use crate::views::load::{self, Load};
-use crate::views::past::{COLUMNS, recall};
-use crate::views::week::week_view;
 use anyhow::{Context as _, Result};
 use dashboards::{Assets, Frame, Paint, WeekPage, WeekView};
 use enclosure::shelf::Nest;
@@ -16,8 +15,6 @@ use std::path::{Path, PathBuf};
 
 /// The span unless another is asked for.
 const WEEK: Span = Span::from_h(7 * 24);
-/// Most columns of a picture; up to here one an hour.
-const COLUMNS_MAX: usize = 2_000;
 /// Pixels per unit of a drawing.
 const PNG_SCALE: f32 = 2.0;
 /// Width of text where the terminal tells none, characters.
@@ -28,7 +25,7 @@ const TEXT_COLUMNS: usize = 100;
 pub struct Args {
     /// The shelf.
     pub file: ShelfFile,
-    /// The nest; left out: the only one, or as text all of them.
+    /// The nest; left out: all of them.
     pub nest: Option<String>,
     /// Begin: RFC 3339, or a span back from now. Left out: a week before the end.
     pub from: Option<String>,
@@ -46,12 +43,6 @@ pub enum WrongCall {
     Nest {
         /// What was asked for.
         asked: String,
-        /// Ids.
-        known: String,
-    },
-    /// A picture shows one nest.
-    #[error("drawing into one file: the shelf has several nests ({known}). Call again with --nest and one of these")]
-    Several {
         /// Ids.
         known: String,
     },
@@ -102,6 +93,20 @@ fn write(args: &Args, now: Timestamp, hours: &Hours, (out, terminal): (&mut dyn 
     let ending = args.out.as_deref().map(ending).transpose()?;
     let span = span(args, now, hours)?;
     let reader = Reader::open(&args.file.history.path)?;
+    if let (Some((path, ending)), None, true) = (args.out.as_deref().zip(ending), &args.nest, nests.len() > 1) {
+        let report = Report::of(&reader, &args.file.shelf, &span, hours)?;
+        anyhow::ensure!(
+            !report.is_empty(),
+            "looking back at the shelf: history holds no reading of it from {}. Ask for another span with --from and --to",
+            hours.span(&span)
+        );
+        let bytes = match ending {
+            Ending::Html => report.html().into_bytes(),
+            Ending::Svg => report.svg().into_bytes(),
+            Ending::Png => dashboards::svg_to_png(&report.svg(), PNG_SCALE).context("drawing the picture")?,
+        };
+        return save(path, bytes);
+    }
     for (i, nest) in nests.iter().enumerate() {
         let week = week(&reader, args, nest, &span, hours)?;
         let Some((path, ending)) = args.out.as_deref().zip(ending) else {
@@ -110,14 +115,11 @@ fn write(args: &Args, now: Timestamp, hours: &Hours, (out, terminal): (&mut dyn 
             write!(out, "{gap}{text}").context("writing the text")?;
             continue;
         };
-        let bytes = drawn(ending, args, week, load(&reader, args, &span)?)?;
-        std::fs::write(path, bytes).with_context(|| {
-            format!("writing {}: check that the directory exists and may be written", path.display())
-        })?;
+        save(path, drawn(ending, args, week, &load(&reader, args, &span)?)?)?;
     }
     if args.out.is_none() {
         writeln!(out, "\nThe alarms themselves, of the whole shelf:").context("writing the text")?;
-        for sentence in load(&reader, args, &span)? {
+        for sentence in load(&reader, args, &span)?.sentences() {
             writeln!(out, "  {sentence}").context("writing the text")?;
         }
     }
@@ -125,9 +127,14 @@ fn write(args: &Args, now: Timestamp, hours: &Hours, (out, terminal): (&mut dyn 
 }
 
 /// How the alarms themselves did.
-fn load(reader: &Reader, args: &Args, span: &Range<Timestamp>) -> Result<Vec<String>> {
+fn load(reader: &Reader, args: &Args, span: &Range<Timestamp>) -> Result<Load> {
     let chatter = args.file.shelf.alarms.chatter_within;
-    Ok(Load::of(&load::changes(reader, span)?, span, chatter).sentences())
+    Ok(Load::of(&load::changes(reader, span)?, span, chatter))
+}
+
+fn save(path: &Path, bytes: Vec<u8>) -> Result<()> {
+    std::fs::write(path, bytes)
+        .with_context(|| format!("writing {}: check that the directory exists and may be written", path.display()))
 }
 
 fn chosen(args: &Args) -> Result<Vec<&Nest>, WrongCall> {
@@ -138,7 +145,6 @@ fn chosen(args: &Args) -> Result<Vec<&Nest>, WrongCall> {
             Some(nest) => Ok(vec![nest]),
             None => Err(WrongCall::Nest { asked: id.clone(), known: known() }),
         },
-        None if nests.len() > 1 && args.out.is_some() => Err(WrongCall::Several { known: known() }),
         None => Ok(nests.iter().collect()),
     }
 }
@@ -175,23 +181,20 @@ fn span(args: &Args, now: Timestamp, hours: &Hours) -> Result<Range<Timestamp>, 
 
 fn week(reader: &Reader, args: &Args, nest: &Nest, span: &Range<Timestamp>, hours: &Hours) -> Result<WeekView> {
     let shelf = &args.file.shelf;
-    let per_hour = span.end.since(span.start).ms() / Span::from_h(1).ms();
-    let columns = usize::try_from(per_hour).unwrap_or(COLUMNS).clamp(COLUMNS, COLUMNS_MAX);
-    let past = recall(reader, (shelf, nest), span.clone(), columns, &|| false)?;
-    if past.readings == 0 {
-        let stored = reader.series()?;
-        let ever = nest.probes.iter().any(|p| stored.iter().any(|(source, _)| *source == p.source));
-        let hint = if ever {
-            "Ask for another span with --from and --to"
-        } else {
-            "None of its probes ever was stored: check their sources in the shelf file"
-        };
-        anyhow::bail!("looking back at {}: history holds no reading of it from {}. {hint}", nest.id, hours.span(span));
+    if let Some(week) = report::nest_week(reader, (shelf, nest), span, hours)? {
+        return Ok(week);
     }
-    Ok(week_view(&past, reader, shelf.alarms.season_utc_offset, hours)?)
+    let stored = reader.series()?;
+    let ever = nest.probes.iter().any(|p| stored.iter().any(|(source, _)| *source == p.source));
+    let hint = if ever {
+        "Ask for another span with --from and --to"
+    } else {
+        "None of its probes ever was stored: check their sources in the shelf file"
+    };
+    anyhow::bail!("looking back at {}: history holds no reading of it from {}. {hint}", nest.id, hours.span(span))
 }
 
-fn drawn(ending: Ending, args: &Args, week: WeekView, alarms: Vec<String>) -> Result<Vec<u8>> {
+fn drawn(ending: Ending, args: &Args, week: WeekView, load: &Load) -> Result<Vec<u8>> {
     match ending {
         Ending::Svg => Ok(dashboards::heatmap_svg(&week).into_bytes()),
         Ending::Png => {
@@ -199,7 +202,8 @@ fn drawn(ending: Ending, args: &Args, week: WeekView, alarms: Vec<String>) -> Re
         }
         Ending::Html => {
             let frame = Frame { shelf_name: args.file.shelf.name.clone(), assets: Assets::Inline, ..Frame::default() };
-            Ok(dashboards::week_html(&WeekPage { frame, week, alarms, ..WeekPage::default() }).into_bytes())
+            let (alarms, load) = (load.sentences(), load::table(load));
+            Ok(dashboards::week_html(&WeekPage { frame, week, alarms, load, ..WeekPage::default() }).into_bytes())
         }
     }
 }

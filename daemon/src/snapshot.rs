@@ -147,6 +147,13 @@ pub enum ActKind {
     Alarm(AlarmAct, AlarmName),
     /// Write down what was seen or done.
     Note(Note),
+    /// Put a former fit of a nest's physics back into force.
+    PutBackFit {
+        /// The nest's id.
+        nest: String,
+        /// The fit's number in history.
+        fit: i64,
+    },
     /// A second watch elsewhere is missed, or heard again.
     Elsewhere {
         /// The name of its shelf.

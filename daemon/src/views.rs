@@ -4,6 +4,8 @@
 //! - [`words`]: what each alarm means and what to do;
 //! - [`now`]: a snapshot as the page of now;
 //! - [`ahead`]: what is expected of a brood place, drawn and in words;
+//! - [`span`]: a day, a week, a year by the calendar on the wall;
+//! - [`coarse`]: what the probes said over a long span, in few numbers;
 //! - [`past`]: stored readings, run through a core of its own, as a picture of a span;
 //! - [`plan`]: what is to be expected before anything is plugged in, in words;
 //! - [`week`]: that picture with alarms and notes on it;
@@ -13,6 +15,7 @@
 //!   other pages of parts, each with all its sentences in its own file;
 //! - [`sentences`]: a span day by day and in words.
 mod ahead;
+pub mod coarse;
 pub mod events;
 pub mod hours;
 pub mod itself;
@@ -25,6 +28,7 @@ pub mod now;
 pub mod past;
 pub mod plan;
 pub mod sentences;
+pub mod span;
 pub mod start;
 pub mod start_lines;
 pub mod story;

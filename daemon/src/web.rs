@@ -19,6 +19,7 @@ mod pages;
 mod places;
 mod plans;
 mod rooms;
+mod spans;
 pub mod tls;
 mod weeks;
 
@@ -155,6 +156,7 @@ pub(crate) fn router(app: Arc<App>) -> Router {
         .route("/alarms", get(pages::alarms))
         .route(dashboards::STYLE_PATH, get(pages::style))
         .route(dashboards::LIVE_PATH, get(pages::script))
+        .route(dashboards::SPAN_SCRIPT_PATH, get(pages::span_script))
         .route(dashboards::EVENTS_PATH, get(live::events))
         .route(dashboards::PLAN_PATH, get(plans::page))
         .route(dashboards::PLAN_FRAGMENT_PATH, get(plans::fragment))

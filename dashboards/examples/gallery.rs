@@ -45,8 +45,11 @@ fn write_pages(dir: &Path, calm: &NowPage, alarmed: &NowPage, week: &WeekView) -
         week: week.clone(),
         note: None,
         earlier_url: Some("?from=…".to_owned()),
-        later_url: None,
+        spans: [("day", false), ("week", true), ("month", false)]
+            .map(|(label, current)| Link { label: label.to_owned(), url: "?span=…".to_owned(), current })
+            .into(),
         downloads: vec![Link { label: "as picture".to_owned(), url: "week.png".to_owned(), current: false }],
+        ..WeekPage::default()
     };
     save("week.html", week_html(&page))?;
     let report = Frame { assets: Assets::Inline, ..frame(9) };
@@ -185,6 +188,7 @@ fn slate() -> NestView {
         room_c: Some((21.4, 0.1)),
         gives_w: Some((2.4, 0.9)),
         learning_until: Some("today 18:40".to_owned()),
+        learned_text: Some("how it carries heat, up to today 06:40 (warmend fit --nest slate)".to_owned()),
         as_of_text: "03:12".to_owned(),
         ..NestView::default()
     }
@@ -324,7 +328,7 @@ fn week() -> WeekView {
         length_mm: 240.0,
         brood: Some(Stretch { from_mm: 50.0, to_mm: 90.0 }),
         mats: vec![MatView { span: Stretch { from_mm: 0.0, to_mm: 80.0 }, place: MatPlace::Under, rated_w: 7.0 }],
-        map: HeatMap { at_mm, columns, colour: ColourRange::default() },
+        map: HeatMap { at_mm, columns, colour: ColourRange::default(), ..HeatMap::default() },
         lanes: vec![
             zone,
             lane("room", "°C", &|i| room(i).into()),
@@ -343,6 +347,7 @@ fn week() -> WeekView {
             .map(|d| (((f64::from(d) - 0.12) / 7.0).max(0.0), ((f64::from(d) + 0.28) / 7.0).min(1.0)))
             .collect(),
         days: names.iter().map(|n| day_row(n)).collect(),
+        ..WeekView::default()
     }
 }
 
@@ -356,6 +361,7 @@ fn day_row(name: &str) -> DayRow {
         known: if lost { 0.71 } else { 1.0 },
         room_c: three(19.5, 21.1, 22.7),
         heat_wh: (!lost).then_some(81.0),
+        degree_days: Some(27.2),
     }
 }
 

@@ -45,7 +45,7 @@ const INFERNO: [[u8; 3]; 33] = [
 /// First part of the map in use, 0 to 1.
 const FROM: f64 = 0.12;
 /// Last part of the map in use, 0 to 1.
-const TO: f64 = 0.90;
+const TO: f64 = 0.81;
 
 /// An sRGB colour.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]

@@ -1,5 +1,6 @@
 //! Warmth over place and time: the cells as a small indexed PNG inside the picture, the isotherms as lines upon it.
 use crate::colour::ramp;
+use crate::profile::Z90;
 use crate::svg::{Scale, px};
 use crate::week::{HeatMap, MOST_COLUMNS, MOST_ROWS};
 use base64::Engine as _;
@@ -9,6 +10,8 @@ use std::fmt::Write as _;
 const SHADES: u8 = 250;
 /// Most columns of the image inside a picture: about one a device pixel at twice the size.
 const IMAGE_COLUMNS: usize = 1400;
+/// Where the value may be off by more than this (9 times in 10 it is not), every third cell is left out, K.
+pub(crate) const DOUBT_K: f64 = 2.0;
 /// Rows of that image.
 const IMAGE_ROWS: usize = 72;
 /// Rows of the grid on which isotherms are sought.
@@ -69,15 +72,27 @@ pub(crate) fn image(map: &HeatMap, length_mm: f64) -> Option<String> {
         return None;
     }
     let mut cells = vec![SHADES; width * height];
+    let doubt = doubts(map, length_mm, width);
     for (c, column) in grid.columns.iter().enumerate() {
         for (r, value) in column.iter().enumerate() {
-            if let Some(part) = value.and_then(|v| map.colour.part(v)) {
+            let left_out =
+                (c + r) % 3 == 0 && doubt.as_ref().is_some_and(|d| d.columns[c][r].is_some_and(|k| k > DOUBT_K));
+            if let Some(part) = value.filter(|_| !left_out).and_then(|v| map.colour.part(v)) {
                 cells[(height - 1 - r) * width + c] = (part * f64::from(SHADES - 1)).round() as u8;
             }
         }
     }
     let bytes = encode(&cells, width, height)?;
     Some(format!("data:image/png;base64,{}", base64::engine::general_purpose::STANDARD.encode(bytes)))
+}
+
+/// How far each cell may be off, 9 times in 10, K; none where the map does not say.
+fn doubts(map: &HeatMap, length_mm: f64, columns: usize) -> Option<Grid> {
+    let off = |sd: &Vec<f32>| sd.iter().map(|k| k * Z90 as f32).collect();
+    let sd = map.sd_k.iter().map(|column| column.as_ref().map(off)).collect();
+    let doubt = HeatMap { at_mm: map.at_mm.clone(), columns: sd, ..HeatMap::default() };
+    let grid = Grid::new(&doubt, length_mm, (columns, IMAGE_ROWS), true);
+    (grid.columns.len() == columns).then_some(grid)
 }
 
 fn encode(cells: &[u8], width: usize, height: usize) -> Option<Vec<u8>> {
@@ -195,7 +210,12 @@ mod tests {
     fn slope(columns: usize) -> HeatMap {
         let at_mm: Vec<f64> = (0..=10).map(|i| f64::from(i) * 10.0).collect();
         let column: Vec<f32> = (0..=10_u8).map(|i| 30.0 - f32::from(i)).collect();
-        HeatMap { at_mm, columns: vec![Some(column); columns], colour: ColourRange { low_c: 18.0, high_c: 32.0 } }
+        HeatMap {
+            at_mm,
+            columns: vec![Some(column); columns],
+            colour: ColourRange { low_c: 18.0, high_c: 32.0 },
+            ..HeatMap::default()
+        }
     }
 
     fn decode(address: &str) -> (png::OutputInfo, Vec<u8>, Vec<u8>) {
@@ -219,6 +239,22 @@ mod tests {
             assert_eq!(alpha[usize::from(cells[r * 7])], 255);
         }
         assert!(cells[(IMAGE_ROWS - 1) * 7] > cells[0], "the warm zero end is at the bottom");
+    }
+
+    /// 1.645 · 1.5 K is more than 2 K: there a third of the cells lets the hatching through.
+    #[test]
+    fn what_is_hardly_known_is_full_of_holes() {
+        let mut map = slope(9);
+        let sd = |k: f32| Some(vec![k; 11]);
+        map.sd_k = (0..9).map(|c| sd(if c < 3 { 1.5 } else { 0.5 })).collect();
+        let (_, cells, alpha) = decode(&image(&map, 100.0).unwrap());
+        let holes = |columns: std::ops::Range<usize>| {
+            columns
+                .flat_map(|c| (0..IMAGE_ROWS).map(move |r| r * 9 + c))
+                .filter(|i| alpha[usize::from(cells[*i])] == 0)
+                .count()
+        };
+        assert_eq!((holes(0..3), holes(3..9)), (IMAGE_ROWS, 0));
     }
 
     #[test]

@@ -12,6 +12,7 @@ mod heatmap;
 mod minutes;
 mod now_page;
 mod page;
+mod past_view;
 mod pen;
 mod plan;
 mod plan_page;
@@ -33,6 +34,7 @@ pub use colour::{ColourRange, Rgb, ramp};
 pub use minutes::{MOST_LINES, MOST_POINTS, MinuteLine, MinutesView};
 pub use now_page::{headline, now_fragment, now_html, probes_believed};
 pub use page::{LIVE_JS, STYLE_CSS, alarms_html, ask_html, plain_html};
+pub use past_view::{Compared, LoadRow, ReportPage, WeekPage};
 pub use pen::Canvas;
 pub use plan::{
     PLAN_CAUTION, PLAN_MOST_C, PlanField, PlanGroup, PlanKind, PlanPage, PlanView, Reckoned, StuckRow, plan_text,
@@ -46,11 +48,13 @@ pub use svg::{escape, ident};
 pub use text::{Paint, week_text};
 pub use view::{
     Action, AlarmView, AlarmsPage, AskPage, Assets, BandView, BroodView, CardPage, CardPart, ForecastView, Frame, Link,
-    MatPlace, MatView, NestView, NoteForm, NowPage, PlainPage, ProbeView, ProfileView, Stretch, Tone, WeekPage,
+    MatPlace, MatView, NestView, NoteForm, NowPage, PlainPage, ProbeView, ProfileView, Stretch, Tone,
 };
-pub use week::{DayRow, HeatMap, Lane, LanePoint, MOST_COLUMNS, MOST_MARKS, MOST_ROWS, Mark, MarkKind, Tick, WeekView};
-pub use week_page::week_html;
-pub use week_picture::{heatmap_svg, heatmap_svg_on, week_sentence};
+pub use week::{
+    DayRow, HeatMap, Lane, LanePoint, MOST_COLUMNS, MOST_LISTED, MOST_MARKS, MOST_ROWS, Mark, MarkKind, Tick, WeekView,
+};
+pub use week_page::{SPAN_JS, report_html, week_html};
+pub use week_picture::{heatmap_frame, heatmap_svg, heatmap_svg_on, report_svg, week_sentence};
 pub use words::{alarm_words, state_words};
 
 /// Where pages look for [`STYLE_CSS`] (`text/css`).
@@ -61,6 +65,8 @@ pub const LIVE_PATH: &str = "/live.js";
 pub const FRAGMENT_PATH: &str = "/fragment";
 /// Where [`LIVE_JS`] listens for server-sent events named `now` (any data; at least one a minute).
 pub const EVENTS_PATH: &str = "/live";
+/// Where the page of a span looks for [`SPAN_JS`] (`text/javascript`).
+pub const SPAN_SCRIPT_PATH: &str = "/span.js";
 /// Where a plan is asked for.
 pub const PLAN_PATH: &str = "/plan";
 /// Where [`PLAN_JS`] fetches [`plan_fragment`] (`text/html`).

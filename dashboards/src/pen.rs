@@ -11,7 +11,7 @@ pub(crate) const LINE: &str = "#d9cfbf";
 pub(crate) const BODY: &str = "#e4d5bd";
 pub(crate) const ZONE: &str = "#3f7f74";
 pub(crate) const LIMIT: &str = "#7d1d12";
-pub(crate) const EMBER: &str = "#b4501e";
+pub(crate) const EMBER: &str = "#8f3b10";
 pub(crate) const DAMP: &str = "#3b6a86";
 
 /// How wide a picture is made, so that its letters keep their size.
@@ -144,6 +144,12 @@ pub(crate) mod look {
     pub(crate) fn curve() -> String {
         format!(
             r#"class="d-curve" fill="none" stroke="{INK}" stroke-width="2.2" stroke-linejoin="round" stroke-linecap="round""#
+        )
+    }
+    /// What something is compared with.
+    pub(crate) fn other() -> String {
+        format!(
+            r#"class="d-other" fill="none" stroke="{ZONE}" stroke-width="1.8" stroke-dasharray="6 3" stroke-linejoin="round""#
         )
     }
     pub(crate) fn doubt() -> String {

@@ -3,7 +3,7 @@
 //! Temperatures are °C, places mm from the nest's zero end, powers W. Clock times arrive as text, in the keeper's own
 //! time zone. Any number may be NaN: it is drawn as unknown.
 use crate::colour::ColourRange;
-use crate::week::{Tick, WeekView};
+use crate::week::Tick;
 
 /// How loud something is.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, PartialOrd, Ord)]
@@ -274,6 +274,8 @@ pub struct NestView {
     pub rh_pct: Vec<Option<f64>>,
     /// End of the first 12 hours: `today 18:40`.
     pub learning_until: Option<String>,
+    /// Up to when the nest's physics was learned, and what the last fit came to.
+    pub learned_text: Option<String>,
     /// When this was true.
     pub as_of_text: String,
     /// Temperatures at the ends of the colours; give all nests of a page the same.
@@ -298,27 +300,6 @@ pub struct ForecastView {
     pub leaves_at: Option<(f64, f64, Option<f64>)>,
     /// The same in words.
     pub words: String,
-}
-
-/// One nest's page: now, and a span of its history.
-#[derive(Clone, Debug, Default, PartialEq)]
-pub struct WeekPage {
-    /// Name and links.
-    pub frame: Frame,
-    /// The nest as it is now; left out in a report about the past.
-    pub now: Option<NestView>,
-    /// The span.
-    pub week: WeekView,
-    /// What a keeper can write down here; none: no form.
-    pub note: Option<NoteForm>,
-    /// Link to the span before.
-    pub earlier_url: Option<String>,
-    /// Link to the span after.
-    pub later_url: Option<String>,
-    /// Downloads: label and address.
-    pub downloads: Vec<Link>,
-    /// How the alarms of the whole shelf did in the span, a sentence each.
-    pub alarms: Vec<String>,
 }
 
 /// The form for a note.

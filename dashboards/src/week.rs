@@ -6,8 +6,10 @@ use crate::view::{MatView, Stretch, Tone};
 pub const MOST_COLUMNS: usize = 9000;
 /// Most rows of a heat map that are drawn.
 pub const MOST_ROWS: usize = 400;
-/// Most marks drawn on a picture; all are listed beside it.
-pub const MOST_MARKS: usize = 40;
+/// Most marks drawn on a picture.
+pub const MOST_MARKS: usize = 200;
+/// Most marks that a picture which stands alone lists in words.
+pub const MOST_LISTED: usize = 40;
 
 /// One nest over a span of time; everything shares the time axis from 0 (start) to 1 (end).
 #[derive(Clone, Debug, Default, PartialEq)]
@@ -36,8 +38,14 @@ pub struct WeekView {
     pub ticks: Vec<Tick>,
     /// Nights, as parts of the span (from, to); may be left out.
     pub nights: Vec<(f64, f64)>,
-    /// Day by day.
+    /// What a row of the table covers: `day`, `week`, `month`.
+    pub row_name: String,
+    /// Row by row.
     pub days: Vec<DayRow>,
+    /// All of it in one row.
+    pub total: Option<DayRow>,
+    /// Above which temperature degree-days are counted, °C.
+    pub base_c: f64,
 }
 
 /// Temperature over place and time, evenly spaced in time.
@@ -47,6 +55,8 @@ pub struct HeatMap {
     pub at_mm: Vec<f64>,
     /// One column a time step: °C at each place; `None`: nothing known (a gap).
     pub columns: Vec<Option<Vec<f32>>>,
+    /// Standard deviation of the believed error of each, K; shorter than the columns where it is not known.
+    pub sd_k: Vec<Option<Vec<f32>>>,
     /// Temperatures at the ends of the colours.
     pub colour: ColourRange,
 }
@@ -66,6 +76,12 @@ pub struct Lane {
     pub limit: Option<f64>,
     /// Whether the area down to zero is filled (heat).
     pub filled: bool,
+    /// Standard deviation of the error of each mean; empty where it is not known.
+    pub sd: Vec<Option<f64>>,
+    /// The same quantity of what this is compared with, spread over the same span.
+    pub other: Vec<Option<f64>>,
+    /// What was said and not believed: when, as a part of the span, and the value.
+    pub doubted: Vec<(f64, f64)>,
 }
 
 /// A time step of a lane.
@@ -138,6 +154,8 @@ pub struct DayRow {
     pub room_c: Option<LanePoint>,
     /// Heat of the mats, Wh.
     pub heat_wh: Option<f64>,
+    /// Degree-days of the brood place above the page's base, K·d, over the known time.
+    pub degree_days: Option<f64>,
 }
 
 impl HeatMap {

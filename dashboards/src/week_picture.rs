@@ -1,8 +1,12 @@
 //! A span of a nest's history as one picture: warmth over place and time, and under the same time axis what went with it.
 use crate::heatmap::{Grid, image, isotherms};
-use crate::pen::{Anchor, Canvas, LIMIT, PAPER, Pen, SOFT, look};
-use crate::svg::{Scale, area_path, fit, line_path, number, spread, text_width, wrap};
-use crate::week::{Lane, MOST_COLUMNS, MOST_MARKS, Mark, MarkKind, WeekView};
+use crate::pen::{Anchor, Canvas, Pen, SOFT, look};
+use crate::svg::{Scale, fit, number, text_width, wrap};
+use crate::week::{MOST_LISTED, MOST_MARKS, WeekView};
+
+mod lanes;
+mod marks;
+use marks::badge;
 
 /// Most lanes drawn.
 const MOST_LANES: usize = 8;
@@ -15,27 +19,46 @@ const GAP_COLUMNS: usize = 1400;
 
 /// The picture standing alone, with title, sentences and the list of what happened: for mail and files.
 pub fn heatmap_svg(week: &WeekView) -> String {
-    draw(week, Canvas::Wide, true)
+    draw(week, Canvas::Wide, true).0
+}
+
+/// Several of them, one below the other, as one picture.
+pub fn report_svg(weeks: &[WeekView]) -> String {
+    let (mut body, mut height) = (String::new(), 0.0);
+    for week in weeks {
+        let (svg, high) = draw(week, Canvas::Wide, true);
+        body += &svg.replacen("<svg ", &format!("<svg y=\"{height}\" "), 1);
+        height += high;
+    }
+    let (width, height) = (Canvas::Wide.width_px(), height.max(1.0));
+    format!(
+        r#"<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {width} {height}" width="{width}" height="{height}">{body}</svg>"#
+    )
 }
 
 /// The picture alone at a given width, for a page that says the words itself.
 pub fn heatmap_svg_on(week: &WeekView, canvas: Canvas) -> String {
-    draw(week, canvas, false)
+    draw(week, canvas, false).0
+}
+
+/// What the picture shows and how it was, in two sentences.
+pub fn week_sentence(week: &WeekView) -> String {
+    let how = week.sentences.first().map_or("", String::as_str);
+    format!("{} {how}", week_summary(week))
 }
 
 /// What the picture shows, in one sentence.
-pub fn week_sentence(week: &WeekView) -> String {
+pub(crate) fn week_summary(week: &WeekView) -> String {
     let known = week.map.columns.iter().filter(|c| c.is_some()).count();
     let part = 100.0 * known as f64 / week.map.columns.len().max(1) as f64;
     let (low, high) = (week.map.colour.low_c, week.map.colour.high_c);
     format!(
-        "Warmth along {} over {}, colours from {} to {} °C, known for {} % of the time. {}",
+        "Warmth along {} over {}, colours from {} to {} °C, known for {} % of the time.",
         week.nest_name,
         week.span_text,
         number(low, 0),
         number(high, 0),
-        number(part, 0),
-        week.sentences.first().map_or("", String::as_str)
+        number(part, 0)
     )
 }
 
@@ -47,25 +70,29 @@ struct Plate<'a> {
     right: f64,
     top: f64,
     map_foot: f64,
+    gaps: Vec<(f64, f64)>,
 }
 
-fn draw(week: &WeekView, canvas: Canvas, captions: bool) -> String {
+/// The frame of the picture, px: left and right edge of the time axis, top and foot of the map, foot of all; and the
+/// whole's width. For whoever points at it.
+pub fn heatmap_frame(week: &WeekView, canvas: Canvas) -> [f64; 6] {
+    let plate = Plate::new(week, canvas, 0.0);
+    [plate.left, plate.right, plate.top, plate.map_foot, plate.foot(), canvas.width_px()]
+}
+
+/// The picture and its height, px.
+fn draw(week: &WeekView, canvas: Canvas, captions: bool) -> (String, f64) {
     let mut pen = Pen::new("week", &week.nest_id, canvas);
     let head = if captions { caption(&mut pen, week) } else { 0.0 };
-    let (left, right) = (canvas.pick(84.0, 66.0), canvas.width_px() - canvas.pick(84.0, 48.0));
-    let top = head + 26.0;
-    let x = Scale::new((0.0, 1.0), (left, right));
-    let plate = Plate { week, canvas, x, left, right, top, map_foot: top + canvas.pick(210.0, 190.0) };
-    let lanes_top = plate.map_foot + if week.marks.is_empty() { 8.0 } else { 34.0 };
-    let pitch = plate.lane_height() + 28.0;
-    let foot = lanes_top + pitch * week.lanes.len().min(MOST_LANES) as f64;
+    let plate = Plate::new(week, canvas, head);
+    let foot = plate.foot();
 
     plate.map(&mut pen);
     plate.places(&mut pen);
     plate.colours(&mut pen);
     plate.time(&mut pen, foot);
     for (i, lane) in week.lanes.iter().take(MOST_LANES).enumerate() {
-        let lane_top = lanes_top + pitch * i as f64 + 22.0;
+        let lane_top = plate.lanes_top() + plate.pitch() * i as f64 + 22.0;
         plate.lane(&mut pen, lane, (lane_top, lane_top + plate.lane_height()));
     }
     plate.marks(&mut pen, foot);
@@ -74,7 +101,7 @@ fn draw(week: &WeekView, canvas: Canvas, captions: bool) -> String {
         height = mark_list(&mut pen, week, height);
     }
     let title = format!("{}, {}", week.nest_name, week.span_text);
-    pen.finish((canvas.width_px(), height), &title, &week_sentence(week))
+    (pen.finish((canvas.width_px(), height), &title, &week_sentence(week)), height)
 }
 
 /// Title and sentences at the top; answers their height.
@@ -91,43 +118,56 @@ fn caption(pen: &mut Pen, week: &WeekView) -> f64 {
 
 /// The marks in words; answers the new height.
 fn mark_list(pen: &mut Pen, week: &WeekView, mut y: f64) -> f64 {
-    for (i, mark) in week.marks.iter().take(MOST_MARKS).enumerate() {
+    for (i, mark) in week.marks.iter().take(MOST_LISTED).enumerate() {
         for (k, line) in wrap(&format!("{}: {}", mark.time_text, mark.text), 118, 2).iter().enumerate() {
             y += LINE_PX;
             if k == 0 {
-                badge(pen, (26.0, y - 4.0), i + 1, mark);
+                badge(pen, (26.0, y - 4.0), &(i + 1).to_string(), mark.kind);
             }
             pen.text((46.0, y), Anchor::Start, &look::letters(), line);
         }
         y += 4.0;
     }
-    if week.marks.len() > MOST_MARKS {
+    if week.marks.len() > MOST_LISTED {
         y += LINE_PX;
-        let more = format!("and {} more", week.marks.len() - MOST_MARKS);
+        let more = format!("and {} more", week.marks.len() - MOST_LISTED);
         pen.text((46.0, y), Anchor::Start, &look::soft_letters(), &more);
     }
     y + 14.0
 }
 
-/// The number of a mark: a disc for a note, a filled square for an alarm.
-fn badge(pen: &mut Pen, (x, y): (f64, f64), number: usize, mark: &Mark) {
-    let (paper, text) = match mark.kind {
-        MarkKind::Note => {
-            pen.dot((x, y), 8.0, &format!(r#"class="d-note" fill="{PAPER}" stroke="{SOFT}" stroke-width="1.3""#));
-            (r#"class="d-ink""#, "#2a231b")
-        }
-        MarkKind::Alarm(_) => {
-            pen.rect((x - 8.0, y - 8.0), (x + 8.0, y + 8.0), &format!(r#"rx="2" class="d-alarm" fill="{LIMIT}""#));
-            (r#"class="d-alarm-ink""#, "#fff6e8")
-        }
-    };
-    let look = format!(r#"{paper} fill="{text}" font-size="10.5""#);
-    pen.text((x, y + 3.8), Anchor::Middle, &look, &number.to_string());
-}
+impl<'a> Plate<'a> {
+    fn new(week: &'a WeekView, canvas: Canvas, head: f64) -> Self {
+        let (left, right) = (canvas.pick(84.0, 66.0), canvas.width_px() - canvas.pick(84.0, 48.0));
+        let top = head + 26.0;
+        let gaps = Grid::new(&week.map, week.length_mm, (GAP_COLUMNS, 8), true).gaps();
+        let x = Scale::new((0.0, 1.0), (left, right));
+        Self { week, canvas, x, left, right, top, map_foot: top + canvas.pick(210.0, 190.0), gaps }
+    }
 
-impl Plate<'_> {
+    /// Where the lanes begin: below what happened.
+    fn lanes_top(&self) -> f64 {
+        self.map_foot + if self.week.marks.is_empty() { 8.0 } else { 38.0 }
+    }
+
+    fn pitch(&self) -> f64 {
+        self.lane_height() + 28.0
+    }
+
+    fn foot(&self) -> f64 {
+        self.lanes_top() + self.pitch() * self.week.lanes.len().min(MOST_LANES) as f64
+    }
+
     fn lane_height(&self) -> f64 {
         self.canvas.pick(66.0, 58.0)
+    }
+
+    /// Hatching where nothing is known, from `top` to `foot`.
+    fn gaps(&self, pen: &mut Pen, (top, foot): (f64, f64)) {
+        let fill = format!("fill=\"url(#{})\" fill-opacity=\"0.7\"", pen.name("gap"));
+        for (from, to) in &self.gaps {
+            pen.rect((self.x.px(*from), top), (self.x.px(*to), foot), &fill);
+        }
     }
 
     fn map(&self, pen: &mut Pen) {
@@ -170,8 +210,8 @@ impl Plate<'_> {
             pen.text((x, middle), Anchor::Middle, &look::halo_letters(), "nothing known");
             return;
         }
-        for (from, to) in Grid::new(&week.map, week.length_mm, (GAP_COLUMNS, 8), true).gaps() {
-            let (a, b) = (self.x.px(from), self.x.px(to));
+        for (from, to) in &self.gaps {
+            let (a, b) = (self.x.px(*from), self.x.px(*to));
             if b - a > 84.0 {
                 pen.text((f64::midpoint(a, b), middle), Anchor::Middle, &look::halo_letters(), "no readings");
             }
@@ -254,113 +294,4 @@ impl Plate<'_> {
             }
         }
     }
-
-    fn lane(&self, pen: &mut Pen, lane: &Lane, (top, foot): (f64, f64)) {
-        for &(from, to) in self.week.nights.iter().take(MOST_TICKS) {
-            let night = format!(r#"class="d-night" fill="{SOFT}" fill-opacity="0.09""#);
-            pen.rect((self.x.px(from), top), (self.x.px(to), foot), &night);
-        }
-        let y = Scale::new(lane_span(lane), (foot, top));
-        pen.line((self.left, foot), (self.right, foot), &look::grid());
-        for v in y.ticks(3.6) {
-            pen.line((self.left - 4.0, y.px(v)), (self.left, y.px(v)), &look::leader());
-            pen.text((self.left - 7.0, y.px(v) + 4.0), Anchor::End, &look::soft_letters(), &number(v, decimals(&y)));
-        }
-        let mut edges: Vec<(f64, String)> = Vec::new();
-        if let Some((low, high)) = lane.zone {
-            pen.rect((self.left, y.px(high)), (self.right, y.px(low)), &look::zone());
-            edges.extend([(high, number(high, 0)), (low, number(low, 0))]);
-        }
-        if let Some(limit) = lane.limit.filter(|l| l.is_finite()) {
-            pen.line((self.left, y.px(limit)), (self.right, y.px(limit)), &look::limit());
-            edges.push((limit, number(limit, 0) + if self.canvas == Canvas::Wide { " limit" } else { "" }));
-        }
-        let mut places: Vec<f64> = edges.iter().map(|e| y.px(e.0)).collect();
-        spread(&mut places, 13.5, (top - 6.0, foot + 2.0));
-        for ((_, text), at) in edges.iter().zip(places) {
-            let text = fit(text, 12.5, self.canvas.width_px() - self.right - 8.0);
-            pen.text((self.right + 6.0, at + 4.0), Anchor::Start, &look::soft_letters(), &text);
-        }
-        self.course(pen, lane, &y);
-        let name = if lane.unit.is_empty() { lane.label.clone() } else { format!("{}, {}", lane.label, lane.unit) };
-        let name = fit(&name, 12.5, self.canvas.width_px() - self.left);
-        pen.text((self.left, top - 7.0), Anchor::Start, &look::letters(), &name);
-    }
-
-    /// The lane's values: shade from lowest to highest, and the mean as a line.
-    fn course(&self, pen: &mut Pen, lane: &Lane, y: &Scale) {
-        let count = lane.points.len();
-        let step = count.div_ceil(self.canvas.pick(840.0, 320.0) as usize).max(1);
-        let steps: Vec<_> =
-            lane.points.iter().take(MOST_COLUMNS * 2).collect::<Vec<_>>().chunks(step).map(summary).collect();
-        let at = |i: usize| self.x.px((i as f64 * step as f64 + step as f64 / 2.0) / count as f64);
-        let area = steps
-            .iter()
-            .enumerate()
-            .map(|(i, p)| p.map(|(low, _, high)| (at(i), y.px(high), y.px(if lane.filled { 0.0 } else { low }))));
-        let shade = if lane.filled { format!(r#"{} fill-opacity="0.55""#, look::ember()) } else { look::doubt() };
-        pen.path(&area_path(area), &shade);
-        let line = steps.iter().enumerate().map(|(i, p)| p.map(|(_, mean, _)| (at(i), y.px(mean))));
-        let look = look::curve().replace("2.2", "1.4");
-        pen.path(&line_path(line), &look);
-    }
-
-    fn marks(&self, pen: &mut Pen, foot: f64) {
-        let marks: Vec<_> = self.week.marks.iter().take(MOST_MARKS).collect();
-        let y = self.map_foot + 19.0;
-        let mut places: Vec<f64> = marks.iter().map(|m| self.x.px(m.at)).collect();
-        spread(&mut places, 18.0, (self.left - 8.0, self.right + 8.0));
-        for (i, (mark, place)) in marks.iter().zip(places).enumerate() {
-            let x = self.x.px(mark.at);
-            let alarm = matches!(mark.kind, MarkKind::Alarm(_));
-            if let Some(until) = mark.until.filter(|_| alarm) {
-                let bar = format!(r#"class="d-alarm" fill="{LIMIT}" fill-opacity="0.8""#);
-                pen.rect((x, self.map_foot + 3.0), (self.x.px(until).max(x + 2.0), self.map_foot + 7.0), &bar);
-            }
-            let look = format!(
-                r#"{} stroke-opacity="0.6" stroke-dasharray="{}""#,
-                look::leader(),
-                if alarm { "none" } else { "2 3" }
-            );
-            pen.line((x, self.map_foot), (x, foot), &look);
-            pen.path(&line_path([Some((x, self.map_foot)), Some((place, y - 8.0))]), &look::leader());
-            badge(pen, (place, y), i + 1, mark);
-        }
-    }
-}
-
-/// Lowest, mean and highest of a few neighbouring steps; none where more than half are gaps.
-fn summary(points: &[&Option<crate::week::LanePoint>]) -> Option<(f64, f64, f64)> {
-    let known: Vec<_> = points.iter().copied().flatten().filter(|p| p.mean.is_finite()).collect();
-    if known.is_empty() || known.len() * 2 < points.len() {
-        return None;
-    }
-    let low = known.iter().map(|p| p.min.min(p.mean)).fold(f64::INFINITY, f64::min);
-    let high = known.iter().map(|p| p.max.max(p.mean)).fold(f64::NEG_INFINITY, f64::max);
-    Some((low, known.iter().map(|p| p.mean).sum::<f64>() / known.len() as f64, high))
-}
-
-/// Lowest and highest of a lane's axis.
-fn lane_span(lane: &Lane) -> (f64, f64) {
-    let mut values: Vec<f64> = lane.points.iter().flatten().flat_map(|p| [p.min, p.mean, p.max]).collect();
-    values.extend(lane.zone.iter().flat_map(|z| [z.0, z.1]));
-    values.extend(lane.limit);
-    if lane.filled {
-        values.push(0.0);
-    }
-    values.retain(|v| v.abs() < 1e5);
-    let low = values.iter().copied().fold(f64::INFINITY, f64::min);
-    let high = values.iter().copied().fold(f64::NEG_INFINITY, f64::max);
-    if low > high {
-        return (0.0, 1.0);
-    }
-    let room = ((high - low) * 0.06).max(0.2);
-    (if lane.filled { low } else { low - room }, high + room)
-}
-
-/// Decimals that tell neighbouring ticks apart.
-fn decimals(scale: &Scale) -> usize {
-    let ticks = scale.ticks(3.6);
-    let step = ticks.windows(2).map(|w| w[1] - w[0]).fold(1.0, f64::min);
-    usize::from(step < 0.99) + usize::from(step < 0.099)
 }

@@ -73,10 +73,27 @@ impl Page {
         for domain in ["Page.enable", "Runtime.enable", "Log.enable"] {
             page.call(domain, &json!({}));
         }
-        let size = json!({"width": width, "height": height, "deviceScaleFactor": 1, "mobile": width < 600});
-        page.call("Emulation.setDeviceMetricsOverride", &size);
+        page.size((width, height));
         page.call("Emulation.setScriptExecutionDisabled", &json!({"value": !scripts}));
         page
+    }
+
+    /// Gives the window another size, CSS pixels.
+    pub fn size(&mut self, (width, height): (u32, u32)) {
+        let size = json!({"width": width, "height": height, "deviceScaleFactor": 1, "mobile": width < 600});
+        self.call("Emulation.setDeviceMetricsOverride", &size);
+    }
+
+    /// The reader prefers so: `prefers-color-scheme` and `dark`.
+    pub fn prefer(&mut self, what: &str, how: &str) {
+        let features = json!({"features": [{"name": what, "value": how}]});
+        self.call("Emulation.setEmulatedMedia", &features);
+    }
+
+    /// A picture of the whole page, for people to look at: PNG, base64.
+    pub fn picture(&mut self) -> String {
+        let asked = json!({"format": "png", "captureBeyondViewport": true});
+        self.call("Page.captureScreenshot", &asked)["data"].as_str().unwrap_or_default().to_owned()
     }
 
     /// Opens an address, and waits until it has loaded.

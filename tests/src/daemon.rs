@@ -54,7 +54,9 @@ impl Daemon {
             let out = read(dir, "out.log");
             let find = |head: &str| out.lines().find_map(|line| line.strip_prefix(head)).map(str::to_owned);
             // A half-written line is no address yet.
-            Some((find("broker mqtt://")?.parse().ok()?, find("page http://")?.strip_suffix('/')?.parse().ok()?))
+            let page = find("page http")?;
+            let page = page.trim_start_matches('s').strip_prefix("://")?.strip_suffix('/')?.parse().ok()?;
+            Some((find("broker mqtt://")?.parse().ok()?, page))
         });
         Self { child, broker, page, dir: dir.to_owned() }
     }

@@ -162,6 +162,11 @@ impl Daemon {
         self.post(&body).await
     }
 
+    /// Puts a former fit back into force.
+    pub(super) async fn put_back_fit(&self, nest: &str, fit: i64, why: &str) -> anyhow::Result<()> {
+        self.post(&json!({ "do": "put-back-fit", "nest": nest, "fit": fit, "by": super::BY, "why": why })).await
+    }
+
     /// Sends test messages; each way with why it was not accepted.
     pub(super) async fn test(&self) -> anyhow::Result<Vec<(String, Option<String>)>> {
         let answer = self.post_to("ways/test", &json!({})).await?;

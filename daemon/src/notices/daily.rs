@@ -56,6 +56,56 @@ impl Daily {
     }
 }
 
+/// When the next week's report is due.
+#[derive(Clone, Debug)]
+pub(super) struct Weekly {
+    day: u8,
+    at_min: u16,
+    zone: TimeZone,
+    sent: Timestamp,
+    not_before: Span,
+}
+
+impl Weekly {
+    /// `last` is when one got out before; without one the first is due at the next such hour.
+    pub(super) fn new((day, at_min): (u8, u16), zone: TimeZone, last: Option<Timestamp>, now: Timestamp) -> Self {
+        Self { day, at_min, zone, sent: last.unwrap_or(now), not_before: Span::ZERO }
+    }
+
+    /// The latest such hour that lies not after `wall`.
+    fn latest(&self, wall: Timestamp) -> Option<Timestamp> {
+        let now = jiff::Timestamp::from_millisecond(wall.unix_ms()).ok()?.to_zoned_datetime(self.zone.clone());
+        let back = (now.weekday().to_monday_one_offset() - 1 - i8::try_from(self.day).ok()?).rem_euclid(7);
+        let (hour, minute) = (i8::try_from(self.at_min / 60).ok()?, i8::try_from(self.at_min % 60).ok()?);
+        let due = |days: i8| {
+            let date = now.date().checked_sub(jiff::Span::new().days(days)).ok()?;
+            date.at(hour, minute, 0, 0).to_zoned_datetime(self.zone.clone()).ok()
+        };
+        let due = due(back).filter(|due| *due <= now).or_else(|| due(back + 7))?;
+        Some(Timestamp::from_unix_ms(due.timestamp().as_millisecond()))
+    }
+
+    /// Whether it is due: once for each such hour, also when the daemon was away at it.
+    pub(super) fn is_due(&self, now: Span, wall: Timestamp) -> bool {
+        now >= self.not_before && self.latest(wall).is_some_and(|due| due > self.sent)
+    }
+
+    /// It got out, or is tried again later.
+    pub(super) fn tried(&mut self, now: Span, wall: Timestamp, got_out: bool) {
+        if got_out {
+            self.sent = wall;
+        } else {
+            self.not_before = Span::from_ms(now.ms() + AGAIN_AFTER.ms());
+        }
+    }
+}
+
+/// A week's report as a message.
+pub(super) fn week_message((title, body): (String, String)) -> Message {
+    let body = format!("{body}\n{}", words::WEEKLY);
+    Message { first_line: one_line(&format!("The week: {title}"), FIRST_LINE_MAX), body }
+}
+
 /// The report: what stands, or that nothing was found, as of when, and how many probes are believed.
 pub(super) fn report(snap: &Snapshot, now: Timestamp, context: &Context) -> Message {
     let hours = Hours::new(context.zone());
@@ -95,4 +145,43 @@ pub(super) fn report(snap: &Snapshot, now: Timestamp, context: &Context) -> Mess
     }
     let _ = write!(body, "\n{}", words::DAILY);
     Message { first_line: one_line(&first_line, FIRST_LINE_MAX), body }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// 2026-03-29 is a Sunday, on which clocks went forward in Lisbon (IANA tz database).
+    #[test]
+    fn a_week_has_one_report_at_its_hour_of_the_wall() {
+        let at = |text: &str| crate::views::hours::moment(text, Timestamp::from_unix_ms(0)).unwrap();
+        let zone = TimeZone::get("Europe/Lisbon").unwrap();
+        let begin = at("2026-03-19T12:00:00Z");
+        let mut weekly = Weekly::new((6, 18 * 60), zone, None, begin);
+        let mut sent = Vec::new();
+        for minute in 0..21 * 1440 {
+            let wall = begin.plus(Span::from_min(minute));
+            let now = Span::from_min(minute);
+            if weekly.is_due(now, wall) {
+                weekly.tried(now, wall, true);
+                sent.push(wall);
+            }
+        }
+        // Winter time until the 28th, then an hour earlier by UTC.
+        let want = ["2026-03-22T18:00:00Z", "2026-03-29T17:00:00Z", "2026-04-05T17:00:00Z"].map(at);
+        assert_eq!(sent, want);
+    }
+
+    #[test]
+    fn one_that_was_missed_is_made_up_for_and_one_that_failed_is_tried_again() {
+        let at = |text: &str| crate::views::hours::moment(text, Timestamp::from_unix_ms(0)).unwrap();
+        let last = at("2026-03-22T18:00:00Z");
+        let now = at("2026-03-30T09:00:00Z");
+        let mut weekly = Weekly::new((6, 18 * 60), TimeZone::UTC, Some(last), now);
+        assert!(weekly.is_due(Span::ZERO, now), "the daemon was away on Sunday evening");
+        weekly.tried(Span::ZERO, now, false);
+        assert!(!weekly.is_due(Span::from_min(4), now) && weekly.is_due(Span::from_min(5), now));
+        weekly.tried(Span::from_min(5), now, true);
+        assert!(!weekly.is_due(Span::from_min(60), now));
+    }
 }

@@ -18,6 +18,8 @@ pub(super) const ON_THE_WAY: &str = "on the way";
 pub(super) const PASSED_ON: &str = "passed on";
 /// Outcome: a day's report got out.
 pub(super) const DAILY: &str = "daily report sent";
+/// The outcome of a week's report that got out.
+pub(super) const WEEKLY: &str = "weekly report sent";
 /// Begins the outcome of a test message that the other side took; the way's fingerprint follows.
 pub(super) const ACCEPTED: &str = "test accepted";
 /// Begins the outcome of a test message that a person saw; the way's fingerprint follows.
@@ -131,9 +133,9 @@ impl Ledger {
         }
     }
 
-    /// When the last day's report got out by `way`.
-    pub(super) fn daily(&self, way: &str) -> Option<Timestamp> {
-        self.apart.iter().rfind(|d| d.way == way && d.outcome == DAILY).map(|d| d.at)
+    /// When the last day's, or week's, report got out by `way`: what `outcome` says.
+    pub(super) fn reported(&self, way: &str, outcome: &str) -> Option<Timestamp> {
+        self.apart.iter().rfind(|d| d.way == way && d.outcome == outcome).map(|d| d.at)
     }
 
     /// When `way`, with these settings, last did what `outcome` says.

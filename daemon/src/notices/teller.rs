@@ -1,6 +1,6 @@
 //! One way out: its desk, its carrier, and the task that moves messages from one to the other.
 use super::answering::Answering;
-use super::daily::{self, Daily};
+use super::daily::{self, Daily, Weekly};
 use super::desk::{Desk, Job, Sent, Turn};
 use super::ledger::{self, Ledger};
 use super::picture;
@@ -17,6 +17,7 @@ use crate::views::now::shown;
 use enclosure::{Alarm, Span, Timestamp};
 use jiff::tz::TimeZone;
 use std::collections::VecDeque;
+use std::path::Path;
 use std::sync::Arc;
 use std::sync::atomic::Ordering;
 use std::time::Duration;
@@ -36,6 +37,7 @@ pub(super) struct Shared {
     pub(super) answering: Arc<Answering>,
     pub(super) ledger: Arc<Ledger>,
     pub(super) recipients: Arc<[Recipient]>,
+    pub(super) history: Option<Arc<Path>>,
 }
 
 /// A test message that waits to be sent.
@@ -50,6 +52,7 @@ pub(super) struct Teller {
     desk: Desk,
     hold: Hold,
     daily: Option<Daily>,
+    weekly: Option<Weekly>,
     carrier: Carrier,
     tests: VecDeque<Test>,
     fingerprint: String,
@@ -106,13 +109,18 @@ impl Teller {
             .as_deref()
             .map_or_else(|| Context::clone(&shared.context), |name| shared.context.in_zone(zone(Some(name))));
         let now = shared.clock.now();
-        let daily = way.daily_at_min.map(|at| Daily::new(at, context.zone(), shared.ledger.daily(&name), now));
+        let daily = way
+            .daily_at_min
+            .map(|at| Daily::new(at, context.zone(), shared.ledger.reported(&name, ledger::DAILY), now));
+        let weekly =
+            way.weekly_at.map(|at| Weekly::new(at, context.zone(), shared.ledger.reported(&name, ledger::WEEKLY), now));
         Self {
             index: u8::try_from(index).unwrap_or(u8::MAX),
             context,
             desk: Desk::new(way.least, remind),
             hold: Hold { quiet, clock: Arc::clone(&shared.clock), snapshots: shared.snapshots.clone() },
             daily,
+            weekly,
             carrier,
             tests: VecDeque::new(),
             fingerprint: super::answering::fingerprint(&way.way),
@@ -142,6 +150,10 @@ impl Teller {
             }
             if self.reports_now(now) {
                 self.report_day(&mut mailbox).await;
+                continue;
+            }
+            if self.weekly_now(now) {
+                self.report_week(&mut mailbox).await;
                 continue;
             }
             let hold = &self.hold;
@@ -261,6 +273,35 @@ impl Teller {
             tracing::warn!("sending the day's report by {}: {why}", self.name);
         }
         self.report(None, 1, outcome.err().unwrap_or_else(|| ledger::DAILY.to_owned()));
+    }
+
+    fn weekly_now(&self, now: Span) -> bool {
+        let wall = self.shared.clock.now();
+        turn(&self.way, &self.shared.recipients, wall).is_some()
+            && self.snapshot().is_some()
+            && self.weekly.as_ref().is_some_and(|weekly| weekly.is_due(now, wall))
+    }
+
+    async fn report_week(&mut self, mailbox: &mut mpsc::Receiver<Mail>) {
+        let (Some(snap), Some(history)) = (self.snapshot(), self.shared.history.clone()) else { return };
+        let (wall, zone) = (self.shared.clock.now(), self.context.zone());
+        let made = tokio::task::spawn_blocking(move || picture::week(&history, &snap, wall, &zone)).await;
+        let outcome = match made.map_err(|_| "the week's report ended in disorder".to_owned()).and_then(|made| made) {
+            Ok(week) => {
+                let message = daily::week_message(week.text);
+                let mut letter = Letter::weekly(wall, message, &self.context);
+                (letter.picture, letter.page) = (week.picture, Some(("week.html".to_owned(), week.page)));
+                said(self.send(&letter, mailbox).await)
+            }
+            Err(why) => Err(why),
+        };
+        if let Some(weekly) = &mut self.weekly {
+            weekly.tried(self.shared.clock.monotonic(), wall, outcome.is_ok());
+        }
+        if let Err(why) = &outcome {
+            tracing::warn!("sending the week's report by {}: {why}", self.name);
+        }
+        self.report(None, 1, outcome.err().unwrap_or_else(|| ledger::WEEKLY.to_owned()));
     }
 
     fn report(&self, change: Option<i64>, attempt: u32, outcome: String) {

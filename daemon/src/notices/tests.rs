@@ -25,6 +25,7 @@ pub(super) fn kit(clock: Arc<dyn Clock>) -> Kit {
         ledger: Ledger::default(),
         recipients: Vec::new(),
         remind: Span::from_min(5),
+        history: None,
     }
 }
 
@@ -175,4 +176,34 @@ async fn a_danger_way_that_nobody_saw_for_90_days_is_asked_about_again() {
     );
     drop(told);
     notices.stop().await;
+}
+
+/// The made history ends on a Wednesday at midnight; a message wakes the way, whose clock has passed that hour.
+#[tokio::test(flavor = "multi_thread")]
+async fn a_week_is_looked_back_upon_at_its_hour() {
+    use crate::views::sample::made;
+    let clock = Arc::new(crate::clock::ManualClock::new(made().end.minus(Span::from_min(1))));
+    let mut probe = Probe::start(&[]).await;
+    let ways = [NoticeWay { weekly_at: Some((2, 0)), time_zone: Some("UTC".to_owned()), ..hook(&probe) }];
+    let (told, inbox) = mpsc::channel(TOLD_WAITING);
+    let (outbox, mut outcomes) = mpsc::channel(SENT_WAITING);
+    let (_pictures, snapshots) = watch::channel(Arc::new(made().snapshot.clone()));
+    let kit = Kit { snapshots: Some(snapshots), history: Some(made().history()), ..kit(clock.clone()) };
+    let _notices = start(&ways, inbox, outbox, kit);
+    told.send(samples::told(Alarm::BroodHot, Event::Raised, "oak")).await.unwrap();
+    assert_eq!(probe.request().await.json()["alarm"], "brood-hot");
+    clock.advance(Span::from_min(2));
+    told.send(samples::told(Alarm::BroodHot, Event::Raised, "plaster")).await.unwrap();
+    assert_eq!(probe.request().await.json()["nest"], "plaster");
+    // Two nests and two weeks are recalled for it: that may take a while on a busy machine.
+    let long = Duration::from_secs(240);
+    while tokio::time::timeout(long, outcomes.recv()).await.unwrap().unwrap().delivery.outcome != "weekly report sent" {
+    }
+    let week = probe.request().await.json();
+    assert_eq!((week["alarm"].as_str(), week["priority"].as_str()), (Some("weekly"), Some("advice")));
+    let text = week["text"].as_str().unwrap();
+    for part in ["The week: Shelf study", "Nest oak: The brood place was at", "Nest plaster: ", "a day (the guideline"]
+    {
+        assert!(text.contains(part), "{part}: {text}");
+    }
 }

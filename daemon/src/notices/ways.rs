@@ -53,6 +53,8 @@ pub(super) struct Letter {
     pub(super) at: String,
     /// The nest as it is believed, for ways that carry pictures.
     pub(super) picture: Option<Picture>,
+    /// A page that needs nothing else, and its file's name, for ways that carry files.
+    pub(super) page: Option<(String, String)>,
 }
 
 impl Letter {
@@ -78,7 +80,7 @@ impl Letter {
                 fields.insert("cause".to_owned(), json!(cause.name()));
             }
         }
-        Self { priority: told.priority(), message, json, at: times::rfc3339(c.at), picture: None }
+        Self { priority: told.priority(), message, json, at: times::rfc3339(c.at), picture: None, page: None }
     }
 
     /// A test letter: it has every field, and the alarm is `test`.
@@ -91,6 +93,11 @@ impl Letter {
         Self::apart("daily", at, message, context)
     }
 
+    /// A week's report: it has every field, and the alarm is `weekly`.
+    pub(super) fn weekly(at: Timestamp, message: Message, context: &Context) -> Self {
+        Self::apart("weekly", at, message, context)
+    }
+
     fn apart(what: &str, at: Timestamp, message: Message, context: &Context) -> Self {
         let mut json = head(at.unix_s(), &message, context);
         if let Value::Object(fields) = &mut json {
@@ -99,7 +106,7 @@ impl Letter {
             }
             fields.insert("event".to_owned(), json!(what));
         }
-        Self { priority: Priority::Advice, message, json, at: times::rfc3339(at), picture: None }
+        Self { priority: Priority::Advice, message, json, at: times::rfc3339(at), picture: None, page: None }
     }
 }
 

@@ -64,7 +64,7 @@ pub(super) const TEST: &str = "Somebody asked warmend to try this way out. That 
 It counts as proved only once a person says that they saw it.";
 /// What a day's report says where no alarm stands; followed by the moment and by how many probes are believed.
 pub(super) const NOTHING_FOUND: &str = "nothing found";
-/// What it means.
+pub(super) const WEEKLY: &str = "This looks back, once a week. What stands now is on the pages.";
 pub(super) const DAILY: &str = "This comes once a day, so that its absence tells you something: if it fails to come, look \
 at the shelf and at the machine that watches it. Nothing found means that no alarm stands; it is no verdict on what \
 probes cannot see.";

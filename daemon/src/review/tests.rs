@@ -66,9 +66,17 @@ fn a_drawing_and_a_page_stand_alone() {
 }
 
 #[test]
+fn without_a_nest_it_is_the_whole_shelf() {
+    let dir = tempfile::tempdir().unwrap();
+    let path = dir.path().join("shelf.html");
+    assert_eq!(text(&args(None, Some(path.clone())), PLAIN), "");
+    let html = std::fs::read_to_string(path).unwrap();
+    assert!(html.contains("id=\"name-oak\"") && html.contains("id=\"name-plaster\""));
+}
+
+#[test]
 fn a_wrong_call_says_what_would_be_right() {
     wrong(&args(Some("oka"), None), &["oka", "oak, plaster"]);
-    wrong(&args(None, Some("x.png".into())), &["--nest", "oak, plaster"]);
     wrong(&args(Some("oak"), Some("x.gif".into())), &[".png"]);
     wrong(&Args { from: Some("yesterday".to_owned()), ..args(Some("oak"), None) }, &["--from", "7d"]);
     wrong(&Args { from: Some("1d".to_owned()), to: Some("2d".to_owned()), ..args(Some("oak"), None) }, &["--to"]);

@@ -117,6 +117,17 @@ pub(super) fn hour(text: &str) -> Checked<u16> {
         .ok_or_else(|| (format!("\"{text}\" is no hour of the day"), "write it as \"22:30\""))
 }
 
+/// Days of the week, from Monday.
+const WEEK_DAYS: [&str; 7] = ["Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun"];
+
+/// An hour of a day of the week, `Sun 18:00`, as (days after Monday, minutes after midnight).
+pub(super) fn week_hour(text: &str) -> Checked<(u8, u16)> {
+    let no = || (format!("\"{text}\" is no hour of a day of the week"), "write it as \"Sun 18:00\"");
+    let (day, at) = text.trim().split_once(' ').ok_or_else(no)?;
+    let day = WEEK_DAYS.iter().position(|name| name.eq_ignore_ascii_case(day)).ok_or_else(no)?;
+    Ok((u8::try_from(day).map_err(|_| no())?, hour(at.trim()).map_err(|_| no())?))
+}
+
 /// Days of each month, 29 February included.
 const MONTH_DAYS: [u8; 12] = [31, 29, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31];
 
@@ -172,6 +183,15 @@ mod tests {
             &["mqtt://h", "mqtt://h:1883", "mqtt://[::1]:1"],
             &["h:1883", "http://h", "mqtt://", "mqtt://u:p@h"],
         );
+    }
+
+    #[test]
+    fn an_hour_of_the_week_is_a_day_and_an_hour() {
+        assert_eq!(week_hour("Mon 00:00"), Ok((0, 0)));
+        assert_eq!(week_hour(" sun 18:05 "), Ok((6, 1085)));
+        for bad in ["", "Sun", "18:00", "Day 18:00", "Sun 24:00", "Sunday 18:00"] {
+            assert!(week_hour(bad).is_err(), "{bad}");
+        }
     }
 
     #[test]

@@ -25,6 +25,8 @@ fn notice(at: &str, raw: &RawNotice, recipients: &[Recipient], dir: &Path, f: &m
     let whose = owner.and_then(|i| recipients.get(i));
     let own = hours(at, (raw.quiet_from.as_deref(), raw.quiet_to.as_deref(), raw.time_zone.as_deref()), f);
     let daily_at_min = raw.daily_at.as_deref().and_then(|text| f.keep(&format!("{at}.daily_at"), names::hour(text)));
+    let weekly_at =
+        raw.weekly_at.as_deref().and_then(|text| f.keep(&format!("{at}.weekly_at"), names::week_hour(text)));
     Some(NoticeWay {
         way: way?,
         least: match raw.least.as_deref() {
@@ -37,6 +39,7 @@ fn notice(at: &str, raw: &RawNotice, recipients: &[Recipient], dir: &Path, f: &m
         quiet: own.or_else(|| whose.and_then(|r| r.quiet.clone())),
         time_zone: raw.time_zone.clone().or_else(|| whose.and_then(|r| r.time_zone.clone())),
         daily_at_min,
+        weekly_at,
     })
 }
 

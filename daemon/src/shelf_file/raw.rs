@@ -288,6 +288,7 @@ pub(super) struct RawNotice {
     pub(super) quiet_to: Option<String>,
     pub(super) time_zone: Option<String>,
     pub(super) daily_at: Option<String>,
+    pub(super) weekly_at: Option<String>,
 }
 
 #[derive(Debug, Default, Deserialize)]
@@ -297,6 +298,7 @@ pub(super) struct RawInflux {
     pub(super) org: Option<String>,
     pub(super) bucket: Option<String>,
     pub(super) token_file: Option<String>,
+    pub(super) shelf_tag: Option<String>,
 }
 
 #[derive(Debug, Default, Deserialize)]

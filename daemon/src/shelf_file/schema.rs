@@ -298,10 +298,12 @@ static NOTICE: Section = Section {
         text("quiet_to"),
         text("time_zone"),
         text("daily_at"),
+        text("weekly_at"),
     ],
 };
 
-static INFLUX: Section = Section { keys: &[text("url"), text("org"), text("bucket"), text("token_file")] };
+static INFLUX: Section =
+    Section { keys: &[text("url"), text("org"), text("bucket"), text("token_file"), text("shelf_tag")] };
 
 static MAPPING: Section =
     Section { keys: &[text("topic"), text("pointer"), key("unit", Kind::Choice(FOREIGN_UNITS)), text("source")] };

@@ -206,6 +206,10 @@ pub(super) fn influx(raw: &RawInflux, dir: &Path, f: &mut Findings) -> Option<In
         org: org?,
         bucket: bucket?,
         token_file: raw.token_file.as_ref().map(|p| dir.join(p)),
+        shelf_tag: match &raw.shelf_tag {
+            Some(tag) => Some(f.keep("influx.shelf_tag", names::id(tag).map(|()| tag.clone()))?),
+            None => None,
+        },
     })
 }
 

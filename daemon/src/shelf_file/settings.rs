@@ -115,13 +115,16 @@ pub struct NoticeWay {
     pub time_zone: Option<String>,
     /// When a day's report goes out, minutes after midnight.
     pub daily_at_min: Option<u16>,
+    /// When a week's report goes out: day of the week from Monday, 0, and minutes after midnight.
+    pub weekly_at: Option<(u8, u16)>,
 }
 
 impl NoticeWay {
     /// A way of the keeper's own that takes every message at once.
     pub fn plain(way: Way) -> Self {
-        let (recipient, after, quiet, time_zone, daily_at_min) = (None, None, None, None, None);
-        Self { way, least: Priority::Advice, recipient, after, quiet, time_zone, daily_at_min }
+        let (recipient, after, quiet, time_zone) = (None, None, None, None);
+        let (daily_at_min, weekly_at) = (None, None);
+        Self { way, least: Priority::Advice, recipient, after, quiet, time_zone, daily_at_min, weekly_at }
     }
 }
 
@@ -188,6 +191,8 @@ pub struct InfluxSettings {
     pub bucket: String,
     /// The file that holds the token.
     pub token_file: Option<PathBuf>,
+    /// What every line carries as its tag `shelf`, where several shelves share a service without buckets.
+    pub shelf_tag: Option<String>,
 }
 
 /// How a sensor that speaks no SenML is taken in.

@@ -5,7 +5,7 @@ use super::story::story_of;
 use super::words;
 use crate::history::{AlarmRecord, HistoryError, KeeperNote, Reader};
 use dashboards::{Mark, MarkKind, alarm_words};
-use enclosure::{Event, Span, State, Timestamp};
+use enclosure::{Alarm, Event, Span, State, Timestamp};
 use std::ops::Range;
 
 /// Most marks of a span: the rest is counted in one more.
@@ -13,11 +13,17 @@ const MARKS_MAX: usize = 200;
 /// How far back an alarm may have been raised that still stands when the span begins.
 const STANDING_BACK: Span = Span::from_h(7 * 24);
 
-/// Marks of nest `nest` in `span`, oldest first.
+/// Marks of nest `nest` in `span`, oldest first, and the alarms that still stood at its end, the gravest first.
 ///
 /// # Errors
 /// [`HistoryError`] where history cannot be read.
-pub fn marks(reader: &Reader, nest: &str, span: &Range<Timestamp>, hours: &Hours) -> Result<Vec<Mark>, HistoryError> {
+pub fn marks(
+    reader: &Reader,
+    nest: &str,
+    span: &Range<Timestamp>,
+    hours: &Hours,
+) -> Result<(Vec<Mark>, Vec<Alarm>), HistoryError> {
+    let mut still: Vec<Alarm> = Vec::new();
     let changes = reader.alarm_changes(span.start.minus(STANDING_BACK)..span.end)?;
     let of_nest = |id: &Option<String>| id.as_deref().is_none_or(|id| id == nest);
     let changes: Vec<AlarmRecord> = changes.into_iter().map(|(_, c)| c).filter(|c| of_nest(&c.nest)).collect();
@@ -31,6 +37,9 @@ pub fn marks(reader: &Reader, nest: &str, span: &Range<Timestamp>, hours: &Hours
         let end = changes.iter().skip(i + 1).find(|c| same(c, raised) && ends(c)).map(|c| c.at);
         if end.is_none_or(|e| e >= span.start) {
             dated.push((raised.at, alarm_mark(raised, end, span, hours)));
+            if end.is_none() && raised.cause.is_none() && !still.contains(&raised.alarm) {
+                still.push(raised.alarm);
+            }
         }
     }
     for gap in reader.gaps(span.clone())? {
@@ -50,7 +59,8 @@ pub fn marks(reader: &Reader, nest: &str, span: &Range<Timestamp>, hours: &Hours
         let text = format!("and {more} more");
         marks.push(Mark { at: 1.0, text, ..Mark::default() });
     }
-    Ok(marks)
+    still.sort_by_key(|alarm| std::cmp::Reverse(tone(alarm.priority())));
+    Ok((marks, still))
 }
 
 /// Acts upon alarms may be kept as notes too, but they are told with their alarm.

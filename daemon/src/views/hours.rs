@@ -7,7 +7,7 @@ use jiff::{Timestamp as Instant, ZonedDateTime};
 use std::ops::Range;
 
 /// Most moments of [`Hours::every`].
-pub const HOURS_MAX: usize = 400;
+pub const HOURS_MAX: usize = 1_000;
 
 /// A time zone, to tell moments in.
 #[derive(Clone, Debug)]
@@ -103,6 +103,57 @@ impl Hours {
     pub fn rfc3339(at: Timestamp) -> String {
         let second = at.unix_ms().div_euclid(1000);
         Instant::from_second(second).unwrap_or(Instant::UNIX_EPOCH).to_string()
+    }
+
+    /// So many months and days later (earlier where negative), at the same hour of the wall.
+    pub fn shifted(&self, at: Timestamp, months: i64, days: i64) -> Timestamp {
+        let by = jiff::Span::new().try_months(months).and_then(|by| by.try_days(days));
+        let moved = by.and_then(|by| self.zoned(at).checked_add(by));
+        // Beyond what a calendar holds nothing moves.
+        moved.map_or(at, |moved| Timestamp::from_unix_ms(moved.timestamp().as_millisecond()))
+    }
+
+    /// `March 2026`.
+    pub fn month(&self, at: Timestamp) -> String {
+        self.zoned(at).strftime("%B %Y").to_string()
+    }
+
+    /// `Mar`, in January `2026`.
+    pub fn short_month(&self, at: Timestamp) -> String {
+        let at = self.zoned(at);
+        at.strftime(if at.month() == 1 { "%Y" } else { "%b" }).to_string()
+    }
+
+    /// `3 Mar`.
+    pub fn short_date(&self, at: Timestamp) -> String {
+        self.zoned(at).strftime("%-d %b").to_string()
+    }
+
+    /// Beginnings of the keeper's weeks (Mondays, as ISO 8601 has it) that touch `span`; at most `most`.
+    pub fn mondays(&self, span: &Range<Timestamp>, most: usize) -> Vec<Timestamp> {
+        let back = i64::from(self.zoned(span.start).weekday().to_monday_one_offset() - 1);
+        let first = self.days(&(self.shifted(span.start, 0, -back)..span.end), 1);
+        self.stepped(first, (0, 7), span, most)
+    }
+
+    /// Beginnings of months that touch `span`; at most `most`.
+    pub fn months(&self, span: &Range<Timestamp>, most: usize) -> Vec<Timestamp> {
+        let back = i64::from(self.zoned(span.start).day() - 1);
+        let first = self.days(&(self.shifted(span.start, 0, -back)..span.end), 1);
+        self.stepped(first, (1, 0), span, most)
+    }
+
+    fn stepped(
+        &self,
+        first: Vec<Timestamp>,
+        (months, days): (i64, i64),
+        span: &Range<Timestamp>,
+        most: usize,
+    ) -> Vec<Timestamp> {
+        let from = first.into_iter();
+        from.flat_map(|at| (0..most as i64).map(move |k| self.shifted(at, months * k, days * k)))
+            .take_while(|at| *at < span.end)
+            .collect()
     }
 
     /// Beginnings of the keeper's days that touch `span`; the first may lie before it. At most `most`.

@@ -199,6 +199,34 @@ impl Load {
     }
 }
 
+/// The figures beside the guideline's table: what is called acceptable, and manageable at most.
+///
+/// ANSI/ISA-18.2-2016 and EEMUA 191, as public texts quote them; “from memory” where none was found.
+pub fn table(load: &Load) -> Vec<dashboards::LoadRow> {
+    let row = |what: &str, here: String, acceptable: &str, at_most: &str| dashboards::LoadRow {
+        what: what.to_owned(),
+        here,
+        acceptable: acceptable.to_owned(),
+        at_most: at_most.to_owned(),
+    };
+    let (a_day, share) = (load.a_day(), load.most.as_ref().map_or(0.0, |m| 100.0 * m.1));
+    let answered =
+        load.answered.map_or("none answered".to_owned(), |(median, longest)| format!("{median} / {longest}"));
+    vec![
+        row("told a day", format!("{a_day:.1}"), "about 150", "about 300"),
+        row("told an hour, on average", format!("{:.2}", a_day / 24.0), "about 6", "about 12"),
+        row("told in ten minutes, on average", format!("{:.3}", a_day / 144.0), "about 1", "about 2"),
+        row("most told within ten minutes", load.peak.to_string(), "10 or fewer", "–"),
+        row("ten-minute spans with more than 10", format!("{:.1} %", 100.0 * load.flooded), "under 1 %", "–"),
+        row("share of the most frequent one", format!("{share:.0} %"), "under 1 %", "5 %"),
+        row("came and went too often", load.chattering.len().to_string(), "0", "–"),
+        row("stood longer than a day (stale)", load.stale.len().to_string(), "fewer than 5", "–"),
+        row("standing at the end", load.standing.to_string(), "–", "–"),
+        row("time to an answer, in the middle / longest", answered, "–", "–"),
+        row("told and never answered", load.unanswered.to_string(), "–", "–"),
+    ]
+}
+
 fn named(names: &[String]) -> String {
     let few: Vec<_> = names.iter().take(5).map(String::as_str).collect();
     let more = if names.len() > few.len() { ", …" } else { "" };
@@ -259,6 +287,7 @@ mod tests {
         let load = Load::of(&[], &day(), Span::from_h(1));
         assert_eq!(load, Load { days: 1.0, ..Load::default() });
         assert!(load.sentences()[0].starts_with("0 raised"), "{:?}", load.sentences());
+        assert_eq!(table(&load)[0].here, "0.0");
     }
 
     #[test]
@@ -274,6 +303,10 @@ mod tests {
         let load = Load::of(&changes, &day(), Span::from_h(1));
         assert_eq!(load.answered, Some((Span::from_min(4), Span::from_min(30))));
         assert_eq!((load.raised, load.told, load.standing, load.unanswered), (4, 4, 4, 1));
+        let here: Vec<_> = table(&load).into_iter().map(|row| row.here).collect();
+        // 4 in one day: 4 / 24 an hour, 4 / 144 in ten minutes, no two within ten; one of four is a quarter.
+        assert_eq!(here[..4], ["4.0", "0.17", "0.028", "1"]);
+        assert_eq!((here[5].as_str(), here[9].as_str()), ("25 %", "4 min / 30 min"));
     }
 
     #[test]

@@ -2,6 +2,7 @@
 //!
 //! Nothing is drawn from stored estimates, so a better model betters old weeks. The run begins [`LEAD`] earlier: the
 //! core learns the nest's physics anew in it.
+use super::coarse;
 use crate::history::{HistoricReading, HistoryError, Reader};
 use enclosure::shelf::Nest;
 use enclosure::{Core, Input, NestNow, Reading, Shelf, Span, Timestamp};
@@ -9,10 +10,14 @@ use std::ops::Range;
 
 /// How long before the span the run begins: long enough for the first fits and a whole day.
 pub const LEAD: Span = Span::from_h(24);
-/// Columns of the picture: about every 30 minutes for a week.
+/// Columns of the picture up to a month: every 30 minutes for a week.
 pub const COLUMNS: usize = 336;
-/// Samples in each column, so that a thermostat's swing shows as lowest and highest.
-pub const PER_COLUMN: usize = 3;
+/// Beyond so much the core hears the mean of each hour, and nobody sees more.
+const FINE_UP_TO: Span = Span::from_h(32 * 24);
+/// Beyond so much there is a column a day, up to it four.
+const QUARTERS_UP_TO: Span = Span::from_h(100 * 24);
+/// Most columns.
+const COLUMNS_MAX: usize = 2_000;
 /// Nothing is known where the newest believed reading is older than a column, and than the first of these ...
 const GAP_LEAST: Span = Span::from_min(20);
 /// ... but never where it is older than the second.
@@ -27,10 +32,41 @@ pub struct Past {
     pub span: Range<Timestamp>,
     /// Places of the profiles, mm.
     pub at_mm: Vec<f64>,
-    /// Evenly spaced samples, [`PER_COLUMN`] a column; `None` where nothing is known.
+    /// Evenly spaced samples; `None` where nothing is known.
     pub samples: Vec<Option<Seen>>,
-    /// Readings found in the span itself.
+    /// Samples in each column, so that a thermostat's swing shows as lowest and highest.
+    pub per_column: usize,
+    /// What the probes themselves said in each column.
+    pub said: Said,
+    /// Readings found in the span itself; hours where the span is long.
     pub readings: u64,
+}
+
+/// What probes said, without a model.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Said {
+    /// For each column the lowest, the sum and the highest of all probes, °C, and how many readings.
+    pub columns: Vec<Option<(f64, f64, f64, u64)>>,
+    /// What was not believed: when, as a part of the span, and the value, °C.
+    pub doubted: Vec<(f64, f64)>,
+}
+
+/// How many columns a picture of a span has.
+pub fn columns_of(span: &Range<Timestamp>) -> usize {
+    let length = span.end.since(span.start);
+    let days = usize::try_from(length.ms() / Span::from_h(24).ms()).unwrap_or(0);
+    if length <= FINE_UP_TO {
+        COLUMNS
+    } else if length <= QUARTERS_UP_TO {
+        4 * days
+    } else {
+        days.min(COLUMNS_MAX)
+    }
+}
+
+/// Samples in each column: about one every four hours at the least.
+fn per_column(span: &Range<Timestamp>) -> usize {
+    if span.end.since(span.start) <= QUARTERS_UP_TO { 3 } else { 6 }
 }
 
 /// One sample.
@@ -38,7 +74,9 @@ pub struct Past {
 pub struct Seen {
     /// Believed temperature at each place, °C.
     pub mean_c: Vec<f32>,
-    /// Brood place: mean and hottest, °C.
+    /// Standard deviation of the believed error at each place, K.
+    pub sd_k: Vec<f32>,
+    /// Brood place: mean, °C, and the standard deviation of its error, K.
     pub brood_c: Option<(f64, f64)>,
     /// Room, °C.
     pub room_c: Option<f64>,
@@ -81,11 +119,40 @@ pub fn recall(
     stop: &dyn Fn() -> bool,
 ) -> Result<Past, HistoryError> {
     let alone = Shelf { name: shelf.name.clone(), nests: vec![nest.clone()], alarms: shelf.alarms.clone() };
-    let mut run = Run::new(alone, span.clone(), columns * PER_COLUMN);
+    let per_column = per_column(&span);
+    let wanted = columns * per_column;
+    let mut run = Run::new(alone, span.clone(), (columns, per_column));
     let sources: Vec<String> = run.core.sources().to_vec();
-    let names: Vec<&str> = sources.iter().map(String::as_str).collect();
     let whole = span.start.minus(LEAD)..span.end;
-    // Old days may be thinned to hours: their means are heard in place of what was read.
+    if span.end.since(span.start) > FINE_UP_TO {
+        for r in coarse::hourly(reader, &sources, &whole)? {
+            run.stopped = run.stopped || stop();
+            if run.stopped {
+                break;
+            }
+            run.hear(&r);
+        }
+    } else {
+        listen(reader, &mut run, &sources, whole, stop)?;
+    }
+    if !run.stopped {
+        run.pass(span.end);
+    }
+    let at_mm = if run.at_mm.is_empty() { vec![0.0, nest.length_mm] } else { run.at_mm };
+    run.samples.resize(wanted, None);
+    let said = coarse::said(reader, nest, &span, columns)?;
+    Ok(Past { nest: nest.clone(), span, at_mm, samples: run.samples, per_column, said, readings: run.readings })
+}
+
+/// Every reading, and the hours of days that were thinned to them.
+fn listen(
+    reader: &Reader,
+    run: &mut Run,
+    sources: &[String],
+    whole: Range<Timestamp>,
+    stop: &dyn Fn() -> bool,
+) -> Result<(), HistoryError> {
+    let names: Vec<&str> = sources.iter().map(String::as_str).collect();
     let mut hours = reader.hours(&names, whole.clone())?.into_iter().peekable();
     reader.each_reading(Some(&names), whole, |r| {
         if run.stopped || stop() {
@@ -99,12 +166,8 @@ pub fn recall(
     })?;
     if !run.stopped {
         hours.for_each(|hour| run.hear(&hour));
-        run.pass(span.end);
     }
-    let middle = nest.length_mm;
-    let at_mm = if run.at_mm.is_empty() { vec![0.0, middle] } else { run.at_mm };
-    run.samples.resize(columns * PER_COLUMN, None);
-    Ok(Past { nest: nest.clone(), span, at_mm, samples: run.samples, readings: run.readings })
+    Ok(())
 }
 
 struct Run {
@@ -120,8 +183,9 @@ struct Run {
 }
 
 impl Run {
-    fn new(shelf: Shelf, span: Range<Timestamp>, wanted: usize) -> Self {
-        let column = span.end.since(span.start).ms() / i64::try_from(wanted / PER_COLUMN).unwrap_or(1).max(1);
+    fn new(shelf: Shelf, span: Range<Timestamp>, (columns, per_column): (usize, usize)) -> Self {
+        let wanted = columns * per_column;
+        let column = span.end.since(span.start).ms() / i64::try_from(columns).unwrap_or(1).max(1);
         let middle_mm = shelf
             .nests
             .first()
@@ -179,7 +243,8 @@ impl Run {
         }
         Seen {
             mean_c: now.profile.mean_c.iter().map(|c| *c as f32).collect(),
-            brood_c: now.brood_c.map(|(mean, _, hottest)| (mean, hottest)),
+            sd_k: now.profile.sd_c.iter().map(|k| *k as f32).collect(),
+            brood_c: now.brood_c.map(|(mean, sd, _)| (mean, sd)),
             room_c: now.room_c.map(|r| r.0),
             heat_w: now.profile.pad_w,
             rh_pct,

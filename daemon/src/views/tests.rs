@@ -2,7 +2,7 @@
 use super::now::now_page;
 use super::past::{COLUMNS, Past, recall};
 use super::sample::{CUT_H, LENGTH_S, Made, at_h, made, silent, utc};
-use super::week::week_view;
+use super::week::{Telling, week_view};
 use dashboards::{MarkKind, WeekView};
 use enclosure::{Core, Input, Reading, Span, Timestamp};
 use std::ops::Range;
@@ -13,7 +13,7 @@ fn past(made: &Made, nest: usize, span: Range<Timestamp>, columns: usize) -> Pas
 }
 
 fn week(made: &Made, past: &Past) -> WeekView {
-    week_view(past, &made.reader(), Span::ZERO, &utc()).unwrap()
+    week_view(past, &made.reader(), Telling::default(), &utc()).unwrap()
 }
 
 fn whole() -> Range<Timestamp> {

@@ -36,7 +36,7 @@ const BACK_CHARS_MAX: usize = 400;
 #[derive(Debug, Default, Deserialize)]
 #[serde(default, deny_unknown_fields)]
 pub(crate) struct Wish {
-    /// `ack`, `on-the-way`, `shelve`, `unshelve`, `reset`, `out-of-service`, `in-service` or `note`.
+    /// `ack`, `on-the-way`, `shelve`, `unshelve`, `reset`, `out-of-service`, `in-service`, `put-back-fit` or `note`.
     r#do: String,
     alarm: String,
     nest: String,
@@ -53,6 +53,8 @@ pub(crate) struct Wish {
     at_mm: Loose,
     text: String,
     at: Loose,
+    /// The number of a fit that is to be put back.
+    fit: Loose,
     /// Where a form leads back to.
     back: String,
 }
@@ -123,9 +125,10 @@ impl Wish {
             "in-service" => AlarmAct::PutBack,
             "on-the-way" => AlarmAct::OnTheWay,
             "note" => return self.note(now).map(ActKind::Note),
+            "put-back-fit" => return self.fit(),
             _ => {
                 return Err("nothing is known to do by that name: ack, on-the-way, shelve, unshelve, reset, \
-                            out-of-service, in-service or note"
+                            out-of-service, in-service, put-back-fit or note"
                     .to_owned());
             }
         };
@@ -139,6 +142,12 @@ impl Wish {
         let given = |text: String| Some(text).filter(|t| !t.is_empty());
         let (nest, probe, node) = (given(self.nest), given(self.probe), given(self.node));
         Ok(AlarmName { alarm: self.alarm, nest, probe, node })
+    }
+
+    fn fit(self) -> Result<ActKind, String> {
+        let fit = self.fit.number("the fit")?.filter(|n| n.fract() == 0.0 && (1.0..1e15).contains(n));
+        let fit = fit.ok_or_else(|| "a fit is named by its number, as `warmend fit --list` shows it".to_owned())?;
+        Ok(ActKind::PutBackFit { nest: self.nest, fit: fit as i64 })
     }
 
     fn minutes(&self) -> Result<u32, String> {
@@ -178,6 +187,7 @@ impl App {
         let nest = match &kind {
             ActKind::Alarm(_, name) => name.nest.as_deref(),
             ActKind::Note(note) => Some(note.nest.as_str()),
+            ActKind::PutBackFit { nest, .. } => Some(nest.as_str()),
             ActKind::Elsewhere { .. } => None,
         };
         let described = match nest {

@@ -1,9 +1,9 @@
 //! The pages themselves.
-use super::weeks::{Asked, SPAN_MAX, SpanQuery};
+use super::spans;
+use super::weeks::{Asked, SPAN_MAX, SpanQuery, Wish};
 use super::{App, health::Health};
 use crate::snapshot::Snapshot;
 use crate::views::events::past_alarms;
-use crate::views::hours::Hours;
 use crate::views::load::{self, Load};
 use crate::views::login::LOGIN_PATH;
 use crate::views::now::{alarms as alarm_views, frame, nest_url, nest_view, now_page};
@@ -13,7 +13,7 @@ use axum::body::Bytes;
 use axum::extract::{Path, Query, State};
 use axum::http::{StatusCode, header};
 use axum::response::{Html, IntoResponse, Response};
-use dashboards::{AlarmsPage, Frame, Link, NoteForm, NowPage, PlainPage, SheetPage, WeekPage, WeekView};
+use dashboards::{AlarmsPage, Compared, Frame, Link, NoteForm, NowPage, PlainPage, SheetPage, WeekPage, WeekView};
 use enclosure::{Span, Timestamp};
 use std::ops::Range;
 use std::sync::{Arc, Mutex, PoisonError};
@@ -100,6 +100,11 @@ pub(super) async fn script() -> Response {
         .into_response()
 }
 
+pub(super) async fn span_script() -> Response {
+    ([(header::CONTENT_TYPE, "text/javascript; charset=utf-8"), (header::CACHE_CONTROL, KEEP_FOR)], dashboards::SPAN_JS)
+        .into_response()
+}
+
 pub(super) async fn missing(State(app): State<Arc<App>>) -> Response {
     plain(&app, StatusCode::NOT_FOUND, "No such page", vec!["Choose one above.".to_owned()])
 }
@@ -125,40 +130,46 @@ pub(super) async fn nest(
 ) -> Response {
     let snap = app.snapshot();
     let Some(i) = snap.shelf.nests.iter().position(|n| n.id == id) else { return no_nest(&app, &id) };
-    let asked = match Asked::of(&query, app.now(), Some(SPAN_MAX)) {
+    let asked = match Asked::on_the_wall(&query, app.now(), Some(SPAN_MAX), Some(&app.hours)) {
         Ok(asked) => asked.rounded(),
         Err(why) => return plain(&app, StatusCode::BAD_REQUEST, "No such span", vec![format!("{why}.")]),
     };
-    let week = match app.week(i, asked.span.clone()).await {
-        Ok(week) => week,
-        Err(why) => WeekView {
-            nest_id: id.clone(),
-            nest_name: id.clone(),
-            span_text: app.hours.span(&asked.span),
-            length_mm: snap.shelf.nests.get(i).map_or(0.0, |n| n.length_mm),
-            sentences: vec![format!("What was cannot be shown: {why}.")],
-            ..WeekView::default()
-        },
+    let wish = spans::wish(&app, (&snap, i), &asked, &query);
+    let (week, other) = match app.week(wish.clone()).await {
+        Ok(found) => found,
+        Err(why) => (unread(&app, &snap, i, &asked.span, &why), None),
     };
     let url = nest_url(&id);
     let (span, chatter) = (asked.span.clone(), snap.shelf.alarms.chatter_within);
     let load = app.read_history(move |reader| Ok(Load::of(&load::changes(reader, &span)?, &span, chatter))).await;
     let page = WeekPage {
-        alarms: load.map(|load| load.sentences()).unwrap_or_default(),
+        alarms: load.as_ref().map(Load::sentences).unwrap_or_default(),
+        load: load.as_ref().map(load::table).unwrap_or_default(),
         frame: framed(&app, &snap, &url),
         now: nest_view(&snap, i, app.now(), &app.hours),
         week,
+        other: other.zip(wish.other).map(|(week, (_, _, name))| Compared { words: spans::capital(&name), week }),
         note: Some(note_form(&id, &url)),
-        earlier_url: Some(span_url(&url, &earlier(&asked.span))),
-        later_url: (!asked.latest).then(|| span_url(&url, &later(&asked.span, app.now()))),
-        downloads: [("as picture (PNG)", "week.png"), ("as drawing (SVG)", "week.svg")]
-            .map(|(label, file)| link(label, span_url(&format!("{url}/{file}"), &asked.span)))
-            .into(),
+        ..spans::links(&app, (&snap, &url), &asked, &query)
     };
     let health = Health::of(&snap, app.pulse.stalled());
     // A page of the past stays true when the watch has stopped; a page of now does not.
     let page = if health.well { page } else { unwell(page, &health) };
     Html(dashboards::week_html(&page)).into_response()
+}
+
+/// The page of a span that cannot be read: everything but the span.
+fn unread(app: &App, snap: &Snapshot, nest: usize, span: &Range<Timestamp>, why: &str) -> WeekView {
+    let nest = snap.shelf.nests.get(nest);
+    let id = nest.map_or(String::new(), |n| n.id.clone());
+    WeekView {
+        nest_id: id.clone(),
+        nest_name: id,
+        span_text: app.hours.span(span),
+        length_mm: nest.map_or(0.0, |n| n.length_mm),
+        sentences: vec![format!("What was cannot be shown: {why}.")],
+        ..WeekView::default()
+    }
 }
 
 fn unwell(page: WeekPage, health: &Health) -> WeekPage {
@@ -170,10 +181,6 @@ fn unwell(page: WeekPage, health: &Health) -> WeekPage {
     WeekPage { now, ..page }
 }
 
-fn link(label: &str, url: String) -> Link {
-    Link { label: label.to_owned(), url, current: false }
-}
-
 fn note_form(id: &str, url: &str) -> NoteForm {
     let pair = |(a, b): (&str, &str)| (a.to_owned(), b.to_owned());
     NoteForm {
@@ -183,28 +190,14 @@ fn note_form(id: &str, url: &str) -> NoteForm {
     }
 }
 
-fn span_url(url: &str, span: &Range<Timestamp>) -> String {
-    format!("{url}?from={}&to={}", Hours::rfc3339(span.start), Hours::rfc3339(span.end))
-}
-
-fn earlier(span: &Range<Timestamp>) -> Range<Timestamp> {
-    span.start.minus(span.end.since(span.start))..span.start
-}
-
-fn later(span: &Range<Timestamp>, now: Timestamp) -> Range<Timestamp> {
-    let length = span.end.since(span.start);
-    let end = span.end.plus(length).min(now);
-    end.minus(length)..end
-}
-
-/// `week.svg` and `week.png` of a nest: the same picture, to be kept or sent on.
+/// `week.svg` and `week.png` of a nest: the same picture, to be kept or sent on; `week.json`: its values.
 pub(super) async fn picture(
     State(app): State<Arc<App>>,
     Path((id, file)): Path<(String, String)>,
     Query(query): Query<SpanQuery>,
 ) -> Response {
     let Some(i) = app.snapshot().shelf.nests.iter().position(|n| n.id == id) else { return no_nest(&app, &id) };
-    if file != "week.svg" && file != "week.png" {
+    if !["week.svg", "week.png", "week.json"].contains(&file.as_str()) {
         return missing(State(app)).await;
     }
     let failed = |why: String| plain(&app, StatusCode::BAD_REQUEST, "No picture", vec![format!("{why}.")]);
@@ -212,10 +205,15 @@ pub(super) async fn picture(
         Ok(asked) => asked.rounded(),
         Err(why) => return failed(why),
     };
-    let week = match app.week(i, asked.span).await {
-        Ok(week) => week,
+    let span = asked.span.clone();
+    let wish = Wish { nest: i, span: asked.span, other: None, base_c: query.base_c() };
+    let week = match app.week(wish).await {
+        Ok((week, _)) => week,
         Err(why) => return failed(why),
     };
+    if file == "week.json" {
+        return axum::Json(spans::values(&week, &span, &app.hours)).into_response();
+    }
     if file == "week.svg" {
         return ([(header::CONTENT_TYPE, "image/svg+xml")], dashboards::heatmap_svg(&week)).into_response();
     }

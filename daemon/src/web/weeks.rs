@@ -1,33 +1,53 @@
 //! Spans of history for pages: asked for in words, read off the reading path, kept for a while.
 use super::App;
 use crate::history::{HistoryError, Reader};
-use crate::views::hours::moment;
-use crate::views::past::{COLUMNS, Past, recall};
-use crate::views::week::week_view;
-use dashboards::WeekView;
+use crate::snapshot::Snapshot;
+use crate::views::hours::{Hours, moment};
+use crate::views::past::{Past, columns_of, recall};
+use crate::views::span::Kind;
+use crate::views::week::{Telling, week_view};
+use dashboards::{ColourRange, WeekView};
+use enclosure::shelf::Nest;
 use enclosure::{Span, Timestamp};
 use std::collections::VecDeque;
 use std::ops::Range;
 use std::sync::{Arc, Mutex, PoisonError};
 
 /// Longest span that a page shows; `warmend review` shows longer ones.
-pub(super) const SPAN_MAX: Span = Span::from_h(92 * 24);
+pub(super) const SPAN_MAX: Span = Span::from_h(400 * 24);
 /// Shortest span.
 const SPAN_LEAST: Span = Span::from_h(1);
 /// A page's span unless another is asked for.
 pub(super) const WEEK: Span = Span::from_h(7 * 24);
 /// Spans are rounded to this, so that the same page is not computed again at every look.
 const ROUND: Span = Span::from_min(10);
-/// Spans kept; about 0.3 MB each.
+/// Longer spans are rounded to this ...
+const ROUND_LONG: Span = Span::from_h(1);
+/// ... from here on.
+const LONG_FROM: Span = Span::from_h(32 * 24);
+/// Spans kept; about 0.7 MB each.
 const KEPT_MAX: usize = 12;
 /// Kept for so long: late readings may have come since.
 const KEPT_FOR: Span = Span::from_min(10);
 
-/// `?from=&to=`.
+/// `?from=&to=`, or `?span=week&to=`; and how it is to be told.
 #[derive(Debug, Default, serde::Deserialize)]
 pub(super) struct SpanQuery {
     from: Option<String>,
     to: Option<String>,
+    span: Option<String>,
+    /// `before`, or another nest's id.
+    pub(super) with: Option<String>,
+    /// °C, above which degree-days count.
+    base: Option<String>,
+}
+
+impl SpanQuery {
+    /// Above which degree-days count, °C; from 0 °C where nothing sensible is said.
+    pub(super) fn base_c(&self) -> f64 {
+        let said = self.base.as_deref().map(|text| text.trim().replace(',', ".").replace('\u{2212}', "-"));
+        said.and_then(|text| text.parse().ok()).filter(|c| (-50.0..=60.0).contains(c)).unwrap_or(0.0)
+    }
 }
 
 /// The span that was asked for.
@@ -46,8 +66,29 @@ pub(super) fn given(text: &Option<String>) -> Option<String> {
 impl Asked {
     /// What a query asks for, at `now`; at most `most` long.
     pub(super) fn of(query: &SpanQuery, now: Timestamp, most: Option<Span>) -> Result<Self, String> {
+        Self::on_the_wall(query, now, most, None)
+    }
+
+    /// The same, with `span=` counted by the calendar of `hours`.
+    pub(super) fn on_the_wall(
+        query: &SpanQuery,
+        now: Timestamp,
+        most: Option<Span>,
+        hours: Option<&Hours>,
+    ) -> Result<Self, String> {
         let to = given(&query.to).map_or(Ok(now), |t| moment(&t, now))?.min(now);
-        let from = given(&query.from).map_or(Ok(to.minus(WEEK)), |t| moment(&t, now))?;
+        let kind = given(&query.span).map(|word| {
+            let known = Kind::ALL.map(Kind::word).join(", ");
+            Kind::named(word.trim()).ok_or_else(|| format!("a span is one of {known}"))
+        });
+        let kind = kind.transpose()?;
+        // A page's spans begin and end at whole steps, so that the same is not computed at every look.
+        let to = if hours.is_some() { down(to, ROUND) } else { to };
+        let usual = match (kind, hours) {
+            (Some(kind), Some(hours)) => kind.until(to, hours).start,
+            _ => to.minus(WEEK),
+        };
+        let from = given(&query.from).map_or(Ok(usual), |t| moment(&t, now))?;
         if to.since(from) < SPAN_LEAST {
             return Err("the span must begin at least an hour before it ends, and before now".to_owned());
         }
@@ -59,9 +100,15 @@ impl Asked {
 
     /// The same, its ends moved back to whole steps.
     pub(super) fn rounded(self) -> Self {
-        let down = |t: Timestamp| Timestamp::from_unix_ms(t.unix_ms() - t.unix_ms().rem_euclid(ROUND.ms()));
-        Self { span: down(self.span.start)..down(self.span.end), ..self }
+        let long = self.span.end.since(self.span.start) > LONG_FROM;
+        let step = if long { ROUND_LONG } else { ROUND };
+        Self { span: down(self.span.start, step)..down(self.span.end, step), ..self }
     }
+}
+
+/// A moment moved back to a whole step.
+fn down(t: Timestamp, step: Span) -> Timestamp {
+    Timestamp::from_unix_ms(t.unix_ms() - t.unix_ms().rem_euclid(step.ms()))
 }
 
 /// Spans that were computed lately.
@@ -69,7 +116,7 @@ impl Asked {
 pub(super) struct Weeks(Mutex<VecDeque<(Span, Arc<Past>)>>);
 
 impl Weeks {
-    fn find(&self, nest: &enclosure::shelf::Nest, span: &Range<Timestamp>, monotonic: Span) -> Option<Arc<Past>> {
+    fn find(&self, nest: &Nest, span: &Range<Timestamp>, monotonic: Span) -> Option<Arc<Past>> {
         let mut kept = self.0.lock().unwrap_or_else(PoisonError::into_inner);
         kept.retain(|(made, _)| monotonic.ms().saturating_sub(made.ms()) < KEPT_FOR.ms());
         kept.iter().map(|(_, past)| past).find(|past| past.span == *span && past.nest == *nest).map(Arc::clone)
@@ -100,25 +147,66 @@ impl App {
         done.await.map_err(|_| "reading the history ended in disorder; the log says more".to_owned())?
     }
 
-    /// A span of nest `nest`, from what is kept or from history.
-    pub(super) async fn week(self: &Arc<Self>, nest: usize, span: Range<Timestamp>) -> Result<WeekView, String> {
+    /// A span of a nest as it is told, and what it is compared with.
+    pub(super) async fn week(self: &Arc<Self>, wish: Wish) -> Result<(WeekView, Option<WeekView>), String> {
         let snap = self.snapshot();
         let app = Arc::clone(self);
         self.read_history(move |reader| {
-            let Some(described) = snap.shelf.nests.get(nest) else { return Ok(WeekView::default()) };
-            let past = match app.weeks.find(described, &span, app.clock.monotonic()) {
-                Some(past) => past,
-                None => {
-                    let stop = || app.stop.is_cancelled();
-                    let past = Arc::new(recall(reader, (&snap.shelf, described), span, COLUMNS, &stop)?);
-                    app.weeks.keep(&past, app.clock.monotonic());
-                    past
-                }
+            let one = |nest: usize, span: &Range<Timestamp>| {
+                snap.shelf.nests.get(nest).map(|described| app.past(reader, (&snap, described), span)).transpose()
             };
-            week_view(&past, reader, snap.shelf.alarms.season_utc_offset, &app.hours)
+            let Some(past) = one(wish.nest, &wish.span)? else { return Ok((WeekView::default(), None)) };
+            let other = match &wish.other {
+                Some((nest, span, _)) => one(*nest, span)?,
+                None => None,
+            };
+            let ahead = snap.shelf.alarms.season_utc_offset;
+            let telling = Telling { ahead, base_c: wish.base_c, other: None };
+            let name = wish.other.as_ref().map_or("", |o| o.2.as_str());
+            let compared = Telling { other: other.as_deref().map(|o| (o, name)), ..telling };
+            let mut week = week_view(&past, reader, compared, &app.hours)?;
+            let mut other = other.map(|other| week_view(&other, reader, telling, &app.hours)).transpose()?;
+            if let Some(other) = &mut other {
+                // Both are read by the same colours.
+                let (a, b) = (week.map.colour, other.map.colour);
+                let both = ColourRange { low_c: a.low_c.min(b.low_c), high_c: a.high_c.max(b.high_c) };
+                (week.map.colour, other.map.colour) = (both, both);
+                (other.lanes, other.marks, other.nest_id) =
+                    (Vec::new(), Vec::new(), format!("{}-other", other.nest_id));
+            }
+            Ok((week, other))
         })
         .await
     }
+
+    /// What was believed over a span, from what is kept or from history.
+    fn past(
+        &self,
+        reader: &Reader,
+        (snap, nest): (&Snapshot, &Nest),
+        span: &Range<Timestamp>,
+    ) -> Result<Arc<Past>, HistoryError> {
+        if let Some(past) = self.weeks.find(nest, span, self.clock.monotonic()) {
+            return Ok(past);
+        }
+        let stop = || self.stop.is_cancelled();
+        let past = Arc::new(recall(reader, (&snap.shelf, nest), span.clone(), columns_of(span), &stop)?);
+        self.weeks.keep(&past, self.clock.monotonic());
+        Ok(past)
+    }
+}
+
+/// What is to be told.
+#[derive(Clone, Debug)]
+pub(super) struct Wish {
+    /// The nest's place in the shelf.
+    pub(super) nest: usize,
+    /// The span.
+    pub(super) span: Range<Timestamp>,
+    /// Another nest or span to compare it with, and its name.
+    pub(super) other: Option<(usize, Range<Timestamp>, String)>,
+    /// °C, above which degree-days count.
+    pub(super) base_c: f64,
 }
 
 /// The whole chain of reasons.

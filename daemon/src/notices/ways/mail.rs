@@ -88,18 +88,29 @@ impl Post {
         for to in &self.to {
             message = message.to(to.clone());
         }
-        let built = match &letter.picture {
-            Some(picture) => {
-                message.multipart(MultiPart::alternative().singlepart(SinglePart::plain(text.clone())).multipart(
-                    MultiPart::related().singlepart(SinglePart::html(html(&text, &picture.words))).singlepart(
-                        Attachment::new_inline("profile".to_owned()).body(
-                            picture.png.clone(),
-                            "image/png".parse().map_err(|_| "no type for a picture".to_owned())?,
-                        ),
+        let shown = match &letter.picture {
+            Some(picture) => Some(MultiPart::alternative().singlepart(SinglePart::plain(text.clone())).multipart(
+                MultiPart::related().singlepart(SinglePart::html(html(&text, &picture.words))).singlepart(
+                    Attachment::new_inline("profile".to_owned()).body(
+                        picture.png.clone(),
+                        "image/png".parse().map_err(|_| "no type for a picture".to_owned())?,
                     ),
-                ))
+                ),
+            )),
+            None => None,
+        };
+        let html_type = || "text/html; charset=utf-8".parse().map_err(|_| "no type for a page".to_owned());
+        let built = match (shown, &letter.page) {
+            (Some(shown), None) => message.multipart(shown),
+            (None, None) => message.singlepart(SinglePart::plain(text)),
+            (shown, Some((name, page))) => {
+                let file = Attachment::new(name.clone()).body(page.clone(), html_type()?);
+                let mixed = match shown {
+                    Some(shown) => MultiPart::mixed().multipart(shown),
+                    None => MultiPart::mixed().singlepart(SinglePart::plain(text)),
+                };
+                message.multipart(mixed.singlepart(file))
             }
-            None => message.singlepart(SinglePart::plain(text)),
         };
         let mut built = built.map_err(|e| format!("the mail could not be written: {}", reason(&e)))?;
         // Nobody's holiday answer is wanted (RFC 3834).
@@ -130,4 +141,41 @@ fn html(text: &str, words: &str) -> String {
 
 fn is_loopback(host: &str) -> bool {
     host == "localhost" || host.parse::<std::net::IpAddr>().is_ok_and(|ip| ip.is_loopback())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::super::picture::Picture;
+    use super::super::super::text::Message as Text;
+    use super::*;
+
+    fn letter(picture: bool, page: bool) -> Letter {
+        Letter {
+            priority: Priority::Advice,
+            message: Text { first_line: "The week".to_owned(), body: "Nest oak: quiet.".to_owned() },
+            json: serde_json::Value::Null,
+            at: String::new(),
+            picture: picture.then(|| Picture { png: vec![0x89, b'P'], words: "a quiet week".to_owned() }),
+            page: page.then(|| ("week.html".to_owned(), "<p>whole</p>".to_owned())),
+        }
+    }
+
+    /// Whatever it carries, the text is in it: a reader that shows no pictures misses nothing (RFC 2046, alternative).
+    #[test]
+    fn a_page_is_attached_and_a_picture_is_within() {
+        let post = Post {
+            server: reqwest::Url::parse("smtp://127.0.0.1:25").unwrap(),
+            from: "shelf@example.org".parse().unwrap(),
+            to: vec!["keeper@example.org".parse().unwrap()],
+            user: None,
+            password_file: None,
+            ca_file: None,
+        };
+        for (picture, page) in [(false, false), (true, false), (false, true), (true, true)] {
+            let text = String::from_utf8(post.written(&letter(picture, page)).unwrap().formatted()).unwrap();
+            assert!(text.contains("Nest oak: quiet."), "{text}");
+            assert_eq!(text.contains("image/png"), picture, "{text}");
+            assert_eq!(text.contains("filename=\"week.html\"") && text.contains("multipart/mixed"), page, "{text}");
+        }
+    }
 }

@@ -4,132 +4,12 @@ use proptest::collection::vec;
 use proptest::prelude::*;
 use resvg::usvg;
 
+mod hours;
+mod raster;
+mod sample;
+use sample::{alarm, nest, now, week, week_page};
+
 const HOSTILE: &str = "<script>alert('x')</script>\"&\u{1b}[31m";
-
-fn nest() -> NestView {
-    let at_mm: Vec<f64> = (0..=40).map(|i| f64::from(i) * 5.0).collect();
-    NestView {
-        id: "oak".to_owned(),
-        name: "Oak".to_owned(),
-        summary: "All is as it should be.".to_owned(),
-        length_mm: 200.0,
-        mats: vec![MatView { span: Stretch { from_mm: 0.0, to_mm: 60.0 }, rated_w: 7.0, ..MatView::default() }],
-        brood: Some(Stretch { from_mm: 40.0, to_mm: 80.0 }),
-        band: Some(BandView { low_c: 24.0, high_c: 31.0, limit_c: 35.0 }),
-        probes: vec![
-            ProbeView { at_mm: 10.0, temperature_c: Some(29.0), humidity_pct: Some(55.0), ..ProbeView::default() },
-            ProbeView {
-                at_mm: 190.0,
-                temperature_c: Some(61.0),
-                not_believed_because: Some("it fell off".to_owned()),
-                ..ProbeView::default()
-            },
-        ],
-        profile: ProfileView { mean_c: at_mm.iter().map(|x| 30.0 - x / 20.0).collect(), sd_c: vec![0.4; 41], at_mm },
-        brood_now: Some(BroodView { mean_c: 27.0, sd_c: 0.2, hottest_c: 28.0 }),
-        room_c: Some((20.0, 0.1)),
-        told_duty: Some(0.4),
-        leave_text: Some("oak-node may heat up to 60 %".to_owned()),
-        gives_w: Some((2.8, 0.3)),
-        ..NestView::default()
-    }
-}
-
-fn now(alarms: Vec<AlarmView>) -> NowPage {
-    NowPage { as_of_text: "03:12".to_owned(), age_s: Some(4.0), nests: vec![nest()], alarms, ..NowPage::default() }
-}
-
-fn alarm(name: &str, tone: Tone, state: &str) -> AlarmView {
-    AlarmView {
-        alarm: name.to_owned(),
-        tone,
-        state: state.to_owned(),
-        nests: vec!["Oak".to_owned()],
-        ..AlarmView::default()
-    }
-}
-
-/// A forecast in which the brood place passes 31 °C in the second of four hours.
-fn ahead() -> ForecastView {
-    ForecastView {
-        brood_c: (0..24).map(|i| (29.0 + f64::from(i) * 0.3, (0.3, 0.4))).collect(),
-        room_c: vec![21.0; 24],
-        clock: (0..24).map(|i| format!("{:02}:{}0", 12 + i / 6, i % 6)).collect(),
-        ticks: vec![Tick { at: 0.5, label: "14:00".to_owned(), major: true }],
-        leaves_at: Some((0.2, 0.3, None)),
-        words: "Likely above 31 °C from about 13:10.".to_owned(),
-    }
-}
-
-#[test]
-fn what_is_to_come_is_drawn_said_and_tabled() {
-    let nest = NestView { forecast: Some(ahead()), ..nest() };
-    for canvas in [Canvas::Wide, Canvas::Narrow] {
-        let svg = ahead_svg_on(&nest, &ahead(), canvas);
-        check_svg(&svg);
-        assert!(svg.contains("14:00") && svg.contains("band 31°") && svg.contains("class=\"d-doubt\""));
-    }
-    let html = now_html(&NowPage { nests: vec![nest.clone()], ..now(Vec::new()) });
-    assert!(
-        html.contains("Likely above 31 °C from about 13:10.") && html.contains("<caption>The hours ahead</caption>")
-    );
-    assert!(profile_sentence(&nest).ends_with("Likely above 31 °C from about 13:10."));
-    // 36.9 °C at the end of the last hour, from 0.3 K · 1.645 below it to 0.4 K · 1.645 above.
-    let row = "<td>35.9</td><td>35.4 to 36.6</td><td>21.0</td>";
-    assert!(html.contains(row), "{html}");
-}
-
-#[test]
-fn humidity_is_drawn_along_the_nest_and_the_mat_says_what_it_does() {
-    let damp = NestView { rh_pct: (0..41).map(|i| Some(45.0 + f64::from(i))).collect(), ..nest() };
-    let svg = profile_svg(&damp);
-    assert!(svg.contains(">humidity<") && svg.contains(">45 %<"), "{svg}");
-    assert!(
-        svg.contains("heating mat 7 W: told 40 %, gives 2.8 W")
-            || svg.contains("heating mat 7.0 W: told 40 %, gives 2.8 W")
-    );
-    assert!(!profile_svg(&nest()).contains(">humidity<"));
-}
-
-#[test]
-fn what_is_over_or_silenced_is_folded_away_and_counted() {
-    let alarms = vec![
-        alarm("brood-limit", Tone::Danger, "returned"),
-        alarm("brood-hot", Tone::Warning, "suppressed"),
-        alarm("heater-stuck-on", Tone::Danger, "unacknowledged"),
-    ];
-    let html = now_html(&now(alarms));
-    let (open, folded) = html.split_once("<details class=\"quiet\"").unwrap();
-    assert!(open.contains("id=\"alarm-heater-stuck-on--Oak--\"") && !open.contains("id=\"alarm-brood-limit"));
-    assert!(folded.contains("1 alarm is over, but nobody has answered; 1 alarm is silenced or part of another"));
-}
-
-fn week() -> WeekView {
-    let at_mm: Vec<f64> = (0..=10).map(|i| f64::from(i) * 20.0).collect();
-    let column: Vec<f32> = (0..=10_u8).map(|i| 32.0 - f32::from(i)).collect();
-    let columns = (0..70).map(|i| (!(20..30).contains(&i)).then(|| column.clone())).collect();
-    let points =
-        (0..70).map(|i| (!(20..30).contains(&i)).then(|| LanePoint::from(27.0 + f64::from(i) / 70.0))).collect();
-    WeekView {
-        nest_id: "oak".to_owned(),
-        nest_name: "Oak".to_owned(),
-        span_text: "last week".to_owned(),
-        sentences: vec!["A quiet week.".to_owned()],
-        length_mm: 200.0,
-        brood: Some(Stretch { from_mm: 40.0, to_mm: 80.0 }),
-        mats: nest().mats,
-        map: HeatMap { at_mm, columns, colour: ColourRange { low_c: 20.0, high_c: 34.0 } },
-        lanes: vec![Lane { label: "room".to_owned(), unit: "°C".to_owned(), points, ..Lane::default() }],
-        marks: vec![Mark { at: 0.5, time_text: "Thu 12:00".to_owned(), text: "fed".to_owned(), ..Mark::default() }],
-        ticks: (0..7).map(|d| Tick { at: f64::from(d) / 7.0, label: format!("day {d}"), major: true }).collect(),
-        days: vec![DayRow { day: "Monday".to_owned(), known: 0.5, ..DayRow::default() }],
-        ..WeekView::default()
-    }
-}
-
-fn week_page(week: WeekView) -> String {
-    week_html(&WeekPage { now: Some(nest()), week, ..WeekPage::default() })
-}
 
 #[track_caller]
 fn check_svg(svg: &str) {
@@ -216,6 +96,7 @@ fn hostile_names_stay_text_everywhere() {
     let bad = || HOSTILE.to_owned();
     let mut nest = nest();
     (nest.id, nest.name, nest.summary, nest.learning_until) = (bad(), bad(), bad(), Some(bad()));
+    nest.learned_text = Some(bad());
     for p in &mut nest.probes {
         (p.name, p.heard_text, p.not_believed_because) = (bad(), bad(), Some(bad()));
     }
@@ -261,72 +142,6 @@ fn lanes_break_at_gaps_and_gaps_are_named() {
         )
         .contains("no readings")
     );
-}
-
-struct Picture {
-    width: u32,
-    height: u32,
-    colours: usize,
-}
-
-fn decode(bytes: &[u8]) -> Picture {
-    let mut reader = png::Decoder::new(std::io::Cursor::new(bytes)).read_info().expect("a PNG");
-    let mut pixels = vec![0; reader.output_buffer_size().expect("a size")];
-    let info = reader.next_frame(&mut pixels).expect("pixels");
-    let mut colours: Vec<&[u8]> = pixels.chunks_exact(4).collect();
-    colours.sort_unstable();
-    colours.dedup();
-    Picture { width: info.width, height: info.height, colours: colours.len() }
-}
-
-#[test]
-fn png_has_the_size_asked_for_and_shows_something() {
-    let full = decode(&svg_to_png(&heatmap_svg(&week()), 1.5).unwrap());
-    assert_eq!(full.width, 1380);
-    assert!(full.height > 600 && full.colours > 200, "{} px high, {} colours", full.height, full.colours);
-    // The cells themselves must be there, not only the frame: without them hardly a colour is left.
-    let none = decode(&svg_to_png(&heatmap_svg(&WeekView { map: HeatMap::default(), ..week() }), 1.5).unwrap());
-    assert!(full.colours > none.colours + 5, "{} against {}", full.colours, none.colours);
-}
-
-#[test]
-fn letters_are_drawn_with_our_font() {
-    let page = |letter: &str| {
-        let svg = format!(
-            r#"<svg xmlns="http://www.w3.org/2000/svg" width="60" height="40"><text x="5" y="30" font-size="30" font-family="sans-serif">{letter}</text></svg>"#
-        );
-        svg_to_png(&svg, 1.0).unwrap()
-    };
-    let blank = page(" ");
-    let missing = page("\u{4e00}");
-    for letter in ["a", "°", "′", "±", "–", "−", "≤", "≥", "·", "…", "Δ", "σ", "→", "ü"] {
-        assert!(page(letter) != blank && page(letter) != missing, "{letter} is not in the font");
-    }
-}
-
-#[test]
-fn senseless_sizes_are_refused_with_a_reason() {
-    let svg = heatmap_svg(&week());
-    for scale in [0.0, -1.0, 1e6, f32::NAN, f32::INFINITY] {
-        let told = svg_to_png(&svg, scale).unwrap_err();
-        assert!(matches!(told, RasterError::Size { .. }), "{scale}: {told}");
-    }
-    assert!(matches!(svg_to_png("<svg", 1.0), Err(RasterError::Svg { .. })));
-}
-
-#[test]
-fn a_picture_reads_no_files_of_its_machine() {
-    let dir = std::env::temp_dir().join(format!("dashboards-href-{}", std::process::id()));
-    std::fs::create_dir_all(&dir).unwrap();
-    let file = dir.join("secret.png");
-    std::fs::write(&file, svg_to_png(&heatmap_svg(&week()), 0.2).unwrap()).unwrap();
-    let svg = format!(
-        r#"<svg xmlns="http://www.w3.org/2000/svg" width="60" height="40"><image width="60" height="40" href="{}"/></svg>"#,
-        file.display()
-    );
-    let seen = decode(&svg_to_png(&svg, 1.0).unwrap()).colours;
-    std::fs::remove_dir_all(&dir).unwrap();
-    assert_eq!(seen, 1);
 }
 
 #[test]
@@ -388,11 +203,20 @@ fn any_week() -> impl Strategy<Value = WeekView> {
     let points = vec(proptest::option::of(any::<(f64, f64, f64)>()), 0..9);
     (columns, points, vec(any::<f64>(), 0..5), any::<[f64; 10]>()).prop_map(|(columns, points, at_mm, n)| {
         let points = points.into_iter().map(|p| p.map(|(min, mean, max)| LanePoint { min, mean, max })).collect();
-        let lane = Lane { points, zone: Some((n[0], n[1])), limit: Some(n[2]), filled: n[3] > 0.0, ..Lane::default() };
+        let lane = Lane {
+            points,
+            zone: Some((n[0], n[1])),
+            limit: Some(n[2]),
+            filled: n[3] > 0.0,
+            sd: vec![Some(n[0]); 3],
+            other: vec![Some(n[1]), None],
+            doubted: vec![(n[2], n[3])],
+            ..Lane::default()
+        };
         WeekView {
             length_mm: n[4],
             brood: Some(Stretch { from_mm: n[5], to_mm: n[6] }),
-            map: HeatMap { at_mm, columns, colour: ColourRange { low_c: n[7], high_c: n[8] } },
+            map: HeatMap { at_mm, sd_k: columns.clone(), columns, colour: ColourRange { low_c: n[7], high_c: n[8] } },
             lanes: vec![lane],
             marks: vec![Mark { at: n[9], until: Some(n[0]), at_mm: Some(n[1]), ..Mark::default() }; 3],
             ticks: vec![Tick { at: n[2], label: "a".to_owned(), major: true }],

@@ -1,0 +1,136 @@
+//! A span of the whole shelf as one page, one picture and one text: for `review`, and for the week's report.
+use crate::history::{HistoryError, Reader};
+use crate::views::hours::Hours;
+use crate::views::load::{self, Load};
+use crate::views::past::{columns_of, recall};
+use crate::views::span::{Kind, earlier};
+use crate::views::week::{Telling, week_view};
+use dashboards::{Assets, Frame, ReportPage, WeekView};
+use enclosure::shelf::Nest;
+use enclosure::{Shelf, Timestamp};
+use std::fmt::Write as _;
+use std::ops::Range;
+
+/// What a span was, told of every nest of which anything is known.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Report {
+    page: ReportPage,
+}
+
+/// One nest's span, against the one before it; `None` where nothing of it is stored.
+///
+/// # Errors
+/// [`HistoryError`] where history cannot be read.
+pub fn nest_week(
+    reader: &Reader,
+    (shelf, nest): (&Shelf, &Nest),
+    span: &Range<Timestamp>,
+    hours: &Hours,
+) -> Result<Option<WeekView>, HistoryError> {
+    let past = |span: &Range<Timestamp>| recall(reader, (shelf, nest), span.clone(), columns_of(span), &|| false);
+    let this = past(span)?;
+    if this.readings == 0 {
+        return Ok(None);
+    }
+    let before = past(&earlier(span, hours))?;
+    let name = Kind::of(span, hours).map_or("the time before".to_owned(), |k| format!("the {} before", k.word()));
+    let telling = Telling {
+        ahead: shelf.alarms.season_utc_offset,
+        other: (before.readings > 0).then_some((&before, name.as_str())),
+        ..Telling::default()
+    };
+    week_view(&this, reader, telling, hours).map(Some)
+}
+
+impl Report {
+    /// The report about `span`.
+    ///
+    /// # Errors
+    /// [`HistoryError`] where history cannot be read.
+    pub fn of(reader: &Reader, shelf: &Shelf, span: &Range<Timestamp>, hours: &Hours) -> Result<Self, HistoryError> {
+        let mut weeks = Vec::new();
+        let mut silent = Vec::new();
+        for nest in &shelf.nests {
+            match nest_week(reader, (shelf, nest), span, hours)? {
+                Some(week) => weeks.push(week),
+                None => silent.push(nest.id.as_str()),
+            }
+        }
+        let load = Load::of(&load::changes(reader, span)?, span, shelf.alarms.chatter_within);
+        let mut sentences = vec![match (load.told, load.standing) {
+            (0, 0) => "No alarm was told, and none stands.".to_owned(),
+            (told, standing) => format!("{told} alarms were told in this time; {standing} stand at its end."),
+        }];
+        if !silent.is_empty() {
+            sentences.push(format!("Nothing is stored of {}.", silent.join(", ")));
+        }
+        let frame = Frame { shelf_name: shelf.name.clone(), assets: Assets::Inline, ..Frame::default() };
+        let title = format!("Shelf {}, {}", shelf.name, hours.span(span));
+        let (alarms, load) = (load.sentences(), load::table(&load));
+        Ok(Self { page: ReportPage { frame, title, sentences, weeks, alarms, load } })
+    }
+
+    /// Whether nothing of the whole shelf is known.
+    pub fn is_empty(&self) -> bool {
+        self.page.weeks.is_empty()
+    }
+
+    /// One page that needs nothing else.
+    pub fn html(&self) -> String {
+        dashboards::report_html(&self.page)
+    }
+
+    /// All nests in one picture.
+    pub fn svg(&self) -> String {
+        dashboards::report_svg(&self.page.weeks)
+    }
+
+    /// What it is about, and the same in words.
+    pub fn text(&self) -> (String, String) {
+        let mut body = String::new();
+        for sentence in &self.page.sentences {
+            let _ = writeln!(body, "{sentence}");
+        }
+        for week in &self.page.weeks {
+            let _ = writeln!(body, "\nNest {}: {}", week.nest_name, week.sentences.join(" "));
+            if let Some(sum) = week.total.as_ref().and_then(|total| total.degree_days) {
+                let _ = writeln!(body, "Degree-days of the brood place above {} °C: {sum:.1} K·d.", week.base_c);
+            }
+        }
+        let _ = writeln!(body, "\nThe alarms themselves:");
+        for sentence in &self.page.alarms {
+            let _ = writeln!(body, "- {sentence}");
+        }
+        (self.page.title.clone(), body)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::views::sample::{at_h, made, utc};
+
+    #[test]
+    fn a_report_tells_every_nest_in_page_picture_and_text() {
+        let made = made();
+        let report = Report::of(&made.reader(), &made.file.shelf, &(at_h(12.0)..at_h(72.0)), &utc()).unwrap();
+        let html = report.html();
+        for nest in ["oak", "plaster"] {
+            assert!(html.contains(&format!("id=\"name-{nest}\"")), "{nest}");
+            assert!(report.text().1.contains(&format!("Nest {nest}: ")));
+        }
+        assert!(html.contains("<style>") && !html.contains("<script") && html.contains("told a day"));
+        assert!(!html.contains("src=\"/") && !html.contains("href=\"/"), "it needs nothing else");
+        let svg = report.svg();
+        assert_eq!(svg.matches("<svg").count(), 3, "one around the two");
+        assert!(dashboards::svg_to_png(&svg, 1.0).unwrap().starts_with(&[0x89, b'P', b'N', b'G']));
+    }
+
+    #[test]
+    fn a_time_without_readings_is_called_so() {
+        let made = made();
+        let report = Report::of(&made.reader(), &made.file.shelf, &(at_h(-400.0)..at_h(-300.0)), &utc()).unwrap();
+        assert!(report.is_empty());
+        assert!(report.text().1.contains("Nothing is stored of oak, plaster."));
+    }
+}

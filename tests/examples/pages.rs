@@ -1,0 +1,195 @@
+//! What the pages cost, with a year of history behind them: bytes and requests of the first view, times of the server,
+//! fifty that follow, and how soon a new alarm shows on an open page.
+//!
+//! `cargo run --release -p tests --example pages` (with `WARMEND_BIN` or a build of its own); the year is a simulated
+//! one, so it takes some minutes to live.
+use std::fmt::Write as _;
+use std::io::{BufRead as _, BufReader, Write as _};
+use std::net::TcpStream;
+use std::path::Path;
+use std::sync::Arc;
+use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
+use std::time::Duration;
+use tests::browser::Page;
+use tests::daemon::Daemon;
+use tests::node::Node;
+use tests::story::{self, line, warmth};
+use tests::{SOON, http, minute_now_s, moment, program, shelf, wait};
+use world::World;
+
+const DAYS: i64 = 365;
+/// Asked so often for each figure.
+const ASKED: usize = 24;
+const VIEWERS: usize = 50;
+/// Viewers are watched for so long.
+const WATCHED: Duration = Duration::from_secs(30);
+
+fn main() {
+    let dir = tempfile::tempdir().expect("a directory");
+    let readings = year(dir.path());
+    let daemon = Daemon::run(dir.path());
+    wait("the pages answer", SOON, || daemon.metric("messages_total").map(drop));
+    println!("a year of one nest: {readings} readings");
+    first_view(&daemon, dir.path());
+    times(&daemon);
+    viewers(&daemon);
+    drop(daemon);
+    alarms();
+}
+
+/// A year of an invented oak nest, imported; how many readings.
+fn year(dir: &Path) -> usize {
+    let from_s = minute_now_s() - (DAYS * 86_400) as f64;
+    let spec = story::oak(from_s);
+    shelf::write(dir, &[&shelf::of(&spec), shelf::SERVICES]);
+    let path = dir.join("year.senml");
+    let mut out = std::io::BufWriter::new(std::fs::File::create(&path).expect("a file"));
+    let (mut world, mut count) = (World::new(&spec, 1), 0);
+    for day in 1..=DAYS {
+        let samples = world.advance(from_s + (day * 86_400) as f64);
+        let mut text = String::new();
+        for sample in &samples {
+            let _ = writeln!(text, "{}", line(sample));
+        }
+        count += samples.len();
+        out.write_all(text.as_bytes()).expect("written");
+    }
+    out.flush().expect("written");
+    let shelf = dir.join("shelf.toml");
+    let args = ["import", "--format", "sensml", &path.to_string_lossy(), "--shelf", &shelf.to_string_lossy()];
+    let ended = program::run(args);
+    assert_eq!(ended.code, 0, "{}", ended.err);
+    count
+}
+
+/// What a browser fetches for the first page that it ever sees.
+fn first_view(daemon: &Daemon, dir: &Path) {
+    for (name, path) in [("now", "/"), ("week", "/nest/oak"), ("year", "/nest/oak?span=year")] {
+        let own = dir.join(name);
+        std::fs::create_dir(&own).expect("a directory");
+        let mut page = Page::open(&own, (390, 844), true);
+        page.go(&format!("http://{}{path}", daemon.page));
+        page.until("all is there", "performance.getEntriesByType('resource').length >= 2");
+        let seen = page.eval(
+            "JSON.stringify([...performance.getEntriesByType('navigation'), ...performance.getEntriesByType('resource')]
+               .map(e => [new URL(e.name).pathname, e.transferSize, e.decodedBodySize]))",
+        );
+        println!("first view of {name}: path, bytes on the wire, unpacked: {}", seen.as_str().unwrap_or_default());
+    }
+}
+
+fn timed(daemon: &Daemon, path: &str) -> f64 {
+    let began = moment();
+    let (status, body) = http::get(daemon.page, path);
+    assert_eq!(status, 200, "{path}: {body}");
+    began.elapsed().as_secs_f64() * 1000.0
+}
+
+fn told(what: &str, mut ms: Vec<f64>) {
+    ms.sort_by(f64::total_cmp);
+    let at = |share: f64| ms[((ms.len() - 1) as f64 * share).round() as usize];
+    println!("{what:44} {:8.0} ms p50 {:8.0} ms p95", at(0.5), at(0.95));
+}
+
+/// Server time, each span asked for anew (another end, so that nothing is kept), and again.
+fn times(daemon: &Daemon) {
+    told("now", (0..ASKED).map(|_| timed(daemon, "/")).collect());
+    for (span, most) in
+        [("day", ASKED), ("week", ASKED), ("month", ASKED / 2), ("season", ASKED / 2), ("year", ASKED / 2)]
+    {
+        let ask = |k: usize| timed(daemon, &format!("/nest/oak?span={span}&to={}h", 2 * k + 1));
+        told(&format!("{span}, never asked for"), (0..most).map(ask).collect());
+        told(&format!("{span}, again"), (0..ASKED).map(|_| ask(most - 1)).collect());
+    }
+    println!("memory {:.1} MiB", daemon.memory_mib());
+}
+
+/// Seconds of processor time that the daemon has used.
+fn used_s(daemon: &Daemon) -> f64 {
+    let stat = std::fs::read_to_string(format!("/proc/{}/stat", daemon.id())).expect("Linux tells");
+    let fields: Vec<&str> = stat.rsplit(')').next().unwrap_or("").split_whitespace().collect();
+    let ticks: f64 = fields[11].parse::<f64>().unwrap_or(0.0) + fields[12].parse::<f64>().unwrap_or(0.0);
+    // Ticks of 10 ms on every Linux of ours (sysconf _SC_CLK_TCK).
+    ticks / 100.0
+}
+
+/// Fifty pages that follow, while a reading comes each second: far more than a shelf says.
+fn viewers(daemon: &Daemon) {
+    let mut node = Node::new("oak-node", 99);
+    node.connect(daemon.broker);
+    let stop = Arc::new(AtomicBool::new(false));
+    let bytes = Arc::new(AtomicU64::new(0));
+    for followed in [0, VIEWERS] {
+        let threads: Vec<_> = (0..followed)
+            .map(|_| {
+                let (at, stop, bytes) = (daemon.page, Arc::clone(&stop), Arc::clone(&bytes));
+                std::thread::spawn(move || {
+                    let mut live = TcpStream::connect(at).expect("it listens");
+                    live.set_read_timeout(Some(SOON)).expect("set");
+                    write!(live, "GET /live HTTP/1.1\r\nHost: {at}\r\n\r\n").expect("sent");
+                    for said in BufReader::new(live).lines() {
+                        if stop.load(Ordering::Relaxed) {
+                            return;
+                        }
+                        if said.expect("it speaks").starts_with("event: now") {
+                            let body = http::get(at, "/fragment").1;
+                            bytes.fetch_add(body.len() as u64, Ordering::Relaxed);
+                        }
+                    }
+                })
+            })
+            .collect();
+        let (before, began, mut said) = (used_s(daemon), moment(), 0_u32);
+        let now_s = minute_now_s() - 600.0 + if followed > 0 { 100.0 } else { 0.0 };
+        wait("it was watched", WATCHED * 2, || {
+            while began.elapsed() >= Duration::from_secs(1) * said {
+                node.say(&[warmth("oak-node", "warm", now_s + f64::from(said), 27.0)]);
+                said += 1;
+            }
+            node.unanswered();
+            (began.elapsed() > WATCHED).then_some(())
+        });
+        let (busy, passed) = (used_s(daemon) - before, began.elapsed().as_secs_f64());
+        println!(
+            "{followed} viewers: {:.1} % of one core, {:.0} kB/s unpacked, {:.1} MiB",
+            100.0 * busy / passed,
+            bytes.load(Ordering::Relaxed) as f64 / 1000.0 / passed,
+            daemon.memory_mib()
+        );
+        stop.store(true, Ordering::Relaxed);
+        node.say(&[warmth("oak-node", "warm", now_s + 90.0, 27.0)]);
+        drop(threads);
+    }
+}
+
+/// From the third hot reading's leaving the node until a person could see the danger.
+fn alarms() {
+    let dir = tempfile::tempdir().expect("a directory");
+    let nests: Vec<String> = (0..8).map(|i| shelf::PLAIN.replace("oak", &format!("oak{i}"))).collect();
+    let nests: Vec<String> = nests
+        .iter()
+        .enumerate()
+        .map(|(i, n)| n.replace(&format!("material = \"oak{i}\""), "material = \"oak\""))
+        .collect();
+    let parts: Vec<&str> = nests.iter().map(String::as_str).chain([shelf::SERVICES]).collect();
+    shelf::write(dir.path(), &parts);
+    let daemon = Daemon::run(dir.path());
+    let mut page = Page::open(dir.path(), (390, 844), true);
+    page.go(&format!("http://{}/", daemon.page));
+    let mut ms = Vec::new();
+    for i in 0..nests.len() {
+        let name = format!("oak{i}-node");
+        let mut node = Node::new(&name, 1);
+        node.connect(daemon.broker);
+        let t = minute_now_s() - 120.0;
+        for k in 0..2 {
+            node.say(&[warmth(&name, "warm", t + 30.0 * f64::from(k), 44.0)]);
+        }
+        node.answered(0);
+        let began = moment();
+        node.say(&[warmth(&name, "warm", t + 60.0, 44.0)]);
+        page.until("the danger shows", &format!("document.body.innerText.includes('Oak{i}: a probe is far too hot')"));
+        ms.push(began.elapsed().as_secs_f64() * 1000.0);
+    }
+    told("a new danger on an open page", ms);
+}
