@@ -31,6 +31,7 @@ use crate::clock::Clock;
 use crate::history::{Committed, SettingsInForce, WriteError, Writer};
 use crate::intake::{AckToken, Acker, Inbox, Link, Message, Publisher};
 use crate::mirror::Counts;
+use crate::notices::Answering;
 use crate::permit::{Mat, Standing};
 use crate::shelf_file::Mapping;
 use crate::snapshot::{Act, Sent, Snapshot, Told};
@@ -116,6 +117,8 @@ pub struct Settings {
     pub in_force: String,
     /// How it stands with the mirror, if there is one.
     pub mirror: Option<Arc<Counts>>,
+    /// What people do with messages; none where nobody sends any.
+    pub answering: Option<Arc<Answering>>,
 }
 
 /// Everything that can happen.

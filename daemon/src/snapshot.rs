@@ -180,6 +180,8 @@ pub enum AlarmAct {
     TakeOut(Option<Timestamp>),
     /// Put it back into service.
     PutBack,
+    /// Someone is on the way: who was told is left in peace for a while. The alarm itself stays as it is.
+    OnTheWay,
 }
 
 /// An alarm by its names, as a page, a command line or a script knows it.

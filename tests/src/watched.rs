@@ -6,6 +6,8 @@ use std::collections::HashMap;
 use std::path::Path;
 use std::sync::Arc;
 use std::time::Duration;
+use warmend::history::AlarmRecord;
+use warmend::shelf_file::ShelfFile;
 use world::{Band, Sample, Truth, Value, World, WorldSpec, shelf_toml};
 
 /// Seconds between two looks at the truth.
@@ -41,12 +43,16 @@ pub struct Watched {
     pub world: World,
     /// Everything raised so far.
     pub raised: Vec<Raised>,
+    /// Every change of an alarm so far, as history would keep it.
+    pub changes: Vec<AlarmRecord>,
     /// What came of every fit so far.
     pub fits: Vec<FitNews>,
     /// Readings taken in.
     pub readings: u64,
     /// Time spent in the world, and in the core.
     pub spent: (Duration, Duration),
+    /// The shelf as its keeper described it.
+    pub file: ShelfFile,
     core: Core,
     ids: HashMap<(Arc<str>, Arc<str>), SourceId>,
     band: Band,
@@ -68,10 +74,12 @@ impl Watched {
         Self {
             world: World::new(spec, seed),
             raised: Vec::new(),
+            changes: Vec::new(),
             fits: Vec::new(),
             readings: 0,
             spent: (Duration::ZERO, Duration::ZERO),
-            core: Core::new(file.shelf),
+            core: Core::new(file.shelf.clone()),
+            file,
             ids: HashMap::new(),
             band,
             nests: spec.nests.iter().map(|n| n.id.clone()).collect(),
@@ -114,7 +122,7 @@ impl Watched {
 
     /// Forgets what was seen and raised so far, for those who look at what the core itself keeps.
     pub fn forget(&mut self) {
-        self.raised = Vec::new();
+        (self.raised, self.changes) = (Vec::new(), Vec::new());
         self.fits = Vec::new();
         self.looks.iter_mut().for_each(|l| *l = Vec::new());
     }
@@ -196,6 +204,9 @@ impl Watched {
 
     fn note(&mut self, effects: Vec<Effect>) {
         for effect in effects {
+            if let Effect::Alarm(change) = &effect {
+                self.changes.push(AlarmRecord::of(change, self.core.shelf(), self.core.sources()));
+            }
             let (at, key, detail) = match effect {
                 Effect::Alarm(AlarmChange { at, key, event: Event::Raised, detail, .. }) => (at, key, detail),
                 Effect::Fit { news, .. } => {

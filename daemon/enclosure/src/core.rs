@@ -215,7 +215,10 @@ impl Core {
             }
         }
         let id = |name: &str| position(&sources, name);
-        let watches: Vec<Watch> = shelf.nests.iter().map(|n| Watch::new(n, id)).collect();
+        let settings = &shelf.alarms;
+        let guard_deadband_k = (settings.deadband(Alarm::BroodLimit), settings.deadband(Alarm::ProbeHot));
+        let mut watches: Vec<Watch> = shelf.nests.iter().map(|n| Watch::new(n, id)).collect();
+        watches.iter_mut().for_each(|w| w.guard_deadband_k = guard_deadband_k);
         let judges = watches.iter().map(|_| Judge::default()).collect();
         Self {
             nodes: Nodes::new(&shelf, &sources),

@@ -56,6 +56,8 @@ pub struct Watch {
     pub vapour: Vapour,
     /// The band in force: the nest's own, or its season's.
     pub band: Option<Band>,
+    /// So far below its bound the raw guard lets go: of the limit, and of the hot mark, K.
+    pub guard_deadband_k: (f64, f64),
     drives: Vec<(Option<SourceId>, Drive)>,
     room_source: Option<SourceId>,
     room: Room,
@@ -87,6 +89,7 @@ impl Watch {
             newest: None,
             believed: None,
             band: nest.band,
+            guard_deadband_k: (0.0, 0.0),
             drives: drives.collect(),
             room_source: nest.room.as_deref().and_then(&id),
             room: Room::default(),
@@ -178,7 +181,7 @@ impl Watch {
     }
 
     fn hear_probe(&mut self, p: usize, at: Timestamp, value_c: f64, out: &mut Vec<Rejected>) {
-        let band = self.band;
+        let (band, (limit_k, hot_k)) = (self.band, self.guard_deadband_k);
         let ear = &mut self.ears[p];
         if let Some((_, last)) = ear.temperature {
             if at <= last {
@@ -191,11 +194,11 @@ impl Watch {
         }
         ear.temperature = Some((value_c, at));
         if let Some(b) = band {
-            ear.limit_run.hear(at, value_c, b.limit_c, b.limit_c - 0.5);
-            ear.hot_run.hear(at, value_c, b.hot_c, b.hot_c - 0.5);
+            ear.limit_run.hear(at, value_c, b.limit_c, b.limit_c - limit_k);
+            ear.hot_run.hear(at, value_c, b.hot_c, b.hot_c - hot_k);
         } else {
             // Without a band the guard alone watches, at 40 °C.
-            ear.limit_run.hear(at, value_c, 40.0, 39.5);
+            ear.limit_run.hear(at, value_c, 40.0, 40.0 - limit_k);
         }
         self.newest = Some(self.newest.map_or(at, |n| n.max(at)));
         if self.first.is_none() {

@@ -137,6 +137,7 @@ impl Daemon {
             AlarmAct::Reset => "reset",
             AlarmAct::TakeOut(_) => "out-of-service",
             AlarmAct::PutBack => "in-service",
+            AlarmAct::OnTheWay => "on-the-way",
         };
         let mut body = named(wish, name);
         match act {
@@ -159,10 +160,6 @@ impl Daemon {
             body["at_mm"] = json!(mm);
         }
         self.post(&body).await
-    }
-
-    pub(super) async fn on_the_way(&self, name: &AlarmName) -> anyhow::Result<()> {
-        self.post(&named("on-the-way", name)).await
     }
 
     /// Puts a former fit back into force.

@@ -57,6 +57,12 @@ impl Pipeline {
         draft: &mut Draft,
     ) -> Result<bool, String> {
         let key = keyed(&self.core, name, act)?;
+        if act == AlarmAct::OnTheWay {
+            let answering = self.settings.answering.as_ref().ok_or("nobody sends messages here")?;
+            answering.on_the_way(name)?;
+            draft.batch.notes.push(entry(act, name, signed, self.clock.now()));
+            return Ok(false);
+        }
         let (priority, nest) = (key.alarm.priority(), key.nest);
         let now = self.core_now();
         let wanted = wish(act, key, name)?;
@@ -170,6 +176,7 @@ pub(crate) fn wish(act: AlarmAct, key: AlarmKey, name: &AlarmName) -> Result<Kee
         AlarmAct::Reset => KeeperAct::Reset(key),
         AlarmAct::TakeOut(until) => KeeperAct::TakeOut(key, until),
         AlarmAct::PutBack => KeeperAct::PutBack(key),
+        AlarmAct::OnTheWay => return Err("no daemon runs here, so nobody is told of anything".to_owned()),
     })
 }
 
@@ -182,6 +189,7 @@ pub(crate) fn entry(act: AlarmAct, name: &AlarmName, (by, why): (&str, &str), no
         AlarmAct::Reset => ("reset", None),
         AlarmAct::TakeOut(until) => ("out-of-service", until),
         AlarmAct::PutBack => ("in-service", None),
+        AlarmAct::OnTheWay => ("on-the-way", None),
     };
     let until = until.map(|at| format!(" until {}", times::rfc3339(at))).unwrap_or_default();
     let why: String = why.trim().chars().take(WHY_MAX).collect();

@@ -123,6 +123,7 @@ impl Wish {
             "reset" => AlarmAct::Reset,
             "out-of-service" => AlarmAct::TakeOut(self.until.end(now)?),
             "in-service" => AlarmAct::PutBack,
+            "on-the-way" => AlarmAct::OnTheWay,
             "note" => return self.note(now).map(ActKind::Note),
             "put-back-fit" => return self.fit(),
             _ => {
@@ -181,10 +182,6 @@ impl App {
         let snap = self.snapshot();
         let known = |id: &str| snap.shelf.nests.iter().find(|n| n.id == id);
         let wrong = |why: String| (StatusCode::BAD_REQUEST, why);
-        if wish.r#do == "on-the-way" {
-            let name = wish.name().map_err(wrong)?;
-            return self.answering.on_the_way(&name).map_err(|why| (StatusCode::CONFLICT, why));
-        }
         let (by, why) = wish.signed().map_err(wrong)?;
         let kind = wish.act(self.now()).map_err(wrong)?;
         let nest = match &kind {
