@@ -18,6 +18,8 @@ use crate::times::{self, End, Moment};
 use crate::told;
 use anyhow::{Context as _, bail};
 use clap::{Args, Subcommand};
+use enclosure::estimate::Fit;
+use enclosure::shelf::Nest;
 use enclosure::{Span, State, Timestamp};
 use std::io::Write;
 use std::ops::Range;
@@ -36,14 +38,7 @@ pub enum AlarmsCommand {
     /// Lists the alarms that are not normal
     List,
     /// Answers an alarm: its messages stop
-    Ack {
-        /// Which
-        #[command(flatten)]
-        alarm: Named,
-        /// Why, in your words: it is kept
-        #[arg(long, value_name = "TEXT")]
-        why: Option<String>,
-    },
+    Ack(Reasoned),
     /// Silences an alarm for a time
     Shelve {
         /// Which
@@ -57,16 +52,9 @@ pub enum AlarmsCommand {
         why: Option<String>,
     },
     /// Ends the silence of an alarm
-    Unshelve(Named),
+    Unshelve(Reasoned),
     /// Resets an alarm that is held until somebody has looked
-    Reset {
-        /// Which
-        #[command(flatten)]
-        alarm: Named,
-        /// What you found, in your words: it is kept
-        #[arg(long, value_name = "TEXT")]
-        why: Option<String>,
-    },
+    Reset(Reasoned),
     /// Takes an alarm out of service, as that of a heating mat that you unplugged; never a danger
     OutOfService {
         /// Which
@@ -80,9 +68,9 @@ pub enum AlarmsCommand {
         why: Option<String>,
     },
     /// Puts an alarm back into service
-    InService(Named),
+    InService(Reasoned),
     /// Says that someone is on the way: messages about it are not repeated for half an hour
-    OnTheWay(Named),
+    OnTheWay(Reasoned),
     /// Sends a test message by every way; each is proved once a person has seen it
     Test {
         /// The code of a test message that a person saw
@@ -106,6 +94,17 @@ pub struct Named {
     /// As heater-stuck-on@oak, or probe-silent@oak/oak-node:warm
     #[arg(value_name = "ALARM", value_parser = told::read)]
     pub name: AlarmName,
+}
+
+/// An alarm, and why something is done to it.
+#[derive(Debug, Args)]
+pub struct Reasoned {
+    /// Which
+    #[command(flatten)]
+    pub alarm: Named,
+    /// Why, or what you found, in your words: it is kept
+    #[arg(long, value_name = "TEXT")]
+    pub why: Option<String>,
 }
 
 /// `note …`
@@ -145,6 +144,12 @@ pub struct NewNote {
     /// In your words
     #[arg(value_name = "TEXT", num_args = 0..)]
     pub text: Vec<String>,
+}
+
+impl Reasoned {
+    fn to(&self, act: AlarmAct) -> (AlarmAct, &AlarmName, Option<&str>) {
+        (act, &self.alarm.name, self.why.as_deref())
+    }
 }
 
 fn silence(text: &str) -> Result<Span, String> {
@@ -214,13 +219,6 @@ impl Keeper {
         }
     }
 
-    async fn on_the_way(&self, name: &AlarmName) -> anyhow::Result<()> {
-        match self {
-            Self::Daemon(daemon) => daemon.on_the_way(name).await,
-            Self::File(_) => bail!("no daemon runs here, so nobody is told of anything. Start `warmend run`"),
-        }
-    }
-
     async fn write(&mut self, note: Note) -> anyhow::Result<()> {
         match self {
             Self::Daemon(daemon) => daemon.write(&note).await,
@@ -236,6 +234,28 @@ impl Keeper {
     }
 }
 
+/// Puts a former fit of a nest back into force: by the daemon, or in the file for its next start.
+///
+/// # Errors
+/// What was attempted, why it failed, what to do.
+pub async fn put_back_fit(file: &ShelfFile, (nest, fit): (&str, i64), why: &str, now: Timestamp) -> anyhow::Result<()> {
+    match Keeper::find(file, now)? {
+        Keeper::Daemon(daemon) => daemon.put_back_fit(nest, fit, why).await,
+        Keeper::File(mut file) => file.put_back_fit(nest, fit, why, now),
+    }
+}
+
+/// Keeps a fit of a nest and puts it into force from the daemon's next start on.
+///
+/// # Errors
+/// If a daemon runs, or history cannot be written.
+pub fn keep_fit(file: &ShelfFile, nest: &Nest, fit: Fit, now: Timestamp) -> anyhow::Result<()> {
+    match Keeper::find(file, now)? {
+        Keeper::Daemon(_) => bail!("keeping the fit of {}: a daemon runs on this history. Stop it first", nest.id),
+        Keeper::File(mut file) => file.keep_fit(nest, fit, now),
+    }
+}
+
 /// Does what `alarms` was asked for, and says what came of it on standard output.
 ///
 /// # Errors
@@ -244,26 +264,23 @@ pub async fn alarms(command: &AlarmsCommand, file: &ShelfFile, clock: &dyn Clock
     let now = clock.now();
     let (act, name, why) = match command {
         AlarmsCommand::Test { seen } => return proving::test(seen.as_deref(), file, clock).await,
-        AlarmsCommand::OnTheWay(Named { name }) => {
-            Keeper::find(file, now)?.on_the_way(name).await?;
-            return say(&format!("{}: not repeated for half an hour; others are told in their turn\n", written(name)));
-        }
         // It needs no history, and is written before this is asked.
         AlarmsCommand::Card { .. } => return Ok(()),
         AlarmsCommand::List => return list(&Keeper::find(file, now)?.standing().await?),
-        AlarmsCommand::Ack { alarm, why } => (AlarmAct::Acknowledge, &alarm.name, why.as_deref()),
+        AlarmsCommand::Ack(asked) => asked.to(AlarmAct::Acknowledge),
+        AlarmsCommand::OnTheWay(asked) => asked.to(AlarmAct::OnTheWay),
         AlarmsCommand::Shelve { alarm, length, why } => {
             // Rounded up: a silence of some seconds is one of a minute.
             let minutes = u32::try_from((length.ms() + 59_999) / 60_000).unwrap_or(u32::MAX);
             (AlarmAct::Shelve(minutes), &alarm.name, why.as_deref())
         }
-        AlarmsCommand::Unshelve(Named { name }) => (AlarmAct::Unshelve, name, None),
-        AlarmsCommand::Reset { alarm, why } => (AlarmAct::Reset, &alarm.name, why.as_deref()),
+        AlarmsCommand::Unshelve(asked) => asked.to(AlarmAct::Unshelve),
+        AlarmsCommand::Reset(asked) => asked.to(AlarmAct::Reset),
         AlarmsCommand::OutOfService { alarm, until, why } => {
             let until = until.map(|end| end.from(now));
             (AlarmAct::TakeOut(until), &alarm.name, why.as_deref())
         }
-        AlarmsCommand::InService(Named { name }) => (AlarmAct::PutBack, name, None),
+        AlarmsCommand::InService(asked) => asked.to(AlarmAct::PutBack),
     };
     Keeper::find(file, now)?.act(act, name, why.unwrap_or_default(), now).await?;
     let done = match act {
@@ -274,6 +291,7 @@ pub async fn alarms(command: &AlarmsCommand, file: &ShelfFile, clock: &dyn Clock
         AlarmAct::TakeOut(Some(until)) => format!("out of service until {}", times::rfc3339(until)),
         AlarmAct::TakeOut(None) => "out of service until you put it back (in-service)".to_owned(),
         AlarmAct::PutBack => "in service".to_owned(),
+        AlarmAct::OnTheWay => "not repeated for half an hour; others are told in their turn".to_owned(),
     };
     say(&format!("{}: {done}\n", written(name)))
 }

@@ -2,6 +2,7 @@
 use crate::acts::{AlarmsCommand, NoteCommand};
 use crate::demo::{FaultWish, SPEEDS};
 use crate::exchange::{ExportArgs, ImportArgs};
+use crate::fit::FitArgs;
 use crate::{plan, times};
 use clap::{Args, Parser, Subcommand, ValueEnum};
 use enclosure::Span;
@@ -64,6 +65,8 @@ pub enum Command {
     Review(Review),
     /// Reckons before anything is plugged in: how warm, how soon, how far, and how hot if the mat sticks on
     Plan(Box<plan::Args>),
+    /// Learns from history how a nest carries heat, says how well that is known and where one more probe would help
+    Fit(FitArgs),
     /// Lists alarms, answers them, silences them; sends a test message
     Alarms {
         /// What to do
@@ -176,6 +179,9 @@ mod tests {
             "replay -",
             "review",
             "plan",
+            "fit",
+            "fit --list",
+            "fit --put-back 3 --nest oak",
             "alarms list",
             "alarms ack heater-stuck-on@oak",
             "alarms shelve brood-cold@oak --for 2h",
@@ -196,9 +202,16 @@ mod tests {
 
     #[test]
     fn what_is_not_there_cannot_be_called() {
-        for line in
-            ["", "plan --fast", "fit", "trim", "run --fast", "replay", "replay --every 0s -", "replay --every x -"]
-        {
+        for line in [
+            "",
+            "plan --fast",
+            "fit --fast",
+            "trim",
+            "run --fast",
+            "replay",
+            "replay --every 0s -",
+            "replay --every x -",
+        ] {
             assert!(read(line).is_err_and(|e| e.use_stderr()), "{line}");
         }
     }

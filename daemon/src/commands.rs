@@ -5,7 +5,7 @@ use crate::clock::{Clock, SystemClock};
 use crate::notices::{self, Context, Kit, Ledger, card, heartbeat};
 use crate::run::{self, NoticeParts, Outfit, Task, WebParts};
 use crate::shelf_file::{self, EXIT_WRONG, ShelfErrors, ShelfFile};
-use crate::{acts, demo, exchange, plan, replay, review, web};
+use crate::{acts, demo, exchange, fit, plan, replay, review, web};
 use anyhow::Context as _;
 use std::future::Future;
 use std::io::Write as _;
@@ -117,6 +117,16 @@ pub fn execute(cli: Cli) -> Result<u8, Failure> {
                 return print_card(&file, nest, out).map(|()| EXIT_DONE);
             }
             block_on(acts::alarms(&command, &file, clock.as_ref()))??;
+            Ok(EXIT_DONE)
+        }
+        Command::Fit(args) => {
+            let file = load(&cli.shelf)?;
+            block_on(fit::fit(&args, &file, clock.as_ref()))?.map_err(|e| {
+                match e.downcast_ref::<fit::WrongCall>() {
+                    Some(wrong) => Failure::CalledWrongly(wrong.to_string()),
+                    None => Failure::Failed(e),
+                }
+            })?;
             Ok(EXIT_DONE)
         }
         Command::Note { command } => {
@@ -312,6 +322,7 @@ mod tests {
                 &["run"],
                 &["review"],
                 &["plan"],
+                &["fit"],
                 &["replay", "-"],
                 &["alarms", "list"],
                 &["note", "list"],

@@ -14,6 +14,7 @@
 mod backup;
 mod codec;
 mod errors;
+mod fits;
 mod mirroring;
 mod open;
 mod packing;
@@ -31,6 +32,7 @@ mod writer;
 
 pub use backup::{PutBack, put_back};
 pub use errors::{HistoryError, WriteError};
+pub use fits::{FitAct, FitRecord, KeptFit};
 pub use mirroring::{Due, LINES_MAX, MirrorLines, MirrorMark, MirrorNews, MirrorState};
 pub use open::{OpenReport, Opened, SetAside};
 pub use packing::Packed;

@@ -6,6 +6,7 @@ pub mod clock;
 pub mod commands;
 pub mod demo;
 pub mod exchange;
+pub mod fit;
 pub mod history;
 pub mod intake;
 pub mod listen;

@@ -2,7 +2,8 @@
 //!
 //! - `words`: every sentence; `text`: a change in those words ([`compose`]), the same for every way; `daily`: a day's
 //!   report; `picture`: the nest in a picture and in one sentence; `card`: what hangs beside a nest on paper.
-//! - `schedule`: repeats, waits, quiet hours; `desk`: what one way still has to say. Both pure.
+//! - `schedule`: repeats, waits, quiet hours; `desk`: what one way still has to say; `rehearsal`: what it would say of a
+//!   story. All pure.
 //! - `ledger`: what was said before a restart; `answering`: links, proofs, who is on the way.
 //! - `ways`: log, command, webhook, mail, mqtt; `standing`: what stands, retained on the broker.
 //! - `heartbeat`: signs of life, out and in.
@@ -17,6 +18,7 @@ mod desk;
 pub mod heartbeat;
 mod ledger;
 mod picture;
+mod rehearsal;
 mod schedule;
 mod standing;
 mod teller;
@@ -27,6 +29,7 @@ mod words;
 pub use answering::{Answering, CODE_HOLDS, KEY_FACT, LINK_HOLDS, LINK_PATH, Linked, PROOF_HOLDS, random};
 pub use desk::{ON_THE_WAY, PENDING_MAX, PUT_OFF, REFUSED_MAX, Sent};
 pub use ledger::Ledger;
+pub use rehearsal::{Rehearsal, Rehearsed};
 pub use standing::STATE_TOPIC;
 pub use text::{Context, FIRST_LINE_MAX, Message, Occasion, compose, test_message};
 pub(crate) use ways::sign;

@@ -31,6 +31,7 @@ use crate::clock::Clock;
 use crate::history::{Committed, SettingsInForce, WriteError, Writer};
 use crate::intake::{AckToken, Acker, Inbox, Link, Message, Publisher};
 use crate::mirror::Counts;
+use crate::notices::Answering;
 use crate::permit::{Mat, Standing};
 use crate::shelf_file::Mapping;
 use crate::snapshot::{Act, Sent, Snapshot, Told};
@@ -116,6 +117,8 @@ pub struct Settings {
     pub in_force: String,
     /// How it stands with the mirror, if there is one.
     pub mirror: Option<Arc<Counts>>,
+    /// What people do with messages; none where nobody sends any.
+    pub answering: Option<Arc<Answering>>,
 }
 
 /// Everything that can happen.
@@ -203,7 +206,7 @@ impl Pipeline {
         let Parts { restored, writer, history, inbox, leave, acker, publisher, .. } = parts;
         let Parts { link, acts, told, sent, snapshots, clock, settings, .. } = parts;
         let grace = Grace::after(&restored, clock.as_ref());
-        let Restored { core, details, standing, watched, facts, .. } = restored;
+        let Restored { core, details, standing, watched, facts, fits, .. } = restored;
         let mats = settings.mats.iter().cloned();
         let permits = mats.map(|mat| Standing::new(mat, |name| facts.get(name).cloned())).collect();
         let (acks, mut waiting) = mpsc::channel(ACKS_WAITING);
@@ -251,6 +254,7 @@ impl Pipeline {
             settings,
         };
         let mut first = Draft::default();
+        first.batch.fits = fits;
         // The command line looks there for the way in.
         first.batch.urgent = true;
         first.batch.facts.append(&mut this.settings.facts);

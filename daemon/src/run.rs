@@ -240,6 +240,7 @@ impl Running {
         });
         settings.facts.extend(fact);
         let answering = Answering::new(key, file, page, Arc::clone(&clock));
+        settings.answering = Some(Arc::clone(&answering));
         let acker = intake.acker();
         let link = intake.link();
         let (leave, left) = oneshot::channel();

@@ -14,6 +14,7 @@ mod bands;
 mod document;
 mod environment;
 mod findings;
+mod manners;
 mod materials;
 mod names;
 mod nearest;

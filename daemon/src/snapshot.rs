@@ -147,6 +147,13 @@ pub enum ActKind {
     Alarm(AlarmAct, AlarmName),
     /// Write down what was seen or done.
     Note(Note),
+    /// Put a former fit of a nest's physics back into force.
+    PutBackFit {
+        /// The nest's id.
+        nest: String,
+        /// The fit's number in history.
+        fit: i64,
+    },
     /// A second watch elsewhere is missed, or heard again.
     Elsewhere {
         /// The name of its shelf.
@@ -173,6 +180,8 @@ pub enum AlarmAct {
     TakeOut(Option<Timestamp>),
     /// Put it back into service.
     PutBack,
+    /// Someone is on the way: who was told is left in peace for a while. The alarm itself stays as it is.
+    OnTheWay,
 }
 
 /// An alarm by its names, as a page, a command line or a script knows it.

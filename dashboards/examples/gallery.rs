@@ -188,6 +188,7 @@ fn slate() -> NestView {
         room_c: Some((21.4, 0.1)),
         gives_w: Some((2.4, 0.9)),
         learning_until: Some("today 18:40".to_owned()),
+        learned_text: Some("how it carries heat, up to today 06:40 (warmend fit --nest slate)".to_owned()),
         as_of_text: "03:12".to_owned(),
         ..NestView::default()
     }

@@ -171,6 +171,7 @@ fn facts(nest: &NestView) -> Markup {
                     div { dt { (probe.name) } dd { "not believed because " (why) } }
                 }
             }
+            @if let Some(learned) = &nest.learned_text { div { dt { "Learned" } dd { (learned) } } }
             @if let Some(until) = &nest.learning_until {
                 div { dt { "Still learning" } dd { "until " (until) "; until then only danger, silence and faults of the watch are told" } }
             }

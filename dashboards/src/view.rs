@@ -274,6 +274,8 @@ pub struct NestView {
     pub rh_pct: Vec<Option<f64>>,
     /// End of the first 12 hours: `today 18:40`.
     pub learning_until: Option<String>,
+    /// Up to when the nest's physics was learned, and what the last fit came to.
+    pub learned_text: Option<String>,
     /// When this was true.
     pub as_of_text: String,
     /// Temperatures at the ends of the colours; give all nests of a page the same.

@@ -26,14 +26,27 @@ impl Daemon {
         Self::start(dir, &["run", "--shelf", &shelf.to_string_lossy()], SOON)
     }
 
+    /// The same with files of at most so many KiB each: what is written beyond fails, as on a full disk.
+    pub fn run_with_files_of(dir: &Path, kib: u32) -> Self {
+        let shelf = dir.join("shelf.toml");
+        // Without the signal the write itself says that it failed (setrlimit(2), RLIMIT_FSIZE).
+        let script = format!("trap '' XFSZ; ulimit -f {kib}; exec \"$0\" run --shelf \"$1\"");
+        let mut bash = Command::new("bash");
+        bash.args(["-c", &script]).arg(program::binary()).arg(shelf);
+        Self::of(dir, &mut bash, SOON)
+    }
+
     /// Any call that prints where its broker and its page are.
     ///
     /// # Panics
     /// If it does not within `limit`.
     pub fn start(dir: &Path, args: &[&str], limit: Duration) -> Self {
+        Self::of(dir, &mut program::call(args), limit)
+    }
+
+    fn of(dir: &Path, command: &mut Command, limit: Duration) -> Self {
         let file = |name: &str| File::create(dir.join(name)).unwrap();
-        let mut child =
-            program::call(args).current_dir(dir).stdout(file("out.log")).stderr(file("err.log")).spawn().unwrap();
+        let mut child = command.current_dir(dir).stdout(file("out.log")).stderr(file("err.log")).spawn().unwrap();
         let (broker, page) = wait("both addresses are printed", limit, || {
             if let Some(status) = child.try_wait().unwrap() {
                 panic!("it ended with {status}: {}", read(dir, "err.log"));

@@ -4,6 +4,7 @@ use serde_json::Value;
 use std::io::{BufRead, BufReader, Read, Write};
 use std::net::{SocketAddr, TcpListener, TcpStream};
 use std::sync::{Arc, Mutex};
+use std::time::Instant;
 
 /// Status and body of a GET.
 pub fn get(at: SocketAddr, path: &str) -> (u16, String) {
@@ -46,7 +47,7 @@ fn unchunk(mut body: &str) -> String {
 pub struct Post {
     /// Where it is.
     pub at: SocketAddr,
-    came: Arc<Mutex<Vec<Value>>>,
+    came: Arc<Mutex<Vec<(Instant, Value)>>>,
 }
 
 impl Post {
@@ -59,7 +60,7 @@ impl Post {
             for stream in listener.incoming().flatten() {
                 // Whoever speaks no HTTP is not answered.
                 if let Some(json) = take(stream) {
-                    came.lock().unwrap().push(json);
+                    came.lock().unwrap().push((crate::moment(), json));
                 }
             }
         });
@@ -68,6 +69,11 @@ impl Post {
 
     /// What came, in order.
     pub fn came(&self) -> Vec<Value> {
+        self.came.lock().unwrap().iter().map(|(_, json)| json.clone()).collect()
+    }
+
+    /// The same with when each came.
+    pub fn came_when(&self) -> Vec<(Instant, Value)> {
         self.came.lock().unwrap().clone()
     }
 }

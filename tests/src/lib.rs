@@ -1,6 +1,7 @@
 //! What the whole-system tests stand on: the program as a process, nodes that speak MQTT, stories from the simulated
-//! shelf. Nothing here reaches into the daemon: only its public surfaces are used. Two modules need no daemon at all:
-//! [`watched`] lets the pure core watch a simulated shelf in this process, [`sums`] puts textbook problems to its parts.
+//! shelf. Nothing here reaches into the daemon: only its public surfaces are used. Three modules need no daemon at all:
+//! [`watched`] lets the pure core watch a simulated shelf in this process, [`told`] adds what a keeper is told of it,
+//! [`sums`] puts textbook problems to its parts.
 pub mod board;
 pub mod browser;
 pub mod daemon;
@@ -17,6 +18,7 @@ pub mod shelf;
 pub mod story;
 pub mod sums;
 pub mod table;
+pub mod told;
 pub mod watched;
 
 use std::time::{Duration, Instant, SystemTime};

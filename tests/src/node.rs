@@ -113,6 +113,7 @@ impl Drop for Line {
 
 /// A node.
 pub struct Node {
+    prefix: String,
     name: String,
     boot: u64,
     next: u64,
@@ -123,7 +124,13 @@ pub struct Node {
 impl Node {
     /// A node that has just started.
     pub fn new(name: &str, boot: u64) -> Self {
-        Self { name: name.to_owned(), boot, next: 0, kept: VecDeque::new(), line: None }
+        Self::under("warmend", name, boot)
+    }
+
+    /// The same under another prefix of topics.
+    pub fn under(prefix: &str, name: &str, boot: u64) -> Self {
+        let (prefix, name) = (prefix.to_owned(), name.to_owned());
+        Self { prefix, name, boot, next: 0, kept: VecDeque::new(), line: None }
     }
 
     /// Its name.
@@ -132,13 +139,13 @@ impl Node {
     }
 
     fn topic(&self, last: &str) -> String {
-        format!("warmend/{}/{last}", self.name)
+        format!("{}/{}/{last}", self.prefix, self.name)
     }
 
     /// Connects, says that it is there, and says again what has no receipt.
     pub fn connect(&mut self, at: SocketAddr) {
         self.line = None;
-        let mut options = Line::options(&self.name, at);
+        let mut options = Line::options(&format!("{}-{}", self.prefix, self.name), at);
         options.set_last_will(LastWill::new(self.topic("senml"), link(&self.name, false), QoS::AtLeastOnce, true));
         let line = Line::open(options);
         line.hear(&self.topic("stored"));

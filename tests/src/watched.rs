@@ -1,10 +1,13 @@
 //! A simulated shelf under the eyes of the pure core, in this process: no daemon, no disk, nothing between.
+use enclosure::estimate::FitNews;
 use enclosure::reading::Unit;
 use enclosure::{Alarm, AlarmChange, Core, Effect, Event, Input, Measured, NestNow, Reading, SourceId, Timestamp};
 use std::collections::HashMap;
 use std::path::Path;
 use std::sync::Arc;
 use std::time::Duration;
+use warmend::history::AlarmRecord;
+use warmend::shelf_file::ShelfFile;
 use world::{Band, Sample, Truth, Value, World, WorldSpec, shelf_toml};
 
 /// Seconds between two looks at the truth.
@@ -40,10 +43,16 @@ pub struct Watched {
     pub world: World,
     /// Everything raised so far.
     pub raised: Vec<Raised>,
+    /// Every change of an alarm so far, as history would keep it.
+    pub changes: Vec<AlarmRecord>,
+    /// What came of every fit so far.
+    pub fits: Vec<FitNews>,
     /// Readings taken in.
     pub readings: u64,
     /// Time spent in the world, and in the core.
     pub spent: (Duration, Duration),
+    /// The shelf as its keeper described it.
+    pub file: ShelfFile,
     core: Core,
     ids: HashMap<(Arc<str>, Arc<str>), SourceId>,
     band: Band,
@@ -65,9 +74,12 @@ impl Watched {
         Self {
             world: World::new(spec, seed),
             raised: Vec::new(),
+            changes: Vec::new(),
+            fits: Vec::new(),
             readings: 0,
             spent: (Duration::ZERO, Duration::ZERO),
-            core: Core::new(file.shelf),
+            core: Core::new(file.shelf.clone()),
+            file,
             ids: HashMap::new(),
             band,
             nests: spec.nests.iter().map(|n| n.id.clone()).collect(),
@@ -78,10 +90,16 @@ impl Watched {
 
     /// Lets both live until `to_s`.
     pub fn advance(&mut self, to_s: f64) {
+        self.advance_with(to_s, |_, _| {});
+    }
+
+    /// The same, with every sample bent by `bend` on its way from the world to the core.
+    pub fn advance_with(&mut self, to_s: f64, mut bend: impl FnMut(&World, &mut Sample)) {
         while self.world.now_s() + world::STEP_S <= to_s {
             let part_s = (self.world.now_s() + LOOK_S).min(to_s);
             let began = crate::moment();
-            let samples = self.world.advance(part_s);
+            let mut samples = self.world.advance(part_s);
+            samples.iter_mut().for_each(|sample| bend(&self.world, sample));
             self.look();
             let turned = crate::moment();
             for sample in &samples {
@@ -92,9 +110,20 @@ impl Watched {
         }
     }
 
+    /// Lets the world live until `to_s` without anybody hearing of it.
+    pub fn skip(&mut self, to_s: f64) {
+        drop(self.world.advance(to_s));
+    }
+
+    /// The core, to hand it a fit or to ask it for one.
+    pub fn core(&mut self) -> &mut Core {
+        &mut self.core
+    }
+
     /// Forgets what was seen and raised so far, for those who look at what the core itself keeps.
     pub fn forget(&mut self) {
-        self.raised = Vec::new();
+        (self.raised, self.changes) = (Vec::new(), Vec::new());
+        self.fits = Vec::new();
         self.looks.iter_mut().for_each(|l| *l = Vec::new());
     }
 
@@ -175,7 +204,17 @@ impl Watched {
 
     fn note(&mut self, effects: Vec<Effect>) {
         for effect in effects {
-            let Effect::Alarm(AlarmChange { at, key, event: Event::Raised, detail, .. }) = effect else { continue };
+            if let Effect::Alarm(change) = &effect {
+                self.changes.push(AlarmRecord::of(change, self.core.shelf(), self.core.sources()));
+            }
+            let (at, key, detail) = match effect {
+                Effect::Alarm(AlarmChange { at, key, event: Event::Raised, detail, .. }) => (at, key, detail),
+                Effect::Fit { news, .. } => {
+                    self.fits.push(*news);
+                    continue;
+                }
+                Effect::Alarm(_) | Effect::Rejected { .. } => continue,
+            };
             let probe = key.probe.and_then(|p| self.core.sources().get(usize::from(p.0))).cloned();
             self.raised.push(Raised { t_s: at.unix_s(), alarm: key.alarm, nest: key.nest, probe, detail });
         }

@@ -4,6 +4,7 @@ use enclosure::Alarm;
 use tests::program::root;
 use tests::quiet::{least_behind, live, most_behind};
 use tests::table::Cell;
+use tests::told::{STORIES, Story};
 
 /// By so much an error may grow, K, and a share of the truth fall, before it is a change for the worse: a fixed seed
 /// tells one story, and a sound change of the model moves it about.
@@ -64,4 +65,30 @@ fn the_limits_of_a_count_are_those_of_the_table() {
     near(least_behind(1), 0.0253);
     near(least_behind(10), 4.795);
     assert!(least_behind(0).abs() < 1e-12);
+}
+
+/// The short stories of `examples/notice_table`, lived through again: none may be told of more than the table says, and
+/// none later. The quiet month takes its time; its first week is enough to see that it still is quiet.
+#[test]
+fn a_keeper_is_told_no_more_and_no_later_than_the_table_says() {
+    let table = std::fs::read_to_string(root().join("tests/tables/notices.txt")).unwrap();
+    let find = |name: &str| table.lines().find(|line| line.starts_with(name)).unwrap_or_else(|| panic!("no {name}"));
+    let number = |line: &str, column: usize| -> f64 {
+        let cells: Vec<&str> = line[15..].split_whitespace().collect();
+        cells[column].parse().unwrap_or(f64::NAN)
+    };
+    for story in STORIES {
+        let then = find(story.name);
+        let quiet = story.fault.is_none();
+        let row = Story { days: if quiet { 7.0 } else { story.days }, ..story.clone() }.live();
+        println!("{}\n{then}  in the table", row.line());
+        assert!(row.begun as f64 <= number(then, 2) + 1.0, "{}: {} matters told", row.name, row.begun);
+        if let (Some((min, _)), false) = (&row.first, quiet) {
+            assert!(*min < number(then, 4) + 5.0, "{}: the first message came after {min:.1} min", row.name);
+        }
+        assert!(quiet || row.first.is_some(), "{}: nothing was told", row.name);
+        if story.name == "power cut" {
+            assert_eq!(row.begun, 1, "one notice names the cause, all else is its consequence: {:?}", row.lines);
+        }
+    }
 }

@@ -101,3 +101,66 @@ fn what_is_stored_is_mirrored_value_by_value_through_outages_kills_and_restarts(
     }
     daemon.kill();
 }
+
+/// A shelf of the same nest and node names as every other here; only its prefix and its tag are its own.
+fn named(dir: &Path, server: &Server, name: &str, broker: &str) -> Daemon {
+    let services = format!(
+        "[broker]\n{broker}\nprefix = \"{name}\"\nclient_id = \"{name}\"\n[web]\nlisten = \"127.0.0.1:0\"\n\
+         [history]\npath = \"warmend.db\"\ncommit_s = 0.05\n"
+    );
+    let tagged = format!("{}shelf_tag = \"{name}\"\n", influx(server));
+    shelf::write(dir, &[shelf::PLAIN, &services, &tagged]);
+    Daemon::run(dir)
+}
+
+/// What the service holds of each shelf, by source and ms.
+fn by_shelf(server: &Server) -> BTreeMap<String, BTreeMap<(String, i64), f64>> {
+    let mut all: BTreeMap<String, BTreeMap<(String, i64), f64>> = BTreeMap::new();
+    for series in server.export("reading_value") {
+        let of = all.entry(series.labels.get("shelf").cloned().unwrap_or_default()).or_default();
+        of.extend(series.values.iter().map(|(ms, v)| ((series.labels["source"].clone(), *ms), *v)));
+    }
+    all
+}
+
+/// Three daemons whose nests and nodes bear the same names: two on one broker, the third on a broker of its own, all
+/// mirrored to one service that knows no buckets.
+#[test]
+fn shelves_share_a_broker_and_a_service_and_do_not_mix() {
+    let dir = tempfile::tempdir().unwrap();
+    let server = Server::start(dir.path().join("series"));
+    let place = |name: &str| {
+        let place = dir.path().join(name);
+        std::fs::create_dir(&place).unwrap();
+        place
+    };
+    let own = "embedded = \"127.0.0.1:0\"";
+    let hall = named(&place("hall"), &server, "hall", own);
+    let attic = named(&place("attic"), &server, "attic", &format!("url = \"mqtt://{}\"", hall.broker));
+    let cellar = named(&place("cellar"), &server, "cellar", own);
+    let base_s = minute_now_s() - 7_200.0;
+    let mut said = BTreeMap::new();
+    for (i, (name, broker)) in
+        [("hall", hall.broker), ("attic", hall.broker), ("cellar", cellar.broker)].iter().enumerate()
+    {
+        let mut node = Node::under(name, "oak-node", 1);
+        node.connect(*broker);
+        // The same names at the same times, never the same values.
+        let mut of = BTreeMap::new();
+        for k in 0..30 {
+            let (t, v) = (base_s + 60.0 * f64::from(k), 20.0 + 3.0 * i as f64 + f64::from(k) / 16.0);
+            node.say(&[warmth("oak-node", "warm", t, v), warmth("oak-node", "cool", t, v - 1.0)]);
+            let ms = (t * 1000.0).round() as i64;
+            of.extend([(("oak-node:warm".to_owned(), ms), v), (("oak-node:cool".to_owned(), ms), v - 1.0)]);
+        }
+        node.answered(0);
+        said.insert((*name).to_owned(), of);
+    }
+    let all = || by_shelf(&server).values().map(BTreeMap::len).sum::<usize>() >= 180;
+    wait("everything is mirrored", SOON, || all().then_some(()));
+    assert_eq!(by_shelf(&server), said);
+    for daemon in [attic, hall, cellar] {
+        assert_eq!(daemon.metric("mirror_lost_total"), Some(0.0));
+        assert_eq!(daemon.stop(), 0);
+    }
+}

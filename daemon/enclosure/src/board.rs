@@ -233,10 +233,12 @@ impl Board {
         let explains = |cause: &&AlarmKey| {
             let Some(s) = self.standing.get(*cause) else { return false };
             if s.life.is_ill() {
+                // The same trouble at another nest is news to who answered for the first: it is worse than it was then.
+                // And no two of them may silence each other.
+                let known = cause.alarm != key.alarm || was_beneath(cause.alarm);
+                let settled = matches!(s.life, Life::Acknowledged { .. }) || s.life.cause().is_some();
                 // A silenced cause tells nobody: only more silence may follow it unsaid.
-                return silence
-                    || matches!(s.life, Life::Unacknowledged { .. } | Life::Acknowledged { .. })
-                    || s.life.cause().is_some();
+                return silence || matches!(s.life, Life::Unacknowledged { .. }) || (settled && known);
             }
             let patience = if danger || silence { AFTERMATH_SHORT } else { AFTERMATH };
             let lately = s.ended.is_some_and(|e| now.since(e) < patience);

@@ -10,6 +10,7 @@ pub use keeping::{Kept, KeptNest};
 
 use crate::alarm::{Alarm, AlarmChange, AlarmKey, State};
 use crate::board::Board;
+use crate::estimate::{FitNews, FitSeen};
 use crate::forecast::Outlook;
 use crate::judge::Judge;
 use crate::nest::Watch;
@@ -19,7 +20,7 @@ use crate::room::Rooms;
 use crate::shelf::Shelf;
 use crate::time::{Span, Timestamp};
 use crate::trust::Fault;
-use alloc::{string::String, vec::Vec};
+use alloc::{boxed::Box, string::String, vec::Vec};
 use gap::Gaps;
 
 /// Everything that can happen to the core.
@@ -109,6 +110,13 @@ pub enum Effect {
     },
     /// An alarm changed: store it, show it, and tell it where it says so.
     Alarm(AlarmChange),
+    /// A nest's physics was fitted again, or a fit was refused: keep it.
+    Fit {
+        /// The nest, by its place on the shelf.
+        nest: usize,
+        /// What came of it.
+        news: Box<FitNews>,
+    },
 }
 
 /// Temperature over the axis of one nest at one moment, as believed.
@@ -145,6 +153,8 @@ pub struct NestNow {
     pub probes: Vec<ProbeNow>,
     /// What the pads were last told: duty 0 to 1; `None` where nothing reports.
     pub told_duty: Option<f64>,
+    /// How it stands with the fits of its physics.
+    pub fit: FitSeen,
     /// The hours ahead; `None` while that cannot be told.
     pub outlook: Option<Outlook>,
 }
@@ -205,7 +215,10 @@ impl Core {
             }
         }
         let id = |name: &str| position(&sources, name);
-        let watches: Vec<Watch> = shelf.nests.iter().map(|n| Watch::new(n, id)).collect();
+        let settings = &shelf.alarms;
+        let guard_deadband_k = (settings.deadband(Alarm::BroodLimit), settings.deadband(Alarm::ProbeHot));
+        let mut watches: Vec<Watch> = shelf.nests.iter().map(|n| Watch::new(n, id)).collect();
+        watches.iter_mut().for_each(|w| w.guard_deadband_k = guard_deadband_k);
         let judges = watches.iter().map(|_| Judge::default()).collect();
         Self {
             nodes: Nodes::new(&shelf, &sources),
@@ -291,10 +304,12 @@ impl Core {
             }
             let before = (watch.heating(), watch.guard());
             watch.hear(r.source, r.at, r.measured, &mut rejected);
+            let news = watch.fit_news();
             // A danger does not wait for the minute.
             if before != (watch.heating(), watch.guard()) {
                 self.judge(now, nest, out);
             }
+            out.extend(news.map(|news| Effect::Fit { nest, news: Box::new(news) }));
         }
         out.extend(rejected.into_iter().map(|(source, at, why)| Effect::Rejected { source, at, why }));
     }

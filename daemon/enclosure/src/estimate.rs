@@ -7,11 +7,14 @@
 //! probes and disturbances together, and its covariance is the honest error of every temperature on the axis. When the
 //! physics has moved, the nominal body is rebuilt there and the last hours are run through it again.
 mod fit;
+mod kept;
 mod layout;
 mod noise;
 mod readout;
+mod report;
 mod rivalry;
 mod seed;
+mod trial;
 
 use crate::body::Axis;
 use crate::filter::{Fade, Gaussian};
@@ -23,8 +26,11 @@ use crate::time::{Span, Timestamp};
 use alloc::collections::VecDeque;
 use alloc::sync::Arc;
 use alloc::vec::Vec;
+pub use kept::{Fit, FitNews, FitSeen};
 use layout::{Layout, SHAPES};
+pub use report::{Candidate, FitReport, Known, Pair, Value, What, report};
 pub use seed::{Place, Seed};
+pub use trial::{NotTaken, Trial};
 
 /// The estimator's step; readings fall between steps and are weighed there.
 pub const STEP: Span = Span::from_s(20);
@@ -117,6 +123,9 @@ pub struct Estimator {
     learned: Option<Learned>,
     /// Whether any fit has been adopted.
     fitted: bool,
+    /// What came of the last fit, until it is taken away.
+    news: Option<FitNews>,
+    seen: FitSeen,
     last_heard: Vec<Option<Timestamp>>,
     last_values: Vec<[Option<f64>; 2]>,
     modes: Vec<Mode>,
@@ -191,6 +200,8 @@ impl Estimator {
             prior_log: prior.log.clone(),
             learned: None,
             fitted: false,
+            news: None,
+            seen: FitSeen::default(),
             last_heard: alloc::vec![None; probes],
             last_values: alloc::vec![[None; 2]; probes],
             started: step,

@@ -56,6 +56,51 @@ impl Gaussian {
         Self { mean: alloc::vec![0.0; n], cov, fades, anchor: None }
     }
 
+    /// States with this mean and the lower triangle of their covariance, row by row; nothing fades. `None` if that is no
+    /// covariance: of another length, not finite, or not positive (Cholesky's pivots).
+    pub fn of(mean: Vec<f64>, triangle: &[f64]) -> Option<Self> {
+        let n = mean.len();
+        let finite = mean.iter().chain(triangle).all(|v| v.is_finite());
+        if triangle.len() != n * (n + 1) / 2 || !finite {
+            return None;
+        }
+        let mut this = Self { mean, cov: alloc::vec![0.0; n * n], fades: Vec::new(), anchor: None };
+        let mut values = triangle.iter();
+        for i in 0..n {
+            for (j, v) in (0..=i).zip(&mut values) {
+                this.cov[i * n + j] = *v;
+                this.cov[j * n + i] = *v;
+            }
+        }
+        this.is_positive().then_some(this)
+    }
+
+    /// The lower triangle of the first `count` states' covariance, row by row.
+    pub fn triangle(&self, count: usize) -> Vec<f64> {
+        (0..count).flat_map(|i| (0..=i).map(move |j| self.covariance(i, j))).collect()
+    }
+
+    /// Cholesky's pivots, of the correlations so that units do not matter; rounding may leave one a little below zero.
+    fn is_positive(&self) -> bool {
+        let n = self.len();
+        let sd: Vec<f64> = (0..n).map(|i| libm::sqrt(self.variance(i))).collect();
+        if sd.iter().any(|s| !(s.is_finite() && *s > 0.0)) {
+            return false;
+        }
+        let mut l = alloc::vec![0.0; n * n];
+        for i in 0..n {
+            for j in 0..=i {
+                let told: f64 = (0..j).map(|k| l[i * n + k] * l[j * n + k]).sum();
+                let rest = self.covariance(i, j) / (sd[i] * sd[j]) - told;
+                if i == j && rest < -1e-6 {
+                    return false;
+                }
+                l[i * n + j] = if i == j { libm::sqrt(rest.max(1e-12)) } else { rest / l[j * n + j] };
+            }
+        }
+        true
+    }
+
     /// How many states.
     pub fn len(&self) -> usize {
         self.mean.len()

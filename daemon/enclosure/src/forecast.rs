@@ -230,8 +230,8 @@ impl Foresight {
     pub fn renew(&mut self, outlook: Option<Outlook>, band: Band, s: &AlarmSettings) {
         self.outlook = outlook;
         self.departures = self.outlook.as_mut().map(|o| {
-            let hot = o.leaving(true, band.high_c, s.forecast_hot, s.hot_on_delay);
-            let cold = o.leaving(false, band.low_c, s.forecast_cold, s.cold_on_delay);
+            let hot = o.leaving(true, band.high_c, s.forecast_hot, s.on_delay(Alarm::BroodHot));
+            let cold = o.leaving(false, band.low_c, s.forecast_cold, s.on_delay(Alarm::BroodCold));
             let likelier = if hot.probability >= cold.probability { hot } else { cold };
             o.leaves = (likelier.probability >= SHOWN).then_some(likelier);
             (hot, cold)
@@ -253,8 +253,8 @@ impl Foresight {
             return [(Alarm::ForecastHot, Verdict::Unknown), (Alarm::ForecastCold, Verdict::Unknown)];
         };
         [
-            (Alarm::ForecastHot, self.hot.judge(now, hot, mean_c > band.high_c, s.forecast_sustained)),
-            (Alarm::ForecastCold, self.cold.judge(now, cold, mean_c < band.low_c, s.forecast_sustained)),
+            (Alarm::ForecastHot, self.hot.judge(now, hot, mean_c > band.high_c, s.on_delay(Alarm::ForecastHot))),
+            (Alarm::ForecastCold, self.cold.judge(now, cold, mean_c < band.low_c, s.on_delay(Alarm::ForecastCold))),
         ]
     }
 

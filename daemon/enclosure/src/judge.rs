@@ -79,12 +79,14 @@ impl Judge {
         // Half an hour of samples is the least that says anything about an hour.
         self.mean_c = (self.hour.len() >= 30 && brood.is_some())
             .then(|| self.hour.iter().map(|(_, v)| v).sum::<f64>() / self.hour.len() as f64);
-        let above = |v: Option<f64>, limit: f64| v.map_or(Verdict::Unknown, |v| beyond(v - limit, s.deadband_k));
+        let left = |by: Option<f64>, alarm| by.map_or(Verdict::Unknown, |by| beyond(by, s.deadband(alarm)));
         if let Some(b) = band {
-            let cold = self.mean_c.map_or(Verdict::Unknown, |v| beyond(b.low_c - v, s.deadband_k));
-            out.push(Finding { alarm: Alarm::BroodCold, probe: None, verdict: cold, on_delay: s.cold_on_delay });
-            let hot = above(self.mean_c, b.high_c);
-            out.push(Finding { alarm: Alarm::BroodHot, probe: None, verdict: hot, on_delay: s.hot_on_delay });
+            for (alarm, by) in [
+                (Alarm::BroodCold, self.mean_c.map(|v| b.low_c - v)),
+                (Alarm::BroodHot, self.mean_c.map(|v| v - b.high_c)),
+            ] {
+                out.push(Finding { alarm, probe: None, verdict: left(by, alarm), on_delay: s.on_delay(alarm) });
+            }
         }
         let limit_c = band.map_or(GUARD_C, |b| b.limit_c);
         let (by_guard, hot_probe) = watch.guard();
@@ -92,11 +94,12 @@ impl Judge {
         let (verdict, on_delay) = if by_guard.is_some() {
             (Verdict::Ill, Span::ZERO)
         } else if watch.guess_is_contradicted(limit_c) {
-            (Verdict::Well, s.limit_on_delay)
+            (Verdict::Well, s.on_delay(Alarm::BroodLimit))
         } else {
             // Some deviations below what is believed: a wide guess is no danger, and the raw guard needs no guess.
             let doubt = if watch.drives_known() { 0.5 } else { 2.0 };
-            (above(brood.map(|b| b.2 - doubt * b.1), limit_c), s.limit_on_delay)
+            let by = brood.map(|b| b.2 - doubt * b.1 - limit_c);
+            (left(by, Alarm::BroodLimit), s.on_delay(Alarm::BroodLimit))
         };
         out.push(Finding { alarm: Alarm::BroodLimit, probe: None, verdict, on_delay });
         if band.is_some() {
@@ -226,8 +229,9 @@ fn heater(
     };
     // A pad the keeper switched off for the season gives no heat on purpose.
     let missing = if season.is_some_and(|s| s.pad_off) { Verdict::Well } else { missing };
-    out.push(Finding { alarm: Alarm::HeaterStuckOn, probe: None, verdict: stuck, on_delay: Span::ZERO });
-    out.push(Finding { alarm: Alarm::HeaterNoHeat, probe: None, verdict: missing, on_delay: Span::ZERO });
+    for (alarm, verdict) in [(Alarm::HeaterStuckOn, stuck), (Alarm::HeaterNoHeat, missing)] {
+        out.push(Finding { alarm, probe: None, verdict, on_delay: settings.on_delay(alarm) });
+    }
 }
 
 fn probes(now: Timestamp, watch: &Watch, s: &AlarmSettings, out: &mut Vec<Finding>) {
@@ -238,7 +242,8 @@ fn probes(now: Timestamp, watch: &Watch, s: &AlarmSettings, out: &mut Vec<Findin
         let silent = if now.since(last) > patience { Verdict::Ill } else { Verdict::Well };
         out.push(Finding { alarm: Alarm::ProbeSilent, probe: Some(p), verdict: silent, on_delay: Span::ZERO });
         let odd = if watch.fault(p).is_some() { Verdict::Ill } else { Verdict::Well };
-        out.push(Finding { alarm: Alarm::ProbeImplausible, probe: Some(p), verdict: odd, on_delay: Span::ZERO });
+        let on_delay = s.on_delay(Alarm::ProbeImplausible);
+        out.push(Finding { alarm: Alarm::ProbeImplausible, probe: Some(p), verdict: odd, on_delay });
     }
 }
 

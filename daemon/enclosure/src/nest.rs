@@ -1,25 +1,24 @@
 //! The watch over one nest: readings in, estimate on, probes weighed, the pad's behaviour judged.
 mod ear;
+mod fitting;
 mod forecast;
 mod humidity;
 mod pads;
 mod show;
 
 pub use ear::Ear;
+pub(crate) use fitting::estimator_of;
 pub use humidity::Along;
 pub use pads::Heating;
 
-use crate::body::Axis;
 use crate::drive::Drive;
 use crate::drive_habit::DriveHabit;
-use crate::estimate::{Estimator, Hearing, PADS_MAX, STEP};
+use crate::estimate::{Estimator, Fit, Hearing, PADS_MAX, STEP};
 use crate::habits::Habits;
-use crate::prior::{WALL_MM, prior};
 use crate::reading::{Measured, Rejection, SourceId};
-use crate::rival::Mode;
 use crate::room::Room;
 use crate::room_course::RoomCourse;
-use crate::shelf::{Band, Nest, Stretch};
+use crate::shelf::{Band, Nest};
 use crate::time::{Span, Timestamp};
 use crate::trust::{Apart, Fault, Glance};
 use crate::vapour::Vapour;
@@ -55,6 +54,8 @@ pub struct Watch {
     pub vapour: Vapour,
     /// The band in force: the nest's own, or its season's.
     pub band: Option<Band>,
+    /// So far below its bound the raw guard lets go: of the limit, and of the hot mark, K.
+    pub guard_deadband_k: (f64, f64),
     drives: Vec<(Option<SourceId>, Drive)>,
     room_source: Option<SourceId>,
     room: Room,
@@ -67,6 +68,8 @@ pub struct Watch {
     blind_until: Option<Timestamp>,
     heating: Heating,
     fits: bool,
+    /// A kept fit that waits for the first reading.
+    given: Option<Fit>,
 }
 
 impl Watch {
@@ -81,6 +84,7 @@ impl Watch {
             newest: None,
             believed: None,
             band: nest.band,
+            guard_deadband_k: (0.0, 0.0),
             drives: drives.collect(),
             room_source: nest.room.as_deref().and_then(&id),
             room: Room::default(),
@@ -92,6 +96,7 @@ impl Watch {
             blind_until: None,
             heating: Heating::Plausible,
             fits: true,
+            given: None,
             nest: nest.clone(),
         }
     }
@@ -158,7 +163,7 @@ impl Watch {
     }
 
     fn hear_probe(&mut self, p: usize, at: Timestamp, value_c: f64, out: &mut Vec<Rejected>) {
-        let band = self.band;
+        let (band, (limit_k, hot_k)) = (self.band, self.guard_deadband_k);
         let ear = &mut self.ears[p];
         if let Some((_, last)) = ear.temperature {
             if at <= last {
@@ -171,11 +176,11 @@ impl Watch {
         }
         ear.temperature = Some((value_c, at));
         if let Some(b) = band {
-            ear.limit_run.hear(at, value_c, b.limit_c, b.limit_c - 0.5);
-            ear.hot_run.hear(at, value_c, b.hot_c, b.hot_c - 0.5);
+            ear.limit_run.hear(at, value_c, b.limit_c, b.limit_c - limit_k);
+            ear.hot_run.hear(at, value_c, b.hot_c, b.hot_c - hot_k);
         } else {
             // Without a band the guard alone watches, at 40 °C.
-            ear.limit_run.hear(at, value_c, 40.0, 39.5);
+            ear.limit_run.hear(at, value_c, 40.0, 40.0 - limit_k);
         }
         self.newest = Some(self.newest.map_or(at, |n| n.max(at)));
         if self.first.is_none() {
@@ -224,20 +229,9 @@ impl Watch {
         let coolest = self.pending.iter().map(|(_, _, v)| *v).fold(f64::INFINITY, f64::min);
         let room_c = self.room.value_c().unwrap_or(coolest);
         self.room.infer(at, room_c);
-        let pads: Vec<Stretch> = self.nest.pads.iter().take(PADS_MAX).map(|p| p.span).collect();
-        let axis = Axis { length_mm: self.nest.length_mm, wall_mm: WALL_MM, pads };
-        let mut nest = self.nest.clone();
-        nest.pads.truncate(PADS_MAX);
-        let brood = self.nest.brood.unwrap_or(Stretch { from_mm: 0.0, to_mm: self.nest.length_mm });
-        let places = self.ears.iter().map(|e| e.at_mm).collect();
-        let mut est = Estimator::new(axis, &prior(&nest), places, brood, (at, room_c));
-        for (i, (source, _)) in self.drives.iter().enumerate() {
-            if source.is_none() {
-                est.set_mode(i, Mode::Off);
-            }
-        }
-        if !self.drives.is_empty() && self.drives.iter().all(|(source, _)| source.is_none()) {
-            est.infer_drive();
+        let mut est = estimator_of(&self.nest, (at, room_c));
+        if let Some(fit) = self.given.take() {
+            est.take_up(&fit);
         }
         self.estimator = Some(est);
         true

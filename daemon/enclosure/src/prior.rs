@@ -131,6 +131,53 @@ pub fn base_j_m2k(nest: &Nest) -> f64 {
     nest.material.density_kg_m3 * nest.material.heat_capacity_j_kgk * layer_mm(nest) * 1e-3
 }
 
+/// What turns the parameters of a nest into handbook units. Temperatures tell ratios only, so it rests on the heat capacity
+/// and the conductivity of the material as the shelf file gives them.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Materials {
+    base_j_m2k: f64,
+    gallery_j_m2k: f64,
+    /// Heat capacity per volume, J m⁻³ K⁻¹, per mm²/s of diffusivity.
+    solid_j_m3k: f64,
+    /// Conductivity over length, W m⁻² K⁻¹.
+    end_w_m2k: f64,
+}
+
+impl Materials {
+    /// Of a nest.
+    pub fn of(nest: &Nest) -> Self {
+        let m = &nest.material;
+        let base_j_m2k = base_j_m2k(nest);
+        Self {
+            base_j_m2k,
+            gallery_j_m2k: gallery_j_m2k(base_j_m2k),
+            solid_j_m3k: m.density_kg_m3 * m.heat_capacity_j_kgk * 1e-6,
+            end_w_m2k: m.conductivity_w_mk / whole_length_m(nest),
+        }
+    }
+
+    /// What one of parameter `i` (in the order of [`to_log`]) is: W m⁻¹ K⁻¹ of conductivity, W m⁻² K⁻¹ of losses and
+    /// exchanges, s of lags, W m⁻² of the pads' heat.
+    pub fn of_parameter(&self, i: usize) -> f64 {
+        match i {
+            0 => self.solid_j_m3k,
+            2 | 4 => self.gallery_j_m2k,
+            5 => self.end_w_m2k,
+            6 | 7 => 1.0,
+            // Losses and exchange of the base, and the pads' gains.
+            _ => self.base_j_m2k,
+        }
+    }
+}
+
+fn gallery_j_m2k(base_j_m2k: f64) -> f64 {
+    GALLERY_SOLID * base_j_m2k + COVER_J_M2K
+}
+
+fn whole_length_m(nest: &Nest) -> f64 {
+    (nest.length_mm + 2.0 * WALL_MM) * 1e-3
+}
+
 /// What is believed about `nest` before anything was measured.
 pub fn prior(nest: &Nest) -> Prior {
     prior_among(nest, &Faces::standing(nest))
@@ -142,7 +189,7 @@ pub fn prior_among(nest: &Nest, faces: &Faces) -> Prior {
     let layer_mm = layer_mm(nest);
     let width_mm = nest.width_mm.unwrap_or(WIDTH_MM);
     let base_j_m2k = base_j_m2k(nest);
-    let gallery_j_m2k = GALLERY_SOLID * base_j_m2k + COVER_J_M2K;
+    let gallery_j_m2k = gallery_j_m2k(base_j_m2k);
     let exchange_w_m2k = m.conductivity_w_mk / (LAYERS_APART * layer_mm * 1e-3);
     // A film in series with the body between it and the layer's middle.
     let behind =
@@ -153,7 +200,7 @@ pub fn prior_among(nest: &Nest, faces: &Faces) -> Prior {
         gallery_loss_per_s: behind(faces.over_w_m2k, 0.25) / gallery_j_m2k,
         base_exchange_per_s: exchange_w_m2k / base_j_m2k,
         gallery_exchange_per_s: exchange_w_m2k / gallery_j_m2k,
-        end_loss: faces.ends_w_m2k * (nest.length_mm + 2.0 * WALL_MM) * 1e-3 / m.conductivity_w_mk,
+        end_loss: faces.ends_w_m2k * whole_length_m(nest) / m.conductivity_w_mk,
         pad_lag_s: PAD_LAG_S,
         contact_lag_s: CONTACT_LAG_S,
         gain_k_s: nest.pads.iter().map(|p| flux_w_m2(p, width_mm, faces.all_in) / base_j_m2k).collect(),

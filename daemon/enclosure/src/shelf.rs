@@ -3,6 +3,11 @@ use crate::alarm::Alarm;
 use crate::time::{Span, Timestamp};
 use alloc::{string::String, vec::Vec};
 
+/// How long the broker may be out of reach before that is an alarm, unless set.
+const BROKER_PATIENCE: Span = Span::from_min(1);
+/// Deadband of gradient-flat unless set, K.
+const SPAN_DEADBAND_K: f64 = 0.5;
+
 /// Everything one daemon watches.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Shelf {
@@ -234,19 +239,71 @@ pub struct AlarmSettings {
     pub learning: Span,
     /// Offset of the keeper's time zone at winter, for seasons' days.
     pub season_utc_offset: Span,
+    /// What single alarms have of their own, in the order of [`Alarm::ALL`]; see [`Self::own_mut`].
+    pub own: [OwnManner; Alarm::ALL.len()],
+}
+
+/// Delays and deadband that one alarm has of its own; what is left out is as its kind has it.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct OwnManner {
+    /// Its condition must hold this long.
+    pub on_delay: Option<Span>,
+    /// Its condition must be over this long.
+    pub off_delay: Option<Span>,
+    /// So far within its bound it counts as over, K or %RH.
+    pub deadband: Option<f64>,
 }
 
 impl AlarmSettings {
+    /// What `alarm` has of its own.
+    pub fn own_mut(&mut self, alarm: Alarm) -> &mut OwnManner {
+        &mut self.own[alarm as usize]
+    }
+
+    fn own(&self, alarm: Alarm) -> OwnManner {
+        self.own[alarm as usize]
+    }
+
+    /// How long an alarm's condition must hold before it is raised. Alarms of silence wait for what is missing instead
+    /// ([`Self::silent_at_least`], [`Self::unwatched_after`]), and the raw guard for its three readings.
+    pub fn on_delay(&self, alarm: Alarm) -> Span {
+        self.own(alarm).on_delay.unwrap_or(match alarm {
+            Alarm::BroodHot => self.hot_on_delay,
+            Alarm::BroodCold => self.cold_on_delay,
+            Alarm::BroodLimit => self.limit_on_delay,
+            Alarm::ForecastHot | Alarm::ForecastCold => self.forecast_sustained,
+            Alarm::GradientFlat => self.flat_on_delay,
+            Alarm::RestWarm => self.rest_on_delay,
+            Alarm::HumidityLow | Alarm::HumidityHigh | Alarm::Condensation => self.humidity_on_delay,
+            Alarm::WaterLow => self.water_on_delay,
+            Alarm::BrokerLost => BROKER_PATIENCE,
+            _ => Span::ZERO,
+        })
+    }
+
+    /// How far within its bound an alarm's value must come before its condition is over, K (%RH for humidity and dew).
+    /// 0 for alarms that weigh evidence: those end by their evidence, and wait for their off-delay.
+    pub fn deadband(&self, alarm: Alarm) -> f64 {
+        self.own(alarm).deadband.unwrap_or(match alarm {
+            Alarm::BroodHot | Alarm::BroodCold | Alarm::BroodLimit | Alarm::ProbeHot | Alarm::RestWarm => {
+                self.deadband_k
+            }
+            Alarm::GradientFlat => SPAN_DEADBAND_K,
+            Alarm::HumidityLow | Alarm::HumidityHigh | Alarm::Condensation => self.humidity_deadband_pct,
+            _ => 0.0,
+        })
+    }
+
     /// How long an alarm's condition must be over before it returns.
     pub fn off_delay(&self, alarm: Alarm) -> Span {
-        match alarm {
+        self.own(alarm).off_delay.unwrap_or(match alarm {
             Alarm::BroodHot => self.hot_off_delay,
             Alarm::BroodCold => self.cold_off_delay,
             Alarm::BroodLimit | Alarm::ProbeHot => self.limit_off_delay,
             Alarm::HeaterStuckOn | Alarm::HeaterNoHeat => self.heater_off_delay,
             Alarm::ProbeSilent | Alarm::NodeSilent | Alarm::NestUnwatched => Span::ZERO,
             _ => self.other_off_delay,
-        }
+        })
     }
 }
 
@@ -280,6 +337,7 @@ impl Default for AlarmSettings {
             water_on_delay: Span::from_h(24),
             learning: Span::from_h(12),
             season_utc_offset: Span::ZERO,
+            own: [OwnManner::default(); Alarm::ALL.len()],
         }
     }
 }
@@ -293,5 +351,54 @@ impl Stretch {
     /// Whether `at_mm` lies within, widened by `by_mm` on both sides.
     pub fn holds(self, at_mm: f64, by_mm: f64) -> bool {
         at_mm >= self.from_mm - by_mm && at_mm <= self.to_mm + by_mm
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn an_alarm_has_its_own_manner_and_else_that_of_its_kind() {
+        let usual = AlarmSettings::default();
+        for (place, alarm) in Alarm::ALL.into_iter().enumerate() {
+            assert_eq!(place, alarm as usize, "{alarm}: its place in what is its own");
+            let mut s = AlarmSettings::default();
+            *s.own_mut(alarm) = OwnManner {
+                on_delay: Some(Span::from_min(17)),
+                off_delay: Some(Span::from_min(19)),
+                deadband: Some(2.25),
+            };
+            for other in Alarm::ALL {
+                let got = (s.on_delay(other), s.off_delay(other), s.deadband(other));
+                let kind = (usual.on_delay(other), usual.off_delay(other), usual.deadband(other));
+                let own = (Span::from_min(17), Span::from_min(19), 2.25);
+                assert_eq!(got, if other == alarm { own } else { kind }, "{other} beside {alarm}");
+            }
+        }
+    }
+
+    /// The contract's defaults, as far as it names them.
+    #[test]
+    fn the_defaults_are_the_contracts() {
+        let s = AlarmSettings::default();
+        for (alarm, on_min) in [
+            (Alarm::BroodHot, 15),
+            (Alarm::BroodCold, 60),
+            (Alarm::BroodLimit, 2),
+            (Alarm::ForecastHot, 30),
+            (Alarm::ForecastCold, 30),
+            (Alarm::GradientFlat, 360),
+            (Alarm::HumidityLow, 360),
+            (Alarm::HumidityHigh, 360),
+            (Alarm::WaterLow, 1440),
+            (Alarm::ProbeHot, 0),
+            (Alarm::HeaterStuckOn, 0),
+        ] {
+            assert_eq!(s.on_delay(alarm), Span::from_min(on_min), "{alarm}");
+        }
+        for alarm in [Alarm::BroodHot, Alarm::BroodCold] {
+            assert!((s.deadband(alarm) - 0.5).abs() < 1e-12, "{alarm}");
+        }
     }
 }

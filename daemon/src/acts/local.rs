@@ -1,10 +1,12 @@
 //! Acts while no daemon runs: on the history file itself, which its lock keeps for us alone.
 use super::{Standing, Written};
-use crate::history::{AlarmRecord, Batch, KeeperNote, Opened, Reader, Store};
-use crate::pipeline::acts::{EXCUSES, declined, entry, keyed, wish};
+use crate::history::{AlarmRecord, Batch, FitAct, FitRecord, KeeperNote, Opened, Reader, Store};
+use crate::pipeline::acts::{EXCUSES, declined, entry, fit_entry, former_fit, keyed, wish};
 use crate::pipeline::keeping::{self, KEPT};
 use crate::snapshot::{AlarmAct, AlarmName, Note};
 use anyhow::anyhow;
+use enclosure::estimate::{Fit, FitNews};
+use enclosure::shelf::Nest;
 use enclosure::{Core, Effect, Shelf, Timestamp};
 use std::ops::Range;
 
@@ -42,7 +44,7 @@ impl File {
         let latest = self.latest()?;
         let changes = effects.into_iter().filter_map(|effect| match effect {
             Effect::Alarm(change) => Some(AlarmRecord::of(&change, core.shelf(), &sources)),
-            Effect::Rejected { .. } => None,
+            Effect::Rejected { .. } | Effect::Fit { .. } => None,
         });
         // What was said of it stays beside it; whoever does this knows, and nobody need be told.
         let said = |c: &AlarmRecord| latest.iter().find(|l| is_same(l, c)).map(|l| l.detail.clone());
@@ -79,6 +81,22 @@ impl File {
             batch.facts.push((KEPT.to_owned(), keeping::written(&core)));
         }
         batch.notes.push(KeeperNote { at, nest: Some(nest), at_mm, kind, text });
+        self.commit(batch)
+    }
+
+    /// Puts a former fit back into force: the daemon takes it up when it starts.
+    pub(super) fn put_back_fit(&mut self, id: &str, fit: i64, why: &str, now: Timestamp) -> anyhow::Result<()> {
+        former_fit(&self.reader, &self.shelf, id, fit).map_err(|why| anyhow!(why))?;
+        let mut batch = Batch { urgent: true, ..Batch::default() };
+        batch.fits.push(FitAct::PutBack { at: now, nest: id.to_owned(), fit, who: super::BY.to_owned() });
+        batch.notes.push(fit_entry(id, fit, (super::BY, why), now));
+        self.commit(batch)
+    }
+
+    /// Keeps a fit of `nest`, and puts it into force.
+    pub(super) fn keep_fit(&mut self, nest: &Nest, fit: Fit, now: Timestamp) -> anyhow::Result<()> {
+        let news = FitNews { at: now, fit: Some(fit), refused: None };
+        let batch = Batch { fits: vec![FitAct::New(FitRecord::of(news, nest))], urgent: true, ..Batch::default() };
         self.commit(batch)
     }
 

@@ -137,6 +137,7 @@ impl Daemon {
             AlarmAct::Reset => "reset",
             AlarmAct::TakeOut(_) => "out-of-service",
             AlarmAct::PutBack => "in-service",
+            AlarmAct::OnTheWay => "on-the-way",
         };
         let mut body = named(wish, name);
         match act {
@@ -161,8 +162,9 @@ impl Daemon {
         self.post(&body).await
     }
 
-    pub(super) async fn on_the_way(&self, name: &AlarmName) -> anyhow::Result<()> {
-        self.post(&named("on-the-way", name)).await
+    /// Puts a former fit back into force.
+    pub(super) async fn put_back_fit(&self, nest: &str, fit: i64, why: &str) -> anyhow::Result<()> {
+        self.post(&json!({ "do": "put-back-fit", "nest": nest, "fit": fit, "by": super::BY, "why": why })).await
     }
 
     /// Sends test messages; each way with why it was not accepted.

@@ -1,6 +1,6 @@
 //! A week of history in a few seconds: simulated, judged, and stored through the daemon's own store.
 use super::words;
-use crate::history::{AlarmRecord, Batch, Disbelief, HistoricReading, KeeperNote, Store};
+use crate::history::{AlarmRecord, Batch, Disbelief, FitAct, FitRecord, HistoricReading, KeeperNote, Store};
 use enclosure::reading::Unit;
 use enclosure::{Core, Effect, Input, Measured, Reading, Shelf, Span, Timestamp};
 use std::ops::Range;
@@ -103,6 +103,11 @@ impl Judge {
             match effect {
                 Effect::Alarm(change) if change.at < self.from => {}
                 Effect::Alarm(change) => batch.changes.push(AlarmRecord::of(&change, &self.shelf, &self.sources)),
+                Effect::Fit { nest, news } => {
+                    if let Some(nest) = self.shelf.nests.get(nest) {
+                        batch.fits.push(FitAct::New(FitRecord::of(*news, nest)));
+                    }
+                }
                 Effect::Rejected { source, at, why } => {
                     if let Some(source) = self.names.get(usize::from(source.0)) {
                         batch.disbeliefs.push(Disbelief { source: Arc::clone(source), at, why });

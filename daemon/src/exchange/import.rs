@@ -16,7 +16,7 @@ use std::path::{Path, PathBuf};
 /// Readings in one commit.
 const BATCH: usize = 5_000;
 /// Closed days are packed after so many readings.
-const PACK_AFTER: u64 = 500_000;
+const PACK_AFTER: u64 = 200_000;
 /// Bad lines that are named; the rest is only counted.
 const NAMED_MAX: u64 = 20;
 /// Unlisted sources that one import may bring.
@@ -329,7 +329,8 @@ impl Intake {
 
     fn end(&mut self) -> Result<()> {
         self.commit()?;
-        self.pack()
+        self.pack()?;
+        Ok(self.store.give_back()?)
     }
 }
 

@@ -60,7 +60,8 @@ mod tests {
 
     #[test]
     fn whichever_write_fails_nothing_answered_is_lost_and_nothing_is_half_written() {
-        for code in [ffi::SQLITE_IOERR, ffi::SQLITE_FULL] {
+        // The disk fails, is full, or was made read-only beneath us.
+        for code in [ffi::SQLITE_IOERR, ffi::SQLITE_FULL, ffi::SQLITE_READONLY] {
             let mut n = 1;
             loop {
                 let place = Place::new();
@@ -119,6 +120,33 @@ mod tests {
             assert_eq!(numbers(&place.readings()), (0..8 * i + 8).collect::<Vec<_>>());
             assert_eq!(place.open().standing_receipts()[0].upto, 8 * i + 7);
         }
+    }
+
+    /// The log is lost as a whole: what was only in it is gone, and nothing is promised that is not there.
+    #[test]
+    fn without_its_log_a_history_is_an_earlier_moment_of_itself() {
+        let place = Place::new();
+        let mut store = place.open();
+        for i in 0..400 {
+            store.commit(&[numbered(i)]).unwrap();
+            if i == 250 {
+                store.conn.query_row("PRAGMA wal_checkpoint(FULL)", [], |_| Ok(())).unwrap();
+            }
+        }
+        let other = Place::new();
+        std::fs::copy(&place.path, &other.path).unwrap();
+        let receipts = other.open().standing_receipts();
+        let there = numbers(&other.readings());
+        assert_eq!(there, (0..there.len() as u64).collect::<Vec<_>>());
+        assert!((251..400).contains(&there.len()), "{} packs", there.len());
+        assert_eq!(receipts[0].upto + 1, there.len() as u64);
+    }
+
+    #[test]
+    fn a_place_that_cannot_be_written_to_is_said() {
+        // Nobody writes there, not even root.
+        let text = Store::open(Path::new("/proc/self/warmend.db"), at(0)).unwrap_err().to_string();
+        assert!(text.contains("may be written") && text.contains("/proc/"), "{text}");
     }
 
     /// Not a test by itself: the process that the tests below kill. Commits numbered packs and says so.

@@ -11,7 +11,7 @@ use std::fmt;
 use std::path::Path;
 
 /// Tables and their columns, the row's number first.
-const TABLES: [(&str, &str); 10] = [
+const TABLES: [(&str, &str); 12] = [
     ("series", "id, source, quantity"),
     ("chunk", "id, series, day, n, t_min, t_max, v_min, v_max, v_sum, believed, t, v, rejections, checksum"),
     ("thinned", "id, series, day, n, places, ends, means, checksum"),
@@ -21,6 +21,8 @@ const TABLES: [(&str, &str); 10] = [
     ("delivery", "id, change, way, attempt, t_ms, outcome"),
     ("gap", "id, from_ms, to_ms, why"),
     ("setting", "id, t_ms, text"),
+    ("fit", "id, t_ms, nest, shape, refused, body, checksum"),
+    ("fit_in_force", "id, t_ms, nest, fit, who"),
     ("fact", "rowid, name, value"),
 ];
 

@@ -15,7 +15,7 @@ const WAL_KEPT_BYTES: i64 = 16 * 1024 * 1024;
 const BUSY_MS: u64 = 5_000;
 
 /// Step i brings version i to i + 1.
-const STEPS: [&str; 3] = [V1, THINNED, MIRROR];
+const STEPS: [&str; 4] = [V1, THINNED, MIRROR, FITS];
 
 /// `hot` has no index on purpose: a commit then touches its last page only.
 const V1: &str = "
@@ -63,6 +63,16 @@ CREATE TABLE mirror_due (id INTEGER PRIMARY KEY, series INTEGER NOT NULL, t_min 
     t_max INTEGER NOT NULL) STRICT;
 CREATE TABLE mirror_line (id INTEGER PRIMARY KEY, t_ms INTEGER NOT NULL, text TEXT NOT NULL) STRICT;
 ALTER TABLE hot ADD COLUMN seal INTEGER;
+";
+
+/// What each fit taught, or why it was not taken; and which was in force from when on.
+const FITS: &str = "
+CREATE TABLE fit (id INTEGER PRIMARY KEY, t_ms INTEGER NOT NULL, nest TEXT NOT NULL, shape TEXT NOT NULL, refused TEXT,
+    body BLOB, checksum INTEGER NOT NULL) STRICT;
+CREATE INDEX fit_nest ON fit (nest, id);
+CREATE TABLE fit_in_force (id INTEGER PRIMARY KEY, t_ms INTEGER NOT NULL, nest TEXT NOT NULL, fit INTEGER NOT NULL,
+    who TEXT NOT NULL) STRICT;
+CREATE INDEX fit_in_force_nest ON fit_in_force (nest, id);
 ";
 
 /// Sets a writer's connection up: WAL, every commit on the device before it returns.

@@ -1,5 +1,6 @@
 //! The writer's side of the file: batches go in as a whole or not at all.
 use super::errors::{HistoryError, WriteError};
+use super::fits;
 use super::mirroring;
 use super::receipts::{Receipt, Receipts};
 use super::rows;
@@ -232,6 +233,10 @@ impl Work<'_> {
         for gap in &batch.gaps {
             self.step()?;
             rows::insert_gap(self.conn, gap)?;
+        }
+        for fit in &batch.fits {
+            self.step()?;
+            fits::store(self.conn, fit)?;
         }
         for lines in &batch.mirror_lines {
             self.step()?;

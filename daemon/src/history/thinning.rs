@@ -81,6 +81,14 @@ impl Store {
         self.try_thin(keep, day_of(now.unix_ms())).map_err(|error| WriteError::of_group(&error))
     }
 
+    /// Gives all the room that packing left in the file back to the file system: after a large import.
+    ///
+    /// # Errors
+    /// [`WriteError`]; the file is larger than it need be then.
+    pub fn give_back(&mut self) -> Result<(), WriteError> {
+        self.conn.execute_batch("PRAGMA incremental_vacuum").map_err(|error| WriteError::of_group(&error))
+    }
+
     fn try_thin(&mut self, keep: &Keep, today: i64) -> rusqlite::Result<Thinned> {
         let tx = self.conn.transaction_with_behavior(rusqlite::TransactionBehavior::Immediate)?;
         let done = match next(&tx, keep, today)? {

@@ -1,4 +1,5 @@
 //! What goes into history and comes out of it, and how that can fail.
+use super::fits::FitAct;
 use super::mirroring::{MirrorLines, MirrorNews};
 use super::receipts::PackSeen;
 use enclosure::reading::Unit;
@@ -138,6 +139,8 @@ pub struct Batch {
     pub gaps: Vec<Gap>,
     /// What the shelf file says now; stored if it said otherwise before.
     pub settings: Option<SettingsInForce>,
+    /// Fits of a nest's physics, and those that are put back.
+    pub fits: Vec<FitAct>,
     /// What the mirror has to say.
     pub mirror: Option<MirrorNews>,
     /// What the mirror is to be told and nothing else keeps.
@@ -280,6 +283,7 @@ impl Batch {
         self.mirror = None;
         let empty = self.changes.is_empty() && self.notes.is_empty() && self.deliveries.is_empty();
         let bare = self.gaps.is_empty() && self.facts.is_empty() && self.mirror_lines.is_empty();
+        let bare = bare && self.fits.is_empty();
         (!(empty && bare && self.settings.is_none())).then_some(self)
     }
 }

@@ -7,6 +7,7 @@ use super::MirrorError;
 use crate::shelf_file::InfluxSettings;
 use influxdb2::RequestError;
 use influxdb2::api::write::TimestampPrecision;
+use std::borrow::Cow;
 use std::time::Duration;
 
 /// Longest that one request may take: the client itself would wait for ever.
@@ -23,6 +24,8 @@ pub(super) struct Post {
     url: String,
     org: String,
     bucket: String,
+    /// `,shelf=hallway`, or nothing.
+    tag: String,
 }
 
 /// What became of a body that is done with.
@@ -61,12 +64,13 @@ impl Post {
         };
         let url = url.as_str().trim_end_matches('/').to_owned();
         let client = influxdb2::Client::new(&url, settings.org.clone(), token);
-        Ok(Self { client, url, org: settings.org.clone(), bucket: settings.bucket.clone() })
+        let tag = settings.shelf_tag.as_ref().map(|shelf| format!(",shelf={shelf}")).unwrap_or_default();
+        Ok(Self { client, url, org: settings.org.clone(), bucket: settings.bucket.clone(), tag })
     }
 
     /// A name for where it goes.
     pub(super) fn target(&self) -> String {
-        format!("{} {} {}", self.url, self.org, self.bucket)
+        format!("{} {} {}{}", self.url, self.org, self.bucket, self.tag)
     }
 
     /// Sends lines until each is taken or refused for good.
@@ -75,7 +79,8 @@ impl Post {
     /// Why it is to be tried again later, as a whole: what was taken already is then sent again.
     pub(super) async fn deliver(&self, body: &str) -> Result<Delivered, String> {
         let mut done = Delivered::default();
-        let mut pieces = vec![body];
+        let tagged = self.tagged(body);
+        let mut pieces = vec![&*tagged];
         let mut halvings = 0;
         while let Some(piece) = pieces.pop() {
             let lines = piece.lines().count() as u64;
@@ -104,6 +109,20 @@ impl Post {
             }
         }
         Ok(done)
+    }
+
+    /// The same lines, each with the shelf's tag after its measurement, whose name holds no comma and no space.
+    fn tagged<'a>(&self, body: &'a str) -> Cow<'a, str> {
+        if self.tag.is_empty() {
+            return Cow::Borrowed(body);
+        }
+        let mut out = String::with_capacity(body.len() + body.lines().count() * (self.tag.len() + 1));
+        for line in body.lines() {
+            let end = line.find([',', ' ']).unwrap_or(line.len());
+            let (name, rest) = line.split_at(end);
+            out.extend([name, &self.tag, rest, "\n"]);
+        }
+        Cow::Owned(out)
     }
 
     async fn post(&self, body: &str) -> Answer {
@@ -165,7 +184,7 @@ mod tests {
 
     fn post(probe: &Probe) -> Post {
         let (url, org, bucket) = (probe.url(""), "home".to_owned(), "shelf".to_owned());
-        Post::new(&InfluxSettings { url, org, bucket, token_file: None }).expect("an address")
+        Post::new(&InfluxSettings { url, org, bucket, token_file: None, shelf_tag: None }).expect("an address")
     }
 
     fn lines(n: usize) -> String {
@@ -187,6 +206,19 @@ mod tests {
         let request = probe.request().await;
         assert!(request.head.starts_with("POST /api/v2/write?bucket=shelf&org=home&precision=ms "), "{}", request.head);
         assert_eq!(request.body, lines(2));
+    }
+
+    #[tokio::test]
+    async fn every_line_carries_the_shelf_where_it_is_to() {
+        let mut probe = Probe::start(&[]).await;
+        let mut post = post(&probe);
+        let plain = post.target();
+        post.tag = ",shelf=top-board".to_owned();
+        assert_ne!(post.target(), plain, "another target is mirrored from the beginning");
+        let body = "reading,source=a:b value=1 5\nalarm active=1,detail=\"a, b\" 6\n";
+        assert_eq!(post.deliver(body).await.expect("taken").sent, 2);
+        let sent = "reading,shelf=top-board,source=a:b value=1 5\nalarm,shelf=top-board active=1,detail=\"a, b\" 6\n";
+        assert_eq!(probe.request().await.body, sent);
     }
 
     #[tokio::test]
@@ -272,7 +304,11 @@ mod tests {
     fn an_address_that_is_none_is_refused_instead_of_a_panic() {
         for url in ["", "nonsense", "https://host", "http://"] {
             let (url, org, bucket) = (url.to_owned(), String::new(), String::new());
-            assert!(Post::new(&InfluxSettings { url: url.clone(), org, bucket, token_file: None }).is_err(), "{url}");
+            assert!(
+                Post::new(&InfluxSettings { url: url.clone(), org, bucket, token_file: None, shelf_tag: None })
+                    .is_err(),
+                "{url}"
+            );
         }
     }
 }

@@ -27,7 +27,8 @@ impl Desk {
     fn mirror(&self, probe: &Probe, bucket: &str) -> (Arc<Counts>, Running) {
         let (url, org, bucket) = (probe.url(""), "home".to_owned(), bucket.to_owned());
         let nests = HashMap::from([("oak-node:warm".to_owned(), "oak".to_owned())]);
-        let mirror = Mirror::new(&InfluxSettings { url, org, bucket, token_file: None }, nests).unwrap();
+        let mirror =
+            Mirror::new(&InfluxSettings { url, org, bucket, token_file: None, shelf_tag: None }, nests).unwrap();
         let shelf = enclosure::Shelf { name: String::new(), nests: Vec::new(), alarms: Default::default() };
         let snapshot = Snapshot {
             heat: Vec::new(),

@@ -77,7 +77,8 @@ pub async fn beat(
         let was = failures;
         failures = if sent == Sent::Done { 0 } else { failures.saturating_add(1) };
         wait = if failures == 0 { every } else { AGAIN_AFTER.min(every) };
-        next = Span::from_ms(clock.monotonic().ms() + i64::try_from(wait.as_millis()).unwrap_or(i64::MAX / 2));
+        // From when it was due, so that the time an answer takes does not stretch the rhythm.
+        next = Span::from_ms(now.ms() + i64::try_from(wait.as_millis()).unwrap_or(i64::MAX / 2));
         // Only what is new is written down.
         if (was >= FAILING_AFTER) != (failures >= FAILING_AFTER) {
             drop(outcomes.try_send(outcome(&sent, failures, clock.now())));
@@ -140,35 +141,50 @@ fn detail(shelf: &str, missed: bool) -> String {
 #[derive(Debug, Default)]
 pub struct Awaited {
     every: Span,
-    heard: Mutex<BTreeMap<String, (Span, bool)>>,
+    heard: Mutex<BTreeMap<String, Sign>>,
+}
+
+/// The last sign of life of one shelf.
+#[derive(Clone, Copy, Debug)]
+struct Sign {
+    /// When it came; the start where none did.
+    last: Span,
+    came: bool,
+    /// What was said of it: that it is missed, or heard. Nothing yet after a start: what stood before it must end too.
+    missed: Option<bool>,
 }
 
 impl Awaited {
     /// From the shelf file; each is given its time from the start on.
     pub fn new(settings: Option<&HeartbeatSettings>, now: Span) -> Self {
         let Some(settings) = settings else { return Self::default() };
-        let heard = settings.watches.iter().map(|name| (name.clone(), (now, false))).collect();
+        let sign = Sign { last: now, came: false, missed: None };
+        let heard = settings.watches.iter().map(|name| (name.clone(), sign)).collect();
         Self { every: settings.every, heard: Mutex::new(heard) }
     }
 
     /// A sign of life of the shelf `name` came; `false` where none of it is awaited.
     pub fn hear(&self, name: &str, now: Span) -> bool {
         let mut heard = self.heard.lock().unwrap_or_else(PoisonError::into_inner);
-        heard.get_mut(name).map(|(last, _)| *last = now).is_some()
+        heard.get_mut(name).map(|sign| (sign.last, sign.came) = (now, true)).is_some()
     }
 
-    /// What changed since it was asked last: shelves that are missed, and those that are heard again.
+    /// What changed since it was asked last: shelves that are missed, and those that are heard (again).
     pub fn changes(&self, now: Span) -> Vec<(String, bool)> {
         let patience = self.every.ms().saturating_mul(MISSED);
         let mut heard = self.heard.lock().unwrap_or_else(PoisonError::into_inner);
         let mut changes = Vec::new();
-        for (name, (last, missed)) in heard.iter_mut() {
-            let misses = now.ms() - last.ms() > patience;
-            if misses != *missed {
-                *missed = misses;
+        for (name, sign) in heard.iter_mut() {
+            let misses = now.ms() - sign.last.ms() > patience;
+            if sign.missed != Some(misses) && (misses || sign.came) {
+                sign.missed = Some(misses);
                 changes.push((name.clone(), misses));
             }
         }
         changes
     }
 }
+
+#[cfg(test)]
+#[path = "heartbeat_tests.rs"]
+mod tests;

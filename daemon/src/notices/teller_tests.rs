@@ -86,3 +86,30 @@ fn a_report_that_did_not_get_out_is_tried_again_and_one_that_did_is_not_after_a_
     let again = Daily::new(8 * 60, TimeZone::UTC, Some(minute(1).1), minute(1).1);
     assert!(!again.is_due(minute(2).0, minute(2).1));
 }
+
+/// The issue's own words: "nothing found, as of 03:12, 4 of 4 probes believed".
+#[test]
+fn a_day_without_an_alarm_says_when_it_was_looked_and_with_how_many_eyes() {
+    use crate::views::sample::made;
+    let mut snap = Snapshot::clone(&made().snapshot);
+    let context = Context::new(&made().file, TimeZone::UTC);
+    let shelf = context.shelf().to_owned();
+    snap.at = at("2026-03-04T03:12:40Z");
+    let standing = std::mem::take(&mut snap.alarms);
+    snap.nests.iter_mut().flat_map(|nest| &mut nest.probes).for_each(|probe| probe.rejected = None);
+    let probes: usize = snap.nests.iter().map(|nest| nest.probes.len()).sum();
+    let said = daily::report(&snap, snap.at, &context);
+    assert_eq!(
+        said.first_line,
+        format!("Shelf {shelf}: nothing found, as of 03:12, {probes} of {probes} probes believed")
+    );
+    assert!(said.body.contains("it is no verdict on what probes cannot see"), "{}", said.body);
+    // One that is not believed is not counted as an eye.
+    snap.nests[0].probes[0].rejected = Some(enclosure::Rejection::Wild);
+    let said = daily::report(&snap, snap.at, &context);
+    assert!(said.first_line.ends_with(&format!("{} of {probes} probes believed", probes - 1)), "{}", said.first_line);
+    snap.alarms = standing;
+    let said = daily::report(&snap, snap.at, &context);
+    assert!(said.first_line.contains("alarms stand, as of 03:12") || said.first_line.contains("1 alarm stands"));
+    assert!(!said.first_line.contains("nothing found") && said.body.contains("- DANGER: nest oak, "), "{}", said.body);
+}

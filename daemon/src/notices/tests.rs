@@ -150,6 +150,34 @@ async fn a_way_is_proved_when_a_person_says_the_code_and_not_before() {
     assert_ne!(print, answering::fingerprint(&Way::Log));
 }
 
+/// 90 days after a person saw it, a way for danger is asked about again; so is one that was never seen.
+#[tokio::test]
+async fn a_danger_way_that_nobody_saw_for_90_days_is_asked_about_again() {
+    let mut probe = Probe::start(&[]).await;
+    let clock = Arc::new(crate::clock::ManualClock::new(Timestamp::from_unix_ms(1_772_323_200_000)));
+    let (told, inbox) = mpsc::channel(TOLD_WAITING);
+    let (outbox, _outcomes) = mpsc::channel(SENT_WAITING);
+    let kit = kit(Arc::clone(&clock) as _);
+    let answering = Arc::clone(&kit.answering);
+    let advice_alone = NoticeWay { least: enclosure::Priority::Advice, ..hook(&probe) };
+    let notices = start(&[advice_alone, way(Way::Log)], inbox, outbox, kit);
+    let said = answering.unproved();
+    assert!(said.len() == 1 && said[0].starts_with("Nobody has yet seen a test message by webhook"), "{said:?}");
+    answering.test().await;
+    let title = probe.request().await.json()["title"].as_str().expect("a title").to_owned();
+    assert_eq!(answering.seen(&title[5..13]), Ok("webhook".to_owned()));
+    clock.advance(PROOF_HOLDS);
+    assert!(answering.unproved().is_empty(), "90 days are not more than 90 days");
+    clock.advance(Span::from_s(1));
+    let said = answering.unproved();
+    assert!(
+        said.len() == 1 && said[0].starts_with("The last test message by webhook was seen 90 days ago"),
+        "{said:?}"
+    );
+    drop(told);
+    notices.stop().await;
+}
+
 /// The made history ends on a Wednesday at midnight; a message wakes the way, whose clock has passed that hour.
 #[tokio::test(flavor = "multi_thread")]
 async fn a_week_is_looked_back_upon_at_its_hour() {

@@ -43,6 +43,8 @@ pub struct Context {
     zone: Option<TimeZone>,
     emergency: Option<String>,
     nests: BTreeMap<String, NestContext>,
+    /// Shelves whose own watch gives signs of life here.
+    watches: Vec<String>,
 }
 
 /// What is said beside the change itself.
@@ -88,6 +90,7 @@ impl Context {
             zone: Some(zone),
             emergency: file.emergency.clone(),
             nests: nests.collect(),
+            watches: file.heartbeat.as_ref().map_or_else(Vec::new, |h| h.watches.clone()),
         }
     }
 
@@ -113,8 +116,18 @@ impl Context {
 
 /// The text about a change.
 pub fn compose(told: &Told, context: &Context, occasion: Occasion<'_>) -> Message {
-    let words = words::of(told.change.alarm);
+    let words = words_for(told, context);
     Message { first_line: first_line(told, context, words), body: body(told, context, words, occasion) }
+}
+
+/// One alarm can mean three things: a node is silent, all of them are, or a watch elsewhere.
+fn words_for(told: &Told, context: &Context) -> words::Words {
+    let change = &told.change;
+    match (change.alarm, &change.nest, &change.node) {
+        (Alarm::NodeSilent, None, None) => words::ALL_SILENT,
+        (Alarm::NodeSilent, None, Some(name)) if context.watches.contains(name) => words::ELSEWHERE,
+        (alarm, ..) => words::of(alarm),
+    }
 }
 
 /// The text of a test message: by `code`, or by `link`, a person says that they saw it.
@@ -237,7 +250,12 @@ fn place(told: &Told, context: &Context) -> String {
         let _ = write!(out, ", {place}");
     }
     if let Some(name) = change.probe.as_ref().or(change.node.as_ref()) {
-        let _ = write!(out, "; {} {name}", if change.probe.is_some() { "probe" } else { "node" });
+        let what = match (&change.probe, words_for(told, context).what == words::ELSEWHERE.what) {
+            (Some(_), _) => "probe",
+            (None, true) => "the other shelf:",
+            (None, false) => "node",
+        };
+        let _ = write!(out, "; {what} {name}");
     }
     let nest = change.nest.as_ref().and_then(|id| context.nests.get(id));
     if let Some(nest) = nest.filter(|nest| nest.pads > 0) {

@@ -3,7 +3,10 @@
 //!
 //! What is said of ants and brood is common practice among keepers, without a published source; the cautions follow
 //! usual fire and electrical practice and defer to local codes and licensed people.
+mod watch;
+
 use enclosure::{Alarm, Event, Priority};
+pub(super) use watch::{ALL_SILENT, ELSEWHERE};
 
 /// What is said about one alarm.
 #[derive(Clone, Copy, Debug)]
@@ -50,7 +53,7 @@ pub(super) const EMERGENCY: &str = "The keeper wrote down whom to call: ";
 /// Begins a message about a danger that was answered and goes on.
 pub(super) const REMINDER: &str = "Somebody answered this, and it still holds. You are reminded until it is over.";
 /// Begins a message to those who are told second.
-pub(super) const SECOND: &str = "You are told because nobody who was told before has ended it.";
+pub(super) const SECOND: &str = "You are told because whoever was told before has not answered, or could not end it.";
 /// How often.
 pub(super) const REPEATED: &str = "It is repeated until somebody answers. An answer does not end it: go and look.";
 /// Where no link can be given.
@@ -134,9 +137,9 @@ pub(super) const fn of(alarm: Alarm) -> Words {
         | Alarm::GradientFlat
         | Alarm::RestWarm => warmth(alarm),
         Alarm::HumidityLow | Alarm::HumidityHigh | Alarm::Condensation | Alarm::WaterLow => water(alarm),
-        Alarm::ProbeSilent | Alarm::ProbeImplausible | Alarm::NestUnwatched | Alarm::NodeSilent => eyes(alarm),
+        Alarm::ProbeSilent | Alarm::ProbeImplausible | Alarm::NestUnwatched | Alarm::NodeSilent => watch::eyes(alarm),
         Alarm::WatchGap | Alarm::BrokerLost | Alarm::HistoryFailing | Alarm::NoticeFailing | Alarm::ClockJumped => {
-            watch(alarm)
+            watch::own(alarm)
         }
     }
 }
@@ -165,8 +168,8 @@ const fn danger(alarm: Alarm) -> Words {
                 "Take the nest out of the sun and away from anything else that warms it.",
                 "Give the ants a cooler place: open the way to the arena, lift a cover. Do not cool them suddenly.",
             ],
-            sure: "Either three readings in a row of a probe by the brood, or the estimate held it for the time that \
-                   was set; the message says which.",
+            sure: "Either three readings in a row of a probe by the brood, or what is worked out between the probes; \
+                   the evidence below says which.",
             brood: "Beyond the limit that you set, brood can be lost within the hour.",
         },
         _ => Words {
@@ -202,18 +205,18 @@ const fn warmth(alarm: Alarm) -> Words {
             brood: "Brood grows slowly or not at all while it is cold; most colonies bear some hours of it.",
         },
         Alarm::BroodCold => Words {
-            what: "the brood place is under its band",
+            what: "the brood place is too cold",
             short: "brood place too cold",
             first: "Is the mat on?",
             steps: &[
                 "See whether the plug is in, and the thermostat set as you want it.",
                 "See whether a window is open, or the nest stands in a draught.",
             ],
-            sure: "The mean over the brood place during the last hour, with its uncertainty counted in.",
+            sure: "Worked out from the probes, as a mean over the last hour; the doubt in it is counted in.",
             brood: "Brood grows slowly while it is cold; most colonies bear some hours of it.",
         },
         Alarm::BroodHot => Words {
-            what: "the brood place is over its band",
+            what: "the brood place is too warm",
             short: "brood too warm",
             first: "Look at mat and sun",
             steps: &[
@@ -221,7 +224,7 @@ const fn warmth(alarm: Alarm) -> Words {
                 "Turn the heating down, or unplug the heating mat until you know why.",
                 "See that the ants can reach a cooler place.",
             ],
-            sure: "The mean over the brood place during the last hour, with its uncertainty counted in.",
+            sure: "Worked out from the probes, as a mean over the last hour; the doubt in it is counted in.",
             brood: "The ants will carry the brood away if there is a cooler place to carry it to.",
         },
         Alarm::ForecastHot => Words {
@@ -248,11 +251,11 @@ const fn warmth(alarm: Alarm) -> Words {
             short: "no cooler place",
             first: "Make a cool end",
             steps: &["See whether the heating mat reaches too far, or a cover keeps the cool end warm."],
-            sure: "The estimate over the whole axis, held for hours.",
+            sure: "Worked out for the whole nest from its probes, and so for hours.",
             brood: "The ants cannot choose: warmth along the nest is how they place their brood.",
         },
         _ => Words {
-            what: "winter rest is disturbed",
+            what: "its winter rest is disturbed",
             short: "rest disturbed",
             first: "Look at the room",
             steps: &[
@@ -305,95 +308,6 @@ const fn water(alarm: Alarm) -> Words {
             ],
             sure: "From warmth and humidity along the nest: the coldest surface has reached the dew point.",
             brood: "Drops can drown eggs and small larvae.",
-        },
-    }
-}
-
-const fn eyes(alarm: Alarm) -> Words {
-    match alarm {
-        Alarm::ProbeSilent => Words {
-            what: "a probe has gone silent",
-            short: "a probe is silent",
-            first: "Look at its cable",
-            steps: &["See whether its cable sits at both ends and its node has power."],
-            sure: "Certain: nothing came for longer than the probe ever took.",
-            brood: "Nothing is known to be wrong with the brood, but there is one eye fewer on it.",
-        },
-        Alarm::ProbeImplausible => Words {
-            what: "a probe says what cannot be",
-            short: "probe in doubt",
-            first: "Look where it sits",
-            steps: &["See whether it still sits where the shelf file says, dry and not on the heating mat."],
-            sure: "From the other probes and what the nest can do; they may all be wrong.",
-            brood: "Nothing is known to be wrong with the brood, but there is one eye fewer on it.",
-        },
-        Alarm::NestUnwatched => Words {
-            what: "nobody sees how warm it is",
-            short: "nobody sees the nest",
-            first: "Go and look",
-            steps: &[
-                "Look at the nest and feel how warm it is beside the heating mat, not on it.",
-                "See whether the node has power and the network works.",
-                "If you cannot look for hours, have the heating mat unplugged.",
-            ],
-            sure: "Certain: no reading that can be believed came for ten minutes or more.",
-            brood: "Unknown. That is not the same as well.",
-        },
-        _ => Words {
-            what: "a node has gone silent",
-            short: "a node is silent",
-            first: "Look at its power",
-            steps: &[
-                "See whether the node has power, and whether the network works.",
-                "If all went silent at once: a power cut, or the network. Then the heating may be off too.",
-            ],
-            sure: "Certain: none of its sources was heard.",
-            brood: "Unknown until it speaks again.",
-        },
-    }
-}
-
-const fn watch(alarm: Alarm) -> Words {
-    match alarm {
-        Alarm::WatchGap => Words {
-            what: "nothing was watched for a while",
-            short: "there was no watch",
-            first: "Look at the week",
-            steps: &["See on the page what is believed to have happened meanwhile, and look at the nests."],
-            sure: "Certain that nothing was watched; what happened meanwhile is worked out afterwards.",
-            brood: "Unknown for that time.",
-        },
-        Alarm::BrokerLost => Words {
-            what: "the broker is out of reach",
-            short: "broker is gone",
-            first: "Look at the network",
-            steps: &["See whether the broker runs and the network works. Until then no reading arrives."],
-            sure: "Certain: the connection failed.",
-            brood: "Unknown while no reading arrives. That is not the same as well.",
-        },
-        Alarm::HistoryFailing => Words {
-            what: "history cannot be written",
-            short: "history fails",
-            first: "Free some disk space",
-            steps: &["See whether the disk is full or failing. Judging goes on; nodes keep their readings meanwhile."],
-            sure: "Certain: writing failed.",
-            brood: "Nothing is known to be wrong with the brood.",
-        },
-        Alarm::NoticeFailing => Words {
-            what: "messages do not get out",
-            short: "messages fail",
-            first: "Look at the page",
-            steps: &["See whether the way works: `warmend alarms test`. Until then look at the page yourself."],
-            sure: "Certain: sending failed.",
-            brood: "Nothing is known to be wrong with the brood, but you may not be told.",
-        },
-        _ => Words {
-            what: "the clock jumped",
-            short: "the clock jumped",
-            first: "Look at the clock",
-            steps: &["See whether the machine's clock is right, and whether a time server is reached."],
-            sure: "Certain: the clock and the time that passed do not agree.",
-            brood: "Nothing is known to be wrong with the brood; hours in history may be wrong.",
         },
     }
 }

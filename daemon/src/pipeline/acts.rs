@@ -2,12 +2,13 @@
 use super::Pipeline;
 use super::draft::Draft;
 use super::flight::Waiting;
-use crate::history::KeeperNote;
+use super::keeping::shape;
+use crate::history::{FitAct, KeeperNote, KeptFit, Reader};
 use crate::snapshot::{Act, ActKind, AlarmAct, AlarmName, Note};
 use crate::{times, told};
 use enclosure::board::{self, silence_max};
 use enclosure::lifecycle::Declined;
-use enclosure::{Alarm, AlarmKey, Core, Input, KeeperAct, Span, Timestamp};
+use enclosure::{Alarm, AlarmKey, Core, Input, KeeperAct, Shelf, Span, Timestamp};
 
 /// Longest silence of a danger, minutes.
 pub const DANGER_SILENCE_MAX_MIN: u32 = (board::DANGER_SILENCE_MAX.ms() / 60_000) as u32;
@@ -29,6 +30,7 @@ impl Pipeline {
         let done = match kind {
             ActKind::Alarm(act, name) => self.alarm_act(act, &name, (&by, &why), &mut draft),
             ActKind::Note(note) => self.note(note, &mut draft),
+            ActKind::PutBackFit { nest, fit } => self.put_back_fit(&nest, fit, (&by, &why), &mut draft),
             ActKind::Elsewhere { shelf, missed, detail } => {
                 let now = self.core_now();
                 let effects = self.core.step(now, Input::Elsewhere { shelf, missed, detail });
@@ -55,6 +57,12 @@ impl Pipeline {
         draft: &mut Draft,
     ) -> Result<bool, String> {
         let key = keyed(&self.core, name, act)?;
+        if act == AlarmAct::OnTheWay {
+            let answering = self.settings.answering.as_ref().ok_or("nobody sends messages here")?;
+            answering.on_the_way(name)?;
+            draft.batch.notes.push(entry(act, name, signed, self.clock.now()));
+            return Ok(false);
+        }
         let (priority, nest) = (key.alarm.priority(), key.nest);
         let now = self.core_now();
         let wanted = wish(act, key, name)?;
@@ -71,6 +79,21 @@ impl Pipeline {
         }
         draft.batch.notes.push(entry(act, name, signed, self.clock.now()));
         Ok(heat)
+    }
+
+    fn put_back_fit(&mut self, id: &str, fit: i64, signed: (&str, &str), draft: &mut Draft) -> Result<bool, String> {
+        let reader = Reader::open(&self.history).map_err(|e| e.to_string())?;
+        let (nest, kept) = former_fit(&reader, self.core.shelf(), id, fit)?;
+        let Some(taught) = kept.record.fit.filter(|taught| self.core.take_up_fit(nest, taught)) else {
+            return Err(format!(
+                "the fit {fit} of {id} cannot be taken up: it taught nothing of the nest as it stands"
+            ));
+        };
+        let now = self.clock.now();
+        tracing::info!(nest = id, fit, until = %times::rfc3339(taught.until), "a former fit was put back");
+        draft.batch.fits.push(FitAct::PutBack { at: now, nest: id.to_owned(), fit, who: signed.0.to_owned() });
+        draft.batch.notes.push(fit_entry(id, fit, signed, now));
+        Ok(true)
     }
 
     fn note(&mut self, note: Note, draft: &mut Draft) -> Result<bool, String> {
@@ -116,6 +139,28 @@ pub(crate) fn keyed(core: &Core, name: &AlarmName, act: AlarmAct) -> Result<Alar
     if exists || (matches!(act, AlarmAct::TakeOut(_)) && of_a_nest) { Ok(key) } else { Err(unknown()) }
 }
 
+/// A former fit of a nest of this shelf as it stands, with the nest's place.
+pub(crate) fn former_fit(reader: &Reader, shelf: &Shelf, id: &str, fit: i64) -> Result<(usize, KeptFit), String> {
+    let place = shelf.nests.iter().position(|nest| nest.id == id);
+    let place = place.ok_or_else(|| format!("no nest of this shelf is called {id}"))?;
+    let kept = reader.fit(fit).map_err(|e| e.to_string())?.filter(|kept| kept.record.nest == id);
+    let kept = kept.ok_or_else(|| format!("{id} has no fit {fit}; `warmend fit --list` names those that are kept"))?;
+    if kept.record.shape != shape(&shelf.nests[place]) {
+        return Err(format!("the fit {fit} is of {id} as it stood before its pads, probes or cover were changed"));
+    }
+    if kept.record.fit.is_none() {
+        return Err(format!("the fit {fit} of {id} did not come to rest and taught nothing"));
+    }
+    Ok((place, kept))
+}
+
+/// What is written down of it.
+pub(crate) fn fit_entry(id: &str, fit: i64, (by, why): (&str, &str), at: Timestamp) -> KeeperNote {
+    let why = if why.is_empty() { String::new() } else { format!(": {why}") };
+    let text = format!("fit {fit} put back, by {by}{why}");
+    KeeperNote { at, nest: Some(id.to_owned()), at_mm: None, kind: "fit".to_owned(), text }
+}
+
 /// What is asked of the core.
 pub(crate) fn wish(act: AlarmAct, key: AlarmKey, name: &AlarmName) -> Result<KeeperAct, String> {
     let longest_min = silence_max(key.alarm).ms() / 60_000;
@@ -131,6 +176,7 @@ pub(crate) fn wish(act: AlarmAct, key: AlarmKey, name: &AlarmName) -> Result<Kee
         AlarmAct::Reset => KeeperAct::Reset(key),
         AlarmAct::TakeOut(until) => KeeperAct::TakeOut(key, until),
         AlarmAct::PutBack => KeeperAct::PutBack(key),
+        AlarmAct::OnTheWay => return Err("no daemon runs here, so nobody is told of anything".to_owned()),
     })
 }
 
@@ -143,6 +189,7 @@ pub(crate) fn entry(act: AlarmAct, name: &AlarmName, (by, why): (&str, &str), no
         AlarmAct::Reset => ("reset", None),
         AlarmAct::TakeOut(until) => ("out-of-service", until),
         AlarmAct::PutBack => ("in-service", None),
+        AlarmAct::OnTheWay => ("on-the-way", None),
     };
     let until = until.map(|at| format!(" until {}", times::rfc3339(at))).unwrap_or_default();
     let why: String = why.trim().chars().take(WHY_MAX).collect();

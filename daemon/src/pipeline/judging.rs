@@ -1,7 +1,7 @@
 //! From a message to the core, and from its effects to what is to be stored.
 use super::draft::Draft;
 use super::{LINKS_MAX, Pipeline};
-use crate::history::{Disbelief, HistoricReading, PackSeen};
+use crate::history::{Disbelief, FitAct, FitRecord, HistoricReading, PackSeen};
 use crate::intake::Message;
 use enclosure::{Effect, Event, Input, Measured, Rejection, Timestamp};
 use std::sync::Arc;
@@ -78,6 +78,11 @@ impl Pipeline {
                     }
                     self.tally.vitals.told += u64::from(change.told);
                     draft.changes.push(change);
+                }
+                Effect::Fit { nest, news } => {
+                    if let Some(nest) = self.shelf.nests.get(nest) {
+                        draft.batch.fits.push(FitAct::New(FitRecord::of(*news, nest)));
+                    }
                 }
                 Effect::Rejected { source, at, why } => {
                     let Some(source) = self.names.get(usize::from(source.0)) else { continue };

@@ -159,7 +159,7 @@ impl LifeJson {
 }
 
 /// What of a nest must stay as it is, so that what was learned of it stays true.
-fn shape(nest: &Nest) -> String {
+pub(crate) fn shape(nest: &Nest) -> String {
     let pads: Vec<_> = nest.pads.iter().map(|p| (p.span, p.place, p.rated_w)).collect();
     let probes: Vec<_> = nest.probes.iter().map(|p| (&p.source, p.at_mm)).collect();
     format!("{:?} {:?} {pads:?} {probes:?}", nest.length_mm, nest.cover)

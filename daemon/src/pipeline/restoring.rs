@@ -1,8 +1,8 @@
 //! History to core, once, at start (and after the clock was set back): the last hours again, in event time.
 use super::keeping::{self, KEPT};
-use crate::history::{AlarmRecord, HistoricReading, HistoryError, Reader};
+use crate::history::{AlarmRecord, FitAct, FitRecord, HistoricReading, HistoryError, Reader};
 use enclosure::core::Kept;
-use enclosure::{AlarmChange, AlarmKey, Core, Event, Input, Reading, Shelf, Span, State, Timestamp};
+use enclosure::{AlarmChange, AlarmKey, Core, Effect, Event, Input, Reading, Shelf, Span, State, Timestamp};
 use std::collections::BTreeMap;
 use std::path::Path;
 
@@ -32,6 +32,8 @@ pub struct Restored {
     pub newest: Option<Timestamp>,
     /// What is remembered of heating mats on leave, by the name of the fact.
     pub facts: BTreeMap<String, String>,
+    /// Fits that came due in the hours judged again, and are not kept yet.
+    pub fits: Vec<FitAct>,
     /// Until when was watched, and whether the daemon ended well then.
     pub watched: Option<(Timestamp, bool)>,
 }
@@ -47,6 +49,7 @@ impl Restored {
             readings: 0,
             newest: None,
             facts: BTreeMap::new(),
+            fits: Vec::new(),
             watched: None,
         }
     }
@@ -69,7 +72,8 @@ impl Restored {
                 this.core.begin_nest(nest, begins);
             }
         }
-        reader.each_reading(Some(&names), span, |reading| this.judge_again(&reading))?;
+        let kept_until = this.take_up_fits(&reader)?;
+        reader.each_reading(Some(&names), span, |reading| this.judge_again(&reading, &kept_until))?;
         let latest = reader.standing_alarms()?.latest;
         match kept {
             Some(kept) => this.take_back(kept, latest, now),
@@ -83,6 +87,26 @@ impl Restored {
         Ok(this)
     }
 
+    /// The fit in force of each nest that stands as it stood then; gives when each nest's last fit was kept.
+    fn take_up_fits(&mut self, reader: &Reader) -> Result<Vec<Option<Timestamp>>, HistoryError> {
+        let nests = self.core.shelf().nests.clone();
+        let mut kept_until = Vec::with_capacity(nests.len());
+        for (i, nest) in nests.iter().enumerate() {
+            kept_until.push(reader.last_fit_at(&nest.id)?);
+            let Some(kept) = reader.fit_in_force(&nest.id)? else { continue };
+            let as_it_stands = kept.record.shape == keeping::shape(nest);
+            let taken = as_it_stands && kept.record.fit.as_ref().is_some_and(|fit| self.core.take_up_fit(i, fit));
+            if !taken {
+                tracing::info!(
+                    nest = nest.id,
+                    fit = kept.id,
+                    "the nest was changed since its last fit; it is learned anew"
+                );
+            }
+        }
+        Ok(kept_until)
+    }
+
     fn recall(&mut self, reading: &HistoricReading) {
         let HistoricReading { at, measured, rejection, .. } = *reading;
         if let (Some(source), None) = (self.core.source(&reading.source), rejection) {
@@ -90,14 +114,22 @@ impl Restored {
         }
     }
 
-    fn judge_again(&mut self, reading: &HistoricReading) {
+    fn judge_again(&mut self, reading: &HistoricReading, kept_until: &[Option<Timestamp>]) {
         let Some(source) = self.core.source(&reading.source) else { return };
         let HistoricReading { at, measured, .. } = *reading;
         // What came of it was stored and told then.
         while let Some(wake) = self.core.wake_at().filter(|wake| *wake <= at) {
             let _ = self.core.step(wake, Input::Wake);
         }
-        let _ = self.core.step(at, Input::Reading(Reading { source, at, measured }));
+        let effects = self.core.step(at, Input::Reading(Reading { source, at, measured }));
+        for effect in effects {
+            if let Effect::Fit { nest, news } = effect
+                && kept_until.get(nest).is_some_and(|until| until.is_none_or(|until| news.at > until))
+                && let Some(nest) = self.core.shelf().nests.get(nest)
+            {
+                self.fits.push(FitAct::New(FitRecord::of(*news, nest)));
+            }
+        }
         self.readings += 1;
         self.newest = self.newest.max(Some(at));
     }

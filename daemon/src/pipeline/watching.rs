@@ -17,8 +17,6 @@ const JUMP: Span = Span::from_s(5);
 const BEGIN_ANEW: Span = Span::from_min(1);
 /// How long a jump is held for worth saying.
 const JUMP_SHOWN: Span = Span::from_min(10);
-/// How long the broker may be out of reach before it is an alarm.
-const BROKER_PATIENCE: Span = Span::from_min(1);
 /// A time without a watch that is worth writing down.
 const GAP: Span = Span::from_min(10);
 /// The moment until which was watched is stored so often.
@@ -222,7 +220,8 @@ impl Pipeline {
     }
 
     fn check_broker(&mut self, now: Span) {
-        let patience_ends = |since: Span| now.ms() - since.ms() > BROKER_PATIENCE.ms();
+        let patience = self.core.shelf().alarms.on_delay(Alarm::BrokerLost);
+        let patience_ends = |since: Span| now.ms() - since.ms() > patience.ms();
         match self.watching.broker_lost {
             Some(since) if self.watching.broker_told.is_none() && patience_ends(since) => {
                 let ms = (now.ms() - since.ms()) as f64 * self.clock.pace();

@@ -349,14 +349,24 @@ async fn who_may_acts_by_message_and_nobody_else() {
     daemon.shows("the alarm stands", |snapshot| stands(snapshot, Alarm::BroodLimit)).await;
     assert!(hall.subscribe("warmend/hall/acted", QoS::AtLeastOnce).await);
     let ack = r#"{"do":"ack","alarm":"brood-limit","nest":"oak","why":"I am there"}"#;
+    let coming = r#"{"do":"on-the-way","alarm":"brood-limit","nest":"oak","why":"in the bus"}"#;
+    // Nobody sends messages in this test: that somebody was told is said here.
+    let told = daemon.told(Alarm::BroodLimit).await;
     for (payload, part) in [
         (r#"{"do":"shelve","alarm":"brood-limit","nest":"oak","minutes":31}"#, "1 to 30 minutes"),
         (r#"{"do":"out-of-service","alarm":"brood-limit","nest":"oak"}"#, "stays in service"),
         (r#"{"do":"explode","alarm":"brood-limit"}"#, "nothing is known"),
         (r#"{"do":"ack","alarm":"brood-limit","nest":"elm"}"#, "no alarm"),
         ("\u{1}{{{", "no JSON"),
+        (coming, "nobody is being told"),
+        ("", ""),
+        (coming, "\"done\":true"),
         (ack, "\"done\":true"),
     ] {
+        if payload.is_empty() {
+            daemon.notices.answering.hear(&told, "DANGER: nest oak, the brood place is hotter than its limit.");
+            continue;
+        }
         hall.publish("warmend/hall/act", false, payload).await;
         let heard = hall.hear().await;
         hall.ack(&heard).await;
@@ -373,8 +383,10 @@ async fn who_may_acts_by_message_and_nobody_else() {
     assert!(answered(&shown));
     let ever = Timestamp::from_unix_ms(0)..Timestamp::from_unix_ms(i64::MAX);
     let notes = Reader::open(&daemon.web.history).unwrap().notes(ever).unwrap();
-    let texts: Vec<_> = notes.iter().map(|n| n.text.as_str()).collect();
-    assert_eq!(texts, ["brood-limit@oak, by MQTT user hall: I am there"]);
+    let texts: Vec<_> = notes.iter().map(|n| (n.kind.as_str(), n.text.as_str())).collect();
+    let (coming, there) =
+        ("brood-limit@oak, by MQTT user hall: in the bus", "brood-limit@oak, by MQTT user hall: I am there");
+    assert_eq!(texts, [("on-the-way", coming), ("acknowledged", there)]);
     daemon.stop().await;
 }
 
@@ -430,9 +442,9 @@ async fn a_clock_that_is_set_back_is_said_and_judging_goes_on() {
     let mut node = Node::of(&daemon, "node").await;
     node.says(0, 27.0).await;
     assert_eq!(node.hears().await, 0);
-    clock.advance(Span::from_h(-2));
+    clock.advance(Span::from_h(-24));
     let told = daemon.told(Alarm::ClockJumped).await;
-    assert!(told.change.detail.contains("went back by 2 h 00 min"), "{}", told.change.detail);
+    assert!(told.change.detail.contains("went back by 24 h 00 min"), "{}", told.change.detail);
     node.at_s = clock.now().unix_s() - 30.0;
     node.says(1, 26.0).await;
     let heard = Timestamp::from_unix_s(node.at_s).unwrap();
@@ -461,4 +473,37 @@ async fn a_dead_part_ends_the_daemon_by_its_name() {
     let error = within("the end", run(file(dir.path()), outfit, std::future::pending())).await.unwrap_err();
     assert_eq!(error.exit_code(), 1);
     assert!(error.to_string().contains("\"web\" ended: the pages fell over"), "{error}");
+}
+
+/// `watches`: a second warmend that falls silent is told here, once, and is over when it is heard again, also by a daemon
+/// that was started in between.
+#[tokio::test]
+async fn a_watch_elsewhere_that_falls_silent_is_told_and_over_when_it_is_heard_again() {
+    let dir = tempfile::tempdir().unwrap();
+    let text = format!("{SHELF}[heartbeat]\nwatches = \"cellar\"\nevery_min = 5\n");
+    let clock = Arc::new(ManualClock::new(Timestamp::from_unix_ms(1_767_225_600_000)));
+    let start = async || {
+        let own: Arc<dyn Clock> = Arc::clone(&clock) as _;
+        let daemon = Daemon::of(shelf_file(dir.path(), &text), |outfit| outfit.clock = own).await;
+        let n = &daemon.notices;
+        let (answering, clock) = (Arc::clone(&n.answering), Arc::clone(&n.clock));
+        tokio::spawn(crate::notices::heartbeat::wait_for(answering, n.acts.clone(), clock, n.stop.clone()));
+        daemon
+    };
+    let is_it = |told: &Told, event: enclosure::Event| {
+        let c = &told.change;
+        assert_eq!((c.event, c.nest.as_deref(), c.node.as_deref()), (event, None, Some("cellar")), "{c:?}");
+    };
+    let mut daemon = start().await;
+    assert!(daemon.notices.answering.hear_life("cellar"));
+    clock.advance(Span::from_min(16));
+    let told = daemon.told(Alarm::NodeSilent).await;
+    is_it(&told, enclosure::Event::Raised);
+    assert!(told.change.told && told.change.detail.contains("watches shelf cellar"), "{told:?}");
+    daemon.stop().await;
+    let mut daemon = start().await;
+    is_it(&daemon.told(Alarm::NodeSilent).await, enclosure::Event::Raised);
+    assert!(daemon.notices.answering.hear_life("cellar"));
+    is_it(&daemon.told(Alarm::NodeSilent).await, enclosure::Event::Cleared);
+    daemon.stop().await;
 }

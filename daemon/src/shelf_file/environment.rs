@@ -8,9 +8,15 @@ use config::Map;
 /// What a variable's name begins with. One underscore is left to other tools.
 pub const PREFIX: &str = "WARMEND__";
 
-/// The variable that sets `section.key`.
+/// The variable that sets `section.key`: `WARMEND__ALARM__BROOD_COLD__ON_DELAY_MIN` for `on_delay_min` of
+/// `alarm.brood-cold`.
 pub(super) fn variable(section: &str, key: &str) -> String {
-    format!("{PREFIX}{}__{}", section.to_uppercase(), key.to_uppercase())
+    layered(section, key).replace('-', "_")
+}
+
+/// The same as [`config::Environment`] must hear it, to find the section's own name again.
+fn layered(section: &str, key: &str) -> String {
+    format!("{PREFIX}{}__{}", section.replace('.', "__").to_uppercase(), key.to_uppercase())
 }
 
 /// Keeps the variables that are known and well formed; an empty one takes the file's value away.
@@ -21,7 +27,7 @@ pub(super) fn read(
     document: &mut Document,
     findings: &mut Findings,
 ) -> Map<String, String> {
-    let known: Vec<_> = schema::settable().map(|(s, k)| (variable(s, k.name), s, k)).collect();
+    let known: Vec<_> = schema::settable().map(|(s, k)| (variable(&s, k.name), s, k)).collect();
     let mut kept = Map::new();
     for (name, value) in variables.filter(|(name, _)| name.starts_with(PREFIX)) {
         let Some((_, section, key)) = known.iter().find(|(v, ..)| *v == name) else {
@@ -36,7 +42,7 @@ pub(super) fn read(
         findings.mark(&path, path.clone(), Place::Environment(name.clone()));
         match document::from_text(&value, &key.kind) {
             Ok(_) => {
-                kept.insert(name, value.trim().to_owned());
+                kept.insert(layered(section, key.name), value.trim().to_owned());
             }
             Err((why, remedy)) => {
                 findings.wrong(&path, why, remedy);
@@ -62,9 +68,15 @@ fn unknown(name: &str, known: &[&str]) -> ShelfError {
 }
 
 fn take_away(document: &mut Document, section: &str, key: &str) {
-    if let Some(value) = document.sections.get_mut(section)
-        && let config::ValueKind::Table(table) = &mut value.kind
-    {
+    let mut tables = section.split('.');
+    let mut found = tables.next().and_then(|name| document.sections.get_mut(name));
+    for name in tables {
+        found = match found.map(|value| &mut value.kind) {
+            Some(config::ValueKind::Table(table)) => table.get_mut(name),
+            _ => None,
+        };
+    }
+    if let Some(config::ValueKind::Table(table)) = found.map(|value| &mut value.kind) {
         table.remove(key);
     }
 }

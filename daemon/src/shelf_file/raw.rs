@@ -220,6 +220,50 @@ pub(super) struct RawAlarm {
     pub(super) learning_min: Option<f64>,
     pub(super) remind_min: Option<f64>,
     pub(super) season_utc_offset_min: Option<f64>,
+    #[serde(rename = "brood-cold")]
+    pub(super) brood_cold: RawManner,
+    #[serde(rename = "brood-hot")]
+    pub(super) brood_hot: RawManner,
+    #[serde(rename = "brood-limit")]
+    pub(super) brood_limit: RawManner,
+    #[serde(rename = "probe-hot")]
+    pub(super) probe_hot: RawManner,
+    #[serde(rename = "forecast-hot")]
+    pub(super) forecast_hot: RawManner,
+    #[serde(rename = "forecast-cold")]
+    pub(super) forecast_cold: RawManner,
+    #[serde(rename = "heater-stuck-on")]
+    pub(super) heater_stuck_on: RawManner,
+    #[serde(rename = "heater-no-heat")]
+    pub(super) heater_no_heat: RawManner,
+    #[serde(rename = "gradient-flat")]
+    pub(super) gradient_flat: RawManner,
+    #[serde(rename = "probe-silent")]
+    pub(super) probe_silent: RawManner,
+    #[serde(rename = "probe-implausible")]
+    pub(super) probe_implausible: RawManner,
+    #[serde(rename = "humidity-low")]
+    pub(super) humidity_low: RawManner,
+    #[serde(rename = "humidity-high")]
+    pub(super) humidity_high: RawManner,
+    pub(super) condensation: RawManner,
+    #[serde(rename = "water-low")]
+    pub(super) water_low: RawManner,
+    #[serde(rename = "nest-unwatched")]
+    pub(super) nest_unwatched: RawManner,
+    #[serde(rename = "rest-warm")]
+    pub(super) rest_warm: RawManner,
+    #[serde(rename = "broker-lost")]
+    pub(super) broker_lost: RawManner,
+}
+
+#[derive(Clone, Copy, Debug, Default, Deserialize)]
+#[serde(default, deny_unknown_fields)]
+pub(super) struct RawManner {
+    pub(super) on_delay_min: Option<f64>,
+    pub(super) off_delay_min: Option<f64>,
+    pub(super) deadband_k: Option<f64>,
+    pub(super) deadband_pct: Option<f64>,
 }
 
 #[derive(Debug, Default, Deserialize)]
@@ -254,6 +298,7 @@ pub(super) struct RawInflux {
     pub(super) org: Option<String>,
     pub(super) bucket: Option<String>,
     pub(super) token_file: Option<String>,
+    pub(super) shelf_tag: Option<String>,
 }
 
 #[derive(Debug, Default, Deserialize)]

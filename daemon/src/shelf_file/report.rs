@@ -1,6 +1,7 @@
 //! What `warmend check` says, in plain words.
 use super::ShelfFile;
 use super::findings::{Advice, ShelfErrors};
+use super::manners;
 use crate::plan::wish::USUAL_ROOM;
 use enclosure::plan::{Cooling, Question, cooling};
 use enclosure::shelf::Nest;
@@ -46,7 +47,8 @@ fn fine(file: &ShelfFile, advice: &[Advice]) -> String {
         format!("\nTaken as written, but look at it ({}):\n{lines}", count(advice.len(), "remark", "remarks"))
     };
     let cold: String = nests.iter().filter_map(without_heat).collect();
-    format!("{seen}{cold}{advised}\n{DEFERENCE}\n")
+    let waits = manners::lines(&file.shelf.alarms);
+    format!("{seen}{cold}{advised}\n{waits}\n{DEFERENCE}\n")
 }
 
 /// How cold the brood gets, and how soon, when a mat dies or leave to heat is withdrawn.

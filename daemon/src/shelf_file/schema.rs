@@ -231,8 +231,51 @@ static ALARM: Section = Section {
         minutes("learning_min", 2880.0),
         key("remind_min", Kind::Number(2.0, 15.0)),
         key("season_utc_offset_min", Kind::Number(-840.0, 840.0)),
+        key("brood-cold", Kind::Table(&OF_COLD)),
+        key("brood-hot", Kind::Table(&OF_HOT)),
+        key("brood-limit", Kind::Table(&OF_LIMIT)),
+        key("probe-hot", Kind::Table(&OF_PROBE_HOT)),
+        key("forecast-hot", Kind::Table(&OF_FORECAST)),
+        key("forecast-cold", Kind::Table(&OF_FORECAST)),
+        key("heater-stuck-on", Kind::Table(&OF_STUCK)),
+        key("heater-no-heat", Kind::Table(&OF_EVIDENCE)),
+        key("gradient-flat", Kind::Table(&OF_SLOW_WARMTH)),
+        key("probe-silent", Kind::Table(&OF_SILENCE)),
+        key("probe-implausible", Kind::Table(&OF_EVIDENCE)),
+        key("humidity-low", Kind::Table(&OF_DAMP)),
+        key("humidity-high", Kind::Table(&OF_DAMP)),
+        key("condensation", Kind::Table(&OF_DAMP)),
+        key("water-low", Kind::Table(&OF_WATER)),
+        key("nest-unwatched", Kind::Table(&OF_SILENCE)),
+        key("rest-warm", Kind::Table(&OF_SLOW_WARMTH)),
+        key("broker-lost", Kind::Table(&OF_BROKER)),
     ],
 };
+
+const fn on_min(most: f64) -> Key {
+    minutes("on_delay_min", most)
+}
+
+const fn off_min(most: f64) -> Key {
+    minutes("off_delay_min", most)
+}
+
+const DEADBAND_K: Key = key("deadband_k", Kind::Number(0.0, 3.0));
+
+/// What single alarms may have of their own. A danger's delays are kept short.
+static OF_COLD: Section = Section { keys: &[on_min(720.0), off_min(120.0), DEADBAND_K] };
+static OF_HOT: Section = Section { keys: &[on_min(120.0), off_min(120.0), DEADBAND_K] };
+static OF_LIMIT: Section = Section { keys: &[on_min(10.0), off_min(60.0), DEADBAND_K] };
+static OF_PROBE_HOT: Section = Section { keys: &[off_min(60.0), DEADBAND_K] };
+static OF_FORECAST: Section = Section { keys: &[on_min(240.0), off_min(240.0)] };
+static OF_STUCK: Section = Section { keys: &[on_min(5.0), off_min(60.0)] };
+static OF_EVIDENCE: Section = Section { keys: &[on_min(240.0), off_min(240.0)] };
+static OF_SLOW_WARMTH: Section = Section { keys: &[on_min(2880.0), off_min(720.0), DEADBAND_K] };
+static OF_SILENCE: Section = Section { keys: &[off_min(120.0)] };
+static OF_DAMP: Section =
+    Section { keys: &[on_min(2880.0), off_min(720.0), key("deadband_pct", Kind::Number(0.0, 20.0))] };
+static OF_WATER: Section = Section { keys: &[on_min(10_080.0), off_min(1440.0)] };
+static OF_BROKER: Section = Section { keys: &[on_min(60.0)] };
 
 static NOTICE: Section = Section {
     keys: &[
@@ -259,7 +302,8 @@ static NOTICE: Section = Section {
     ],
 };
 
-static INFLUX: Section = Section { keys: &[text("url"), text("org"), text("bucket"), text("token_file")] };
+static INFLUX: Section =
+    Section { keys: &[text("url"), text("org"), text("bucket"), text("token_file"), text("shelf_tag")] };
 
 static MAPPING: Section =
     Section { keys: &[text("topic"), text("pointer"), key("unit", Kind::Choice(FOREIGN_UNITS)), text("source")] };
@@ -285,13 +329,22 @@ pub(super) static FILE: Section = Section {
     ],
 };
 
-/// Every `section.key` that the environment may set: the keys of the sections that stand once.
-pub(super) fn settable() -> impl Iterator<Item = (&'static str, &'static Key)> {
-    FILE.keys
-        .iter()
-        .filter_map(|k| match k.kind {
-            Kind::Table(section) => Some((k.name, section)),
-            _ => None,
-        })
-        .flat_map(|(name, section)| section.keys.iter().map(move |k| (name, k)))
+/// Every key that the environment may set, with the path of its section: the keys of the sections that stand once.
+pub(super) fn settable() -> impl Iterator<Item = (String, &'static Key)> {
+    let mut all = Vec::new();
+    for key in FILE.keys {
+        if let Kind::Table(section) = key.kind {
+            gather(key.name, section, &mut all);
+        }
+    }
+    all.into_iter()
+}
+
+fn gather(path: &str, section: &'static Section, into: &mut Vec<(String, &'static Key)>) {
+    for key in section.keys {
+        match key.kind {
+            Kind::Table(inner) => gather(&format!("{path}.{}", key.name), inner, into),
+            _ => into.push((path.to_owned(), key)),
+        }
+    }
 }

@@ -1,8 +1,8 @@
 //! Sections that stand once: broker, history, pages, mirror, alarms; and the mappings.
 use super::findings::Findings;
-use super::names;
 use super::raw::{RawAlarm, RawBroker, RawHistory, RawInflux, RawMapping, RawWeb};
 use super::settings::{BrokerSettings, BrokerWay, HistorySettings, InfluxSettings, Mapping, Turned, WebSettings};
+use super::{manners, names};
 use enclosure::reading::Unit;
 use enclosure::shelf::AlarmSettings;
 use enclosure::time::Span;
@@ -206,6 +206,10 @@ pub(super) fn influx(raw: &RawInflux, dir: &Path, f: &mut Findings) -> Option<In
         org: org?,
         bucket: bucket?,
         token_file: raw.token_file.as_ref().map(|p| dir.join(p)),
+        shelf_tag: match &raw.shelf_tag {
+            Some(tag) => Some(f.keep("influx.shelf_tag", names::id(tag).map(|()| tag.clone()))?),
+            None => None,
+        },
     })
 }
 
@@ -213,7 +217,7 @@ pub(super) fn influx(raw: &RawInflux, dir: &Path, f: &mut Findings) -> Option<In
 pub(super) fn alarms(raw: &RawAlarm) -> AlarmSettings {
     let usual = AlarmSettings::default();
     let minutes = |set: Option<f64>, usual: Span| set.map_or(usual, |m| span(m, 60_000.0));
-    AlarmSettings {
+    let mut settings = AlarmSettings {
         deadband_k: raw.deadband_k.unwrap_or(usual.deadband_k),
         hot_on_delay: minutes(raw.hot_on_delay_min, usual.hot_on_delay),
         cold_on_delay: minutes(raw.cold_on_delay_min, usual.cold_on_delay),
@@ -241,7 +245,10 @@ pub(super) fn alarms(raw: &RawAlarm) -> AlarmSettings {
         water_on_delay: minutes(raw.water_on_delay_min, usual.water_on_delay),
         learning: minutes(raw.learning_min, usual.learning),
         season_utc_offset: minutes(raw.season_utc_offset_min, usual.season_utc_offset),
-    }
+        own: usual.own,
+    };
+    manners::lay_over(raw, &mut settings);
+    settings
 }
 
 /// `value` units of `unit_ms` milliseconds each, rounded to the millisecond.

@@ -191,6 +191,8 @@ pub struct InfluxSettings {
     pub bucket: String,
     /// The file that holds the token.
     pub token_file: Option<PathBuf>,
+    /// What every line carries as its tag `shelf`, where several shelves share a service without buckets.
+    pub shelf_tag: Option<String>,
 }
 
 /// How a sensor that speaks no SenML is taken in.

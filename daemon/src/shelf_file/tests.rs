@@ -294,10 +294,49 @@ fn every_settable_key_can_be_set_by_its_variable() {
             Kind::Whole(low, _) => format!("{low}"),
             _ => "!".to_owned(),
         };
-        let said = errors(LEAST, &[(&environment::variable(section, key.name), &value)]);
+        let said = errors(LEAST, &[(&environment::variable(&section, key.name), &value)]);
         let unknown = said.iter().any(|e| e.contains("unknown"));
         assert!(!unknown, "{section}.{}: {said:?}", key.name);
     }
+}
+
+/// What an alarm has of its own goes before its kind's, in the file and in the environment, and `check` says what holds.
+#[test]
+fn an_alarm_may_have_delays_and_a_deadband_of_its_own() {
+    use enclosure::Alarm;
+    let text = format!(
+        "{LEAST}[alarm]\ndeadband_k = 0.4\n[alarm.brood-cold]\non_delay_min = 90\ndeadband_k = 1.5\n\
+         [alarm.humidity-low]\ndeadband_pct = 7\noff_delay_min = 30\n"
+    );
+    let env = [
+        ("WARMEND__ALARM__BROOD_COLD__ON_DELAY_MIN", "45"),
+        ("WARMEND__ALARM__HUMIDITY_LOW__OFF_DELAY_MIN", ""),
+        ("WARMEND__ALARM__BROKER_LOST__ON_DELAY_MIN", "3"),
+    ];
+    let (file, advice) = good(&text, &env);
+    let s = &file.shelf.alarms;
+    assert_eq!(s.on_delay(Alarm::BroodCold), Span::from_min(45), "the environment goes before the file");
+    assert_eq!(s.off_delay(Alarm::HumidityLow), Span::from_min(2), "set to nothing, the file's value is gone");
+    assert_eq!(s.on_delay(Alarm::BrokerLost), Span::from_min(3));
+    let deadbands =
+        [(Alarm::BroodCold, 1.5), (Alarm::BroodHot, 0.4), (Alarm::HumidityLow, 7.0), (Alarm::HumidityHigh, 3.0)];
+    assert!(deadbands.iter().all(|(alarm, by)| (s.deadband(*alarm) - by).abs() < 1e-12), "{s:?}");
+    let said = report(&Ok((file, advice))).0;
+    for line in [
+        "  brood-cold        told after 45 min; over after 5 min, 1.5 K within",
+        "  brood-hot         told after 15 min; over after 5 min, 0.4 K within",
+        "  probe-hot         told after three readings; over after 2 min, 0.4 K within",
+        "  probe-silent      told after 5 readings missed, after 10 min; over at once",
+        "  humidity-low      told after 6 h 00 min; over after 2 min, 7 %RH within",
+        "  heater-stuck-on   told at once; over after 2 min",
+    ] {
+        assert!(said.lines().any(|l| l == line), "{line} in:\n{said}");
+    }
+    check_after("[alarm.brood-hot]\ndeadband_pct = 1\n", "shelf.toml:8: alarm.brood-hot.deadband_pct", "`deadband_k`");
+    check_after("[alarm.brood-limit]\non_delay_min = 11\n", "shelf.toml:8: alarm.brood-limit.on_delay_min", "0 to 10");
+    check_after("[alarm.brood-warm]\non_delay_min = 1\n", "shelf.toml:7: alarm.brood-warm", "nearest known");
+    let (_, advice) = good(&format!("{LEAST}[alarm.heater-stuck-on]\non_delay_min = 2\n"), &[]);
+    assert!(advice.iter().any(|a| a.why.contains("heats for 2 min more")), "{advice:?}");
 }
 
 #[test]
@@ -370,6 +409,11 @@ fn what_is_unwise_is_said_with_its_reason() {
         ),
         ("[nest.brood]\nfrom_mm = 90\nto_mm = 99\n".to_owned(), "nest[0].brood", "an estimate alone"),
         (pad(9.0, 1.0, "").replace("from_mm = 0", "from_mm = 5") + band, "nest[0].pad", "neither drive nor"),
+        (
+            "[[notice]]\nway = \"mail\"\nserver = \"smtps://h:465\"\nfrom = \"a@b.c\"\nto = [\"x@y.z\"]\n".to_owned(),
+            "notice",
+            "mail alone carries danger",
+        ),
         (
             "[web]\npassword_file = \"p\"\nreading = \"open\"\n".to_owned(),
             "web.reading",

@@ -1,5 +1,6 @@
 //! What is unwise about humidity, winter rest and the alarms that take hours.
 use super::findings::Findings;
+use enclosure::Alarm;
 use enclosure::shelf::{AlarmSettings, Nest, SeasonKind};
 use enclosure::time::Span;
 
@@ -51,8 +52,13 @@ pub(super) fn advise_alarms(s: &AlarmSettings, f: &mut Findings) {
         let why = format!("a mat may stick on unseen for {}; that can kill a colony", s.unwatched_after);
         f.advise("alarm.unwatched_after_min", why, "leave it out: 10 minutes are taken");
     }
-    if s.water_on_delay < WATER_SOON {
+    if s.on_delay(Alarm::WaterLow) < WATER_SOON {
         let why = "a nest that was opened or aired looks dry for some hours";
         f.advise("alarm.water_on_delay_min", why, "leave it out: a day is taken, and a nest dries over days");
+    }
+    let stuck = s.on_delay(Alarm::HeaterStuckOn);
+    if stuck > Span::ZERO {
+        let why = format!("a mat that sticks on heats for {stuck} more before anybody is told");
+        f.advise("alarm.heater-stuck-on.on_delay_min", why, "leave it out: its evidence is its delay");
     }
 }

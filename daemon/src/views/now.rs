@@ -183,10 +183,21 @@ pub fn nest_view(snap: &Snapshot, i: usize, now: Timestamp, hours: &Hours) -> Op
             .then_some((seen.profile.pad_w, seen.profile.pad_w_sd)),
         rh_pct: seen.rh_pct.iter().map(|rh| rh.map(|(rh, _)| rh)).collect(),
         learning_until: seen.learning_until.filter(|t| *t > now).map(|t| hours.near(t, now)),
+        learned_text: learned(nest, seen, now, hours),
         as_of_text: hours.second(snap.at, now),
         forecast: seen.outlook.as_ref().and_then(|o| super::ahead::forecast_view(o, band, now, hours)),
         colour: ColourRange::around(seen.profile.mean_c.iter().copied()),
     })
+}
+
+/// What the fits came to, and where more of it stands.
+fn learned(nest: &Nest, seen: &NestNow, now: Timestamp, hours: &Hours) -> Option<String> {
+    let refused = seen.fit.refused.map(|(at, why)| {
+        format!("; the fit of {} was refused: {}", hours.near(at, now), words::not_taken_because(why))
+    });
+    let upto = seen.fit.learned.map(|at| format!("how it carries heat, up to {}", hours.near(at, now)));
+    let upto = upto.or_else(|| refused.as_ref().map(|_| "nothing yet".to_owned()))?;
+    Some(format!("{upto}{} (`warmend fit --nest {}` says what)", refused.unwrap_or_default(), nest.id))
 }
 
 /// The nest's mats as they are drawn.

@@ -1,6 +1,7 @@
 //! What each alarm means, and what to do about it, for the pages: first look, then the steps, in the order of doing.
 //!
 //! The pages' strings stand here and nowhere else; messages have their own, which must be understood without a page.
+use enclosure::estimate::NotTaken;
 use enclosure::{Alarm, Rejection, State};
 
 /// What an alarm tells.
@@ -168,6 +169,16 @@ pub const fn not_believed_because(why: Rejection) -> &'static str {
         Rejection::Distrusted => "the probe seems frozen, fallen off, jumping or drifting",
         Rejection::Late => "it came too late to be taken in",
         Rejection::Duplicate => "it was there already",
+    }
+}
+
+/// Why a fit was not taken.
+pub const fn not_taken_because(why: NotTaken) -> &'static str {
+    match why {
+        NotTaken::Unsettled => "its numbers did not come to rest",
+        NotTaken::ExplainsWorse => "it explained its own hours worse than the one in force",
+        NotTaken::ForetellsWorse => "it foretold the hours before its own worse than the one in force",
+        NotTaken::Untried => "there were too few hours before its own to try it on",
     }
 }
 

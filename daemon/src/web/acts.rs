@@ -36,7 +36,7 @@ const BACK_CHARS_MAX: usize = 400;
 #[derive(Debug, Default, Deserialize)]
 #[serde(default, deny_unknown_fields)]
 pub(crate) struct Wish {
-    /// `ack`, `on-the-way`, `shelve`, `unshelve`, `reset`, `out-of-service`, `in-service` or `note`.
+    /// `ack`, `on-the-way`, `shelve`, `unshelve`, `reset`, `out-of-service`, `in-service`, `put-back-fit` or `note`.
     r#do: String,
     alarm: String,
     nest: String,
@@ -53,6 +53,8 @@ pub(crate) struct Wish {
     at_mm: Loose,
     text: String,
     at: Loose,
+    /// The number of a fit that is to be put back.
+    fit: Loose,
     /// Where a form leads back to.
     back: String,
 }
@@ -121,10 +123,12 @@ impl Wish {
             "reset" => AlarmAct::Reset,
             "out-of-service" => AlarmAct::TakeOut(self.until.end(now)?),
             "in-service" => AlarmAct::PutBack,
+            "on-the-way" => AlarmAct::OnTheWay,
             "note" => return self.note(now).map(ActKind::Note),
+            "put-back-fit" => return self.fit(),
             _ => {
                 return Err("nothing is known to do by that name: ack, on-the-way, shelve, unshelve, reset, \
-                            out-of-service, in-service or note"
+                            out-of-service, in-service, put-back-fit or note"
                     .to_owned());
             }
         };
@@ -138,6 +142,12 @@ impl Wish {
         let given = |text: String| Some(text).filter(|t| !t.is_empty());
         let (nest, probe, node) = (given(self.nest), given(self.probe), given(self.node));
         Ok(AlarmName { alarm: self.alarm, nest, probe, node })
+    }
+
+    fn fit(self) -> Result<ActKind, String> {
+        let fit = self.fit.number("the fit")?.filter(|n| n.fract() == 0.0 && (1.0..1e15).contains(n));
+        let fit = fit.ok_or_else(|| "a fit is named by its number, as `warmend fit --list` shows it".to_owned())?;
+        Ok(ActKind::PutBackFit { nest: self.nest, fit: fit as i64 })
     }
 
     fn minutes(&self) -> Result<u32, String> {
@@ -172,15 +182,12 @@ impl App {
         let snap = self.snapshot();
         let known = |id: &str| snap.shelf.nests.iter().find(|n| n.id == id);
         let wrong = |why: String| (StatusCode::BAD_REQUEST, why);
-        if wish.r#do == "on-the-way" {
-            let name = wish.name().map_err(wrong)?;
-            return self.answering.on_the_way(&name).map_err(|why| (StatusCode::CONFLICT, why));
-        }
         let (by, why) = wish.signed().map_err(wrong)?;
         let kind = wish.act(self.now()).map_err(wrong)?;
         let nest = match &kind {
             ActKind::Alarm(_, name) => name.nest.as_deref(),
             ActKind::Note(note) => Some(note.nest.as_str()),
+            ActKind::PutBackFit { nest, .. } => Some(nest.as_str()),
             ActKind::Elsewhere { .. } => None,
         };
         let described = match nest {

@@ -1,6 +1,8 @@
 //! `GET /metrics`: OpenMetrics 1.0. Labels come from the shelf file and from closed lists, never from what a node says.
 use super::{App, VIEWERS_MAX};
+use crate::history::Reader;
 use crate::snapshot::Snapshot;
+use crate::views::load::{self, Load};
 use crate::views::now::{names, shown};
 use axum::extract::State;
 use axum::http::{StatusCode, header};
@@ -12,14 +14,17 @@ use prometheus_client::metrics::family::Family;
 use prometheus_client::metrics::gauge::Gauge;
 use prometheus_client::registry::{Registry, Unit};
 use std::collections::BTreeMap;
-use std::sync::Arc;
 use std::sync::atomic::{AtomicU64, Ordering};
+use std::sync::{Arc, Mutex, PoisonError};
 
 /// The type of the text, as OpenMetrics 1.0 names it.
 const TYPE: &str = "application/openmetrics-text; version=1.0.0; charset=utf-8";
 
 /// An alarm that stands longer is stale (a common house rule; the standards give no number).
 const STALE_AFTER: Span = Span::from_h(24);
+
+/// How long the last day's figures are kept.
+const DAY_KEPT_FOR: Span = Span::from_min(1);
 
 type Labels = Vec<(&'static str, String)>;
 type Number = Gauge<f64, AtomicU64>;
@@ -31,6 +36,9 @@ pub(super) async fn metrics(State(app): State<Arc<App>>) -> Response {
     nests(&mut registry, &snap);
     vitals(&mut registry, &snap);
     alarm_load(&mut registry, &snap);
+    if let Some(day) = app.alarms_of_the_day().await {
+        alarm_day(&mut registry, &day);
+    }
     gauge(
         &mut registry,
         ("up", "1 while readings are judged and history is written"),
@@ -139,8 +147,44 @@ fn alarm_load(registry: &mut Registry, snap: &Snapshot) {
     let v = &snap.vitals;
     by(registry, ("alarms_raised", "Alarms raised, those that follow from others included"), "alarm", &v.raised);
     count(registry, ("alarms_told", "Alarms told as messages"), v.told);
+    let standing = shown(snap).filter(|a| rings(a.state)).count();
+    gauge(registry, ("alarms_standing", "Alarms that stand"), None, [(vec![], standing as f64)]);
     let stale = shown(snap).filter(|a| rings(a.state) && snap.at.since(a.since) > STALE_AFTER).count();
     gauge(registry, ("alarms_stale", "Alarms that stand for more than a day"), None, [(vec![], stale as f64)]);
+}
+
+/// The same of the last 24 hours, from history, against the guideline's table; see [`crate::views::load`].
+fn alarm_day(registry: &mut Registry, day: &Load) {
+    let mut one = |name: &str, help: &str, value: f64| gauge(registry, (name, help), None, [(vec![], value)]);
+    one("alarms_day_raised", "Alarms raised within 24 h, those that follow from others included", day.raised as f64);
+    one("alarms_day_told", "Alarms told as messages within 24 h", day.told as f64);
+    one("alarms_day_peak", "Most told within ten minutes, within 24 h", day.peak as f64);
+    one("alarms_chattering", "Alarms that came and went too often within 24 h", day.chattering.len() as f64);
+    one("alarms_unanswered", "Alarms told within 24 h that nobody has answered", day.unanswered as f64);
+    let answered = day.answered.into_iter().flat_map(|(median, longest)| [("median", median), ("longest", longest)]);
+    let answered = answered.map(|(which, took)| (vec![("which", which.to_owned())], took.s()));
+    gauge(registry, ("alarms_answer", "From message to answer within 24 h"), Some(Unit::Seconds), answered);
+}
+
+/// How the last day's alarms did, and when that was looked at, by the monotonic clock.
+#[derive(Debug, Default)]
+pub(super) struct Day(Mutex<Option<(Span, Arc<Load>)>>);
+
+impl App {
+    /// Looked at once a minute at most: a scrape must not cost a reading of history each time.
+    async fn alarms_of_the_day(&self) -> Option<Arc<Load>> {
+        let (now, monotonic) = (self.now(), self.clock.monotonic());
+        let kept = self.day.0.lock().unwrap_or_else(PoisonError::into_inner).clone();
+        if let Some((_, load)) = kept.filter(|(made, _)| monotonic.ms() - made.ms() < DAY_KEPT_FOR.ms()) {
+            return Some(load);
+        }
+        let chatter = self.snapshot().shelf.alarms.chatter_within;
+        let span = now.minus(Span::from_h(24))..now.plus(Span::from_ms(1));
+        let read = move |reader: &Reader| Ok(Load::of(&load::changes(reader, &span)?, &span, chatter));
+        let load = Arc::new(self.read_history(read).await.ok()?);
+        *self.day.0.lock().unwrap_or_else(PoisonError::into_inner) = Some((monotonic, Arc::clone(&load)));
+        Some(load)
+    }
 }
 
 fn vitals(registry: &mut Registry, snap: &Snapshot) {

@@ -1,9 +1,9 @@
 //! The page of a plan, and its parts for the script.
 use super::App;
+use super::pages::framed;
 use super::pages::{KEEP_FOR, plain};
 use crate::plan::wish::Wish;
 use crate::plan::{self, WrongCall};
-use crate::views::now::frame;
 use crate::views::plan::form::{beginnings, form, invented};
 use axum::extract::rejection::QueryRejection;
 use axum::extract::{Query, State};
@@ -39,7 +39,7 @@ async fn answer(app: &App, wished: Wished, draw: fn(&PlanPage) -> String) -> Res
         return plain(app, StatusCode::BAD_REQUEST, "No such plan", vec![why]);
     };
     let snap = app.snapshot();
-    let (shelf, frame) = (Arc::clone(&snap.shelf), frame(&snap, PLAN_PATH));
+    let (shelf, frame) = (Arc::clone(&snap.shelf), framed(app, &snap, PLAN_PATH));
     let Ok(_place) = RECKONING.acquire().await else {
         return plain(app, StatusCode::SERVICE_UNAVAILABLE, "Not now", vec!["Come back in a few seconds.".to_owned()]);
     };

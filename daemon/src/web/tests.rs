@@ -407,6 +407,26 @@ async fn metrics_are_open_metrics() {
         assert!(text.contains(line), "{line} in {text}");
     }
     assert!(!text.contains("NaN") && !text.contains("attic-node"));
+    // How the alarms did within the last day is what history says.
+    let value = |name: &str| -> f64 {
+        let line = text.lines().find_map(|line| line.strip_prefix(&format!("warmend_{name} ")));
+        line.and_then(|value| value.parse().ok()).unwrap_or_else(|| panic!("{name} in {text}"))
+    };
+    let now = served.clock.now();
+    let span = now.minus(Span::from_h(24))..now.plus(Span::from_ms(1));
+    let changes = crate::views::load::changes(&made().reader(), &span).unwrap();
+    let day = crate::views::load::Load::of(&changes, &span, Span::from_min(60));
+    assert!(day.raised > 0 && day.told > 0, "{day:?}");
+    for (name, wanted) in [
+        ("alarms_day_raised", day.raised),
+        ("alarms_day_told", day.told),
+        ("alarms_day_peak", day.peak),
+        ("alarms_chattering", day.chattering.len()),
+        ("alarms_unanswered", day.unanswered),
+    ] {
+        assert!((value(name) - wanted as f64).abs() < 1e-9, "{name}: {} for {wanted}", value(name));
+    }
+    assert!(value("alarms_standing") >= 1.0 && value("alarms_stale") >= 0.0);
 }
 
 #[tokio::test(flavor = "multi_thread")]
@@ -612,6 +632,7 @@ async fn signs_of_life_are_heard_from_programs_and_not_from_browsers() {
     assert_eq!(browser.send().await.unwrap().status(), 403);
     let awaited = served.answering.awaited();
     let minutes = |m| Span::from_min(m);
+    assert_eq!(awaited.changes(minutes(15)), [("cellar".to_owned(), false)], "what stood before the start ends");
     assert_eq!(awaited.changes(minutes(15)), []);
     assert_eq!(awaited.changes(minutes(16)), [("cellar".to_owned(), true)], "three times five minutes");
     assert_eq!(awaited.changes(minutes(20)), [], "said once");

@@ -96,6 +96,7 @@ fn hostile_names_stay_text_everywhere() {
     let bad = || HOSTILE.to_owned();
     let mut nest = nest();
     (nest.id, nest.name, nest.summary, nest.learning_until) = (bad(), bad(), bad(), Some(bad()));
+    nest.learned_text = Some(bad());
     for p in &mut nest.probes {
         (p.name, p.heard_text, p.not_believed_because) = (bad(), bad(), Some(bad()));
     }

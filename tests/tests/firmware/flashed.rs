@@ -22,8 +22,9 @@ fn the_image_that_is_flashed_says_warmth_and_humidity_and_heats_on_leave_only() 
     });
     wait("the switch is closed", SOON, || board.pad().then_some(()));
     println!(
-        "connected at {:?} ms, heats at {:?} ms of the board's time",
+        "connected at {:?}, first pack at {:?}, heats at {:?} ms of the board's time",
         board.logged_at_ms("connected"),
+        board.logged_at_ms("said for the first"),
         board.closed_at_ms()
     );
     // An answer whose check does not fit says nothing: and a probe that says nothing ends heat.

@@ -11,6 +11,14 @@ fn board_ms(board: &Board) -> u64 {
     at.unwrap_or(0)
 }
 
+/// Cuts the line; gives the board's time once it has seen that, ms.
+fn cut(board: &mut Board) -> u64 {
+    board.cable(false);
+    let logged = board.log().len();
+    wait("it sees that the line is cut", A_WHILE, || (board.log().len() > logged).then_some(()));
+    board_ms(board)
+}
+
 /// Lets the line be cut for `cut_s` of the board's time; gives how many readings the daemon has from then.
 fn cut_for(cut_s: u64) -> usize {
     let dir = tempfile::tempdir().unwrap();
@@ -23,10 +31,8 @@ fn cut_for(cut_s: u64) -> usize {
     let warm = || stored(dir.path(), "oak-node:warm");
     let seen = wait("its readings are stored", SOON, || Some(warm()).filter(|times| times.len() >= 3));
     let (newest, since) = (seen.iter().copied().max().unwrap(), tests::moment());
-    board.cable(false);
-    board.logs("disconnected");
+    let cut_ms = cut(&mut board);
     let before = warm().len();
-    let cut_ms = board_ms(&board);
     // A try to connect every minute at the latest says how late it is.
     let limit = Duration::from_secs(120 + cut_s / 4);
     wait("the outage is long enough", limit, || (board_ms(&board) >= cut_ms + cut_s * 1000).then_some(()));
@@ -63,9 +69,8 @@ fn a_power_cut_loses_what_waited_and_the_next_start_is_heard_at_once() {
     let mut board = bench.power(25.0, 22.0);
     let warm = || stored(dir.path(), "oak-node:warm");
     wait("its readings are stored", SOON, || (warm().len() >= 3).then_some(()));
-    board.cable(false);
-    board.logs("disconnected");
-    let (before, cut_ms) = (warm(), board_ms(&board));
+    let cut_ms = cut(&mut board);
+    let before = warm();
     wait("readings wait", A_WHILE, || (board_ms(&board) >= cut_ms + 20_000).then_some(()));
     let waited_s = (board_ms(&board) - cut_ms) / 1000;
     let cut_at = before.iter().copied().max().unwrap();

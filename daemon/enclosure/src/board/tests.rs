@@ -82,6 +82,22 @@ fn a_danger_beneath_an_answered_cause_makes_that_worse() {
     assert_eq!(said, [(Alarm::BroodLimit, Event::Raised, false), (Alarm::HeaterStuckOn, Event::Unacknowledged, true)]);
 }
 
+/// One room, two nests: the second is the first one's consequence, but not for somebody who answered for the first only.
+#[test]
+fn another_nest_is_news_to_who_answered_for_the_first() {
+    let (oak, elm, ash) = (key(Alarm::BroodHot, 0), key(Alarm::BroodHot, 1), key(Alarm::BroodHot, 2));
+    let others = |this: &AlarmKey| [&oak, &elm, &ash].into_iter().filter(|k| *k != this).cloned().collect();
+    let hot = |this: &AlarmKey| Case { causes: others(this), ..case(Alarm::BroodHot, true) };
+    let mut board = Board::default();
+    assert!(judge(&mut board, 0, &oak, &hot(&oak))[0].told);
+    assert!(!judge(&mut board, 1, &elm, &hot(&elm))[0].told, "told with the first");
+    assert_eq!(judge(&mut board, 1, &oak, &hot(&oak)), [], "what follows from it does not silence it");
+    board.act(at(2), &oak, Trigger::Acknowledge, (Some(31.0), &[]), &mut vec![]).unwrap();
+    assert_eq!(judge(&mut board, 3, &elm, &hot(&elm)), [], "what was so when it was answered is no news");
+    let third = judge(&mut board, 4, &ash, &hot(&ash));
+    assert_eq!(third.iter().map(|c| (c.event, c.told)).collect::<Vec<_>>(), [(Event::Raised, true)]);
+}
+
 #[test]
 fn hotter_than_when_it_was_answered_is_raised_anew() {
     let mut board = Board::default();

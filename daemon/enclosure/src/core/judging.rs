@@ -178,11 +178,10 @@ impl Core {
             }
             Alarm::BroodCold | Alarm::ForecastCold => {
                 causes.push(here(Alarm::HeaterNoHeat));
-                causes.push(node_key(None, None));
-                if self.gaps.was_power() {
-                    causes.push(of_watch(Alarm::WatchGap));
-                }
+                causes.extend(self.power_away());
             }
+            // What stood still with its power cooled meanwhile.
+            Alarm::HeaterNoHeat => causes.extend(self.power_away()),
             Alarm::ProbeSilent | Alarm::NestUnwatched => {
                 causes.push(of_watch(Alarm::BrokerLost));
                 causes.push(node_key(None, None));
@@ -208,6 +207,12 @@ impl Core {
         }
         causes.extend(self.same_room(now, key));
         causes
+    }
+
+    /// All nodes silent at once, or a time without power.
+    fn power_away(&self) -> impl Iterator<Item = AlarmKey> {
+        let gap = AlarmKey { alarm: Alarm::WatchGap, nest: None, probe: None, node: None };
+        [node_key(None, None)].into_iter().chain(self.gaps.was_power().then_some(gap))
     }
 
     /// Other nests with the same trouble, where the room itself changed for all: a window in winter, a heatwave.

@@ -2,6 +2,7 @@
 use super::{Core, LEARN_ANEW};
 use crate::alarm::{AlarmChange, AlarmKey};
 use crate::board::Standing;
+use crate::estimate::{Fit, FitNews};
 use crate::lifecycle::Life;
 use crate::nest::Watch;
 use crate::time::{Span, Timestamp};
@@ -75,6 +76,19 @@ impl Core {
         if let Some(begins) = self.begins.get_mut(nest) {
             *begins = Some(at).max(*begins);
         }
+    }
+
+    /// Takes up a fit that was kept of nest `nest`, in place of what is believed about its physics; false if it is none of
+    /// that nest as it stands.
+    pub fn take_up_fit(&mut self, nest: usize, fit: &Fit) -> bool {
+        self.watches.get_mut(nest).is_some_and(|w| w.take_up(fit))
+    }
+
+    /// Fits nest `nest` now, whatever is due; `None` if it was never heard.
+    pub fn fit_now(&mut self, nest: usize) -> Option<FitNews> {
+        let watch = self.watches.get_mut(nest)?;
+        watch.fit_now();
+        watch.fit_news()
     }
 
     /// Forgets every alarm: what the last hours of readings said of them was told then.

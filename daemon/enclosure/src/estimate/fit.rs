@@ -4,6 +4,7 @@
 //! instead explains noise.
 use super::layout::SHAPES;
 use super::{Estimator, LEAN_S, Learned, PADS_MAX, Past, SLOW_SD_K, START_SD_K, STEP};
+use crate::filter::Gaussian;
 use crate::models::{Course, Seen};
 use crate::prior::{PAD_LAGS, PROBE_LAG_S, Prior, SHARED};
 use crate::rival::Mode;
@@ -11,7 +12,7 @@ use crate::time::Timestamp;
 use alloc::vec::Vec;
 
 /// Steps run again after a pad was found to have done something else: six hours, longer than any nest remembers.
-const RERUN: usize = 1080;
+pub(super) const RERUN: usize = 1080;
 /// What the two layers cannot tell, K: an hour of residual counts as one measurement of this quality.
 const MODEL_ERROR_K: f64 = 0.12;
 /// The same where the drive was inferred: its switches are some tens of seconds out.
@@ -19,7 +20,7 @@ const INFERRED_ERROR_K: f64 = 0.2;
 /// Deviation of a lag, log scale, where the drive was inferred.
 const INFERRED_LAG_SD: f64 = 0.15;
 /// From this age on a fit starts from what the last one learned, min.
-const FIRST_DAY_MIN: i64 = 1440;
+pub(super) const FIRST_DAY_MIN: i64 = 1440;
 /// The same for what is seen day after day: the model's error repeats with every cycle, so a second day tells less, K.
 const AGAIN_ERROR_K: f64 = 1.0;
 /// What a day may change about the physics (moisture, contact), log scale, and about a probe, K.
@@ -94,7 +95,7 @@ impl Estimator {
 
     /// Fits by passes until the physics stays put; a fit that does not settle, or explains the hours worse than the
     /// physics in force, is dropped.
-    fn refit(&mut self) {
+    pub(super) fn refit(&mut self) {
         let l = self.layout();
         let mut log = self.log.clone();
         let mut lag_s: Vec<f64> = self.lags.iter().map(|l| l.0).collect();
@@ -107,9 +108,7 @@ impl Estimator {
                 .map(|i| pass.belief.mean[i].abs() / libm::sqrt(pass.belief.variance(i)))
                 .fold(0.0, f64::max);
             if moved < SETTLED {
-                if likelihood > first - WORSE_NATS {
-                    self.adopt(pass);
-                }
+                self.decide(pass, likelihood <= first - WORSE_NATS);
                 return;
             }
             for (i, x) in log.iter_mut().enumerate() {
@@ -119,22 +118,36 @@ impl Estimator {
                 *x = (*x * libm::exp(pass.belief.mean[l.lag(p)].clamp(-STRIDE, STRIDE))).clamp(LAG_S.0, LAG_S.1);
             }
         }
+        self.decline();
     }
 
-    fn adopt(&mut self, pass: Self) {
+    /// Hours without heat teach nothing of the pad: such a fit is still a guess about it.
+    pub(super) fn heard_heat(&self, belief: &Gaussian) -> bool {
+        (SHARED..self.log.len()).all(|i| belief.variance(i) < HEAT_TOLD * self.prior_sd[i] * self.prior_sd[i])
+    }
+
+    /// Whether a fit made now has seen a whole day.
+    pub(super) fn knows_a_day(&self) -> bool {
+        (self.step - self.started) * STEP.ms() / 60_000 >= FIRST_DAY_MIN
+    }
+
+    pub(super) fn adopt(&mut self, pass: Self) {
         let considered = self.layout().slow();
-        // Hours without heat teach nothing of the pad: such a fit is still a guess about it.
-        let heard_heat = |i: usize| pass.belief.variance(i) < HEAT_TOLD * self.prior_sd[i] * self.prior_sd[i];
-        self.fitted |= (SHARED..self.log.len()).all(heard_heat);
+        self.fitted |= self.heard_heat(&pass.belief);
         self.log = pass.log;
         self.lags = pass.lags;
         self.models = pass.models;
         self.belief.adopt(&pass.belief, considered);
         self.belief.tie(considered, LEAN_S);
-        if (self.step - self.started) * STEP.ms() / 60_000 >= FIRST_DAY_MIN {
+        if self.knows_a_day() {
             let lag_s = self.lags.iter().map(|l| l.0).collect();
             self.learned = Some(Learned { log: self.log.clone(), lag_s, belief: pass.belief, until: self.step });
         }
+        self.stand_anew();
+    }
+
+    /// Runs the last hours again after the physics moved; disturbances are found anew.
+    pub(super) fn stand_anew(&mut self) {
         self.rerun();
         let l = self.layout();
         for k in 0..SHAPES {
@@ -146,9 +159,7 @@ impl Estimator {
     /// One pass of everything remembered since the last lesson through a body at `log`, with the logarithm of its
     /// likelihood.
     fn pass(&self, log: &[f64], lag_s: &[f64]) -> (Self, f64) {
-        let oldest = self.step - self.memory.len() as i64;
-        let begin = self.learned.as_ref().map_or(oldest, |k| k.until.max(oldest));
-        let skip = (begin - oldest).max(0) as usize;
+        let (begin, skip) = self.lesson();
         let mut e = self.beginner(log, lag_s, begin, skip);
         let noise_k2 = self.fit_noise_k2(begin, skip);
         let mut heard = self.heard.iter().skip_while(|h| h.step <= begin).peekable();
@@ -256,7 +267,7 @@ impl Estimator {
     }
 
     /// Runs the last remembered hours through the bodies as they are now.
-    fn rerun(&mut self) {
+    pub(super) fn rerun(&mut self) {
         let skip = self.memory.len().saturating_sub(RERUN);
         let (now, now_c) = (self.step, self.room_c);
         self.room_c = self.memory.get(skip).map_or(now_c, |p| f64::from(p.room_c));

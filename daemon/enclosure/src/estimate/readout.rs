@@ -92,7 +92,13 @@ impl Estimator {
 
     /// What no shape and no parameter covers: grows with the distance from the nearest probe and with the heat there.
     fn unmodelled_k2(&self, x_mm: f64, excess_k: f64) -> f64 {
-        let far = self.places_mm.iter().map(|p| (p - x_mm).abs()).fold(f64::INFINITY, f64::min).min(60.0);
+        let far = self.places_mm.iter().map(|p| (p - x_mm).abs()).fold(f64::INFINITY, f64::min);
+        self.unmodelled_beside_k2(x_mm, excess_k, far)
+    }
+
+    /// The same with the nearest probe `far_mm` away.
+    pub(super) fn unmodelled_beside_k2(&self, x_mm: f64, excess_k: f64, far_mm: f64) -> f64 {
+        let far = far_mm.min(60.0);
         let share = 0.008 + 0.0003 * far + 0.015 * (self.end_effect(x_mm) - 1.0);
         0.03 * 0.03 + (share * excess_k) * (share * excess_k)
     }

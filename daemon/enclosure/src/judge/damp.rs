@@ -61,12 +61,12 @@ impl Damp {
                 None if is_lived_in => (Verdict::Unknown, Verdict::Unknown),
                 None => (Verdict::Well, Verdict::Well),
             };
-            out.push(finding(Alarm::HumidityLow, dry, s.humidity_on_delay));
-            out.push(finding(Alarm::HumidityHigh, wet, s.humidity_on_delay));
+            out.push(finding(Alarm::HumidityLow, dry, s.on_delay(Alarm::HumidityLow)));
+            out.push(finding(Alarm::HumidityHigh, wet, s.on_delay(Alarm::HumidityHigh)));
         }
         if vapour.is_some() {
             let verdict = seen.map_or(Verdict::Unknown, |seen| self.condensation(now, watch, seen, s));
-            out.push(finding(Alarm::Condensation, verdict, s.humidity_on_delay));
+            out.push(finding(Alarm::Condensation, verdict, s.on_delay(Alarm::Condensation)));
         }
         if watch.nest.kind == NestKind::Nest || watch.nest.kind == NestKind::Tube {
             let verdict = match self.course.seen().map(Water::runs_out) {
@@ -76,7 +76,7 @@ impl Damp {
                 Some(Some(false)) => Verdict::Well,
                 Some(None) => Verdict::Between,
             };
-            out.push(finding(Alarm::WaterLow, verdict, s.water_on_delay));
+            out.push(finding(Alarm::WaterLow, verdict, s.on_delay(Alarm::WaterLow)));
         }
     }
 
@@ -105,7 +105,8 @@ impl Damp {
             return (Verdict::Unknown, Verdict::Unknown);
         };
         let (for_low, for_high) = (self.low.hear(now, dampest), self.high.hear(now, driest));
-        (beyond(low - for_low, s.humidity_deadband_pct), beyond(for_high - high, s.humidity_deadband_pct))
+        let (dry, wet) = (s.deadband(Alarm::HumidityLow), s.deadband(Alarm::HumidityHigh));
+        (beyond(low - for_low, dry), beyond(for_high - high, wet))
     }
 
     fn condensation(
@@ -126,7 +127,7 @@ impl Damp {
         self.dew = dew_point_c(e).map(|dew| (x, wall_c, dew));
         // Past saturation vapour becomes water: more than a little over tells nothing, and must not linger in the mean.
         let rh = self.surface.hear(now, rh.min(105.0));
-        beyond(rh - DEW_PCT, s.humidity_deadband_pct)
+        beyond(rh - DEW_PCT, s.deadband(Alarm::Condensation))
     }
 
     pub(super) fn describe(&self, alarm: Alarm, watch: &Watch, lasts: Option<Span>) -> String {

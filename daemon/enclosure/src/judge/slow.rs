@@ -16,8 +16,6 @@ const EVERY: Span = Span::from_min(10);
 const MEAN_OVER_S: f64 = 3600.0;
 /// A pad works if at least this share of its heat arrives.
 const WORKS_SHARE: f64 = 0.05;
-/// Deadband of what lies along the axis, K.
-const SPAN_DEADBAND_K: f64 = 0.5;
 /// Where a season of rest has no band, only frost is told, °C.
 const FROST_C: f64 = 0.0;
 /// A nest whose probes speak rarely is seen for so many of their usual times.
@@ -113,11 +111,15 @@ impl Slow {
             Some(a) => {
                 let ends = a.mean_c.iter().fold((f64::MAX, f64::MIN), |(l, h), c| (l.min(*c), h.max(*c)));
                 let span_k = self.span_k.hear(now, ends.1 - ends.0);
-                if heat < WORKS_SHARE { Verdict::Well } else { beyond(s.flat_span_k - span_k, SPAN_DEADBAND_K) }
+                if heat < WORKS_SHARE {
+                    Verdict::Well
+                } else {
+                    beyond(s.flat_span_k - span_k, s.deadband(Alarm::GradientFlat))
+                }
             }
             None => Verdict::Unknown,
         };
-        out.push(finding(Alarm::GradientFlat, verdict, s.flat_on_delay));
+        out.push(finding(Alarm::GradientFlat, verdict, s.on_delay(Alarm::GradientFlat)));
     }
 
     fn rest(
@@ -139,10 +141,10 @@ impl Slow {
                 let mean = a.mean_c.iter().sum::<f64>() / a.mean_c.len().max(1) as f64;
                 let c = self.warmth_c.hear(now, watch.brood().map_or(mean, |b| b.0));
                 let past = rest.band.map_or(FROST_C - c, |b| (c - b.high_c).max(b.low_c - c));
-                beyond(past, s.deadband_k)
+                beyond(past, s.deadband(Alarm::RestWarm))
             }
         };
-        out.push(finding(Alarm::RestWarm, verdict, s.rest_on_delay));
+        out.push(finding(Alarm::RestWarm, verdict, s.on_delay(Alarm::RestWarm)));
     }
 
     /// What was expected, what is seen, since when, how sure.

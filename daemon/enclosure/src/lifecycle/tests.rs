@@ -117,6 +117,15 @@ fn a_condition_that_comes_back_is_raised_anew_after_its_on_delay() {
 }
 
 #[test]
+fn advice_needs_no_answer() {
+    let settles = Manner { settles: true, ..plain() };
+    timeline(settles, "at 0: ill | at 2: raised | at 5: well | at 6: cleared | at 7: acknowledge, declined");
+    for alarm in Alarm::ALL.into_iter().filter(|a| a.priority() == Priority::Advice) {
+        assert!(Manner::of(alarm, Span::ZERO, Span::ZERO).settles, "{alarm}");
+    }
+}
+
+#[test]
 fn what_was_answered_is_raised_anew_when_it_gets_worse() {
     timeline(
         plain(),
@@ -321,6 +330,57 @@ fn no_state_changes_without_an_event() {
             life = next;
         }
     }
+}
+
+/// What OPC 10000-9 (v1.05) says of its two-state variables, on random paths: active means that the condition holds now,
+/// and neither answering nor silencing changes that (4.8, 5.8.2); every new activity needs an answer of its own (4.3,
+/// 5.7.2); what latched stays until it is reset, even if its value came back (4.8). One thing differs on purpose: there an
+/// answer outlives a silence, here it is asked for again.
+#[test]
+fn what_part_9_says_of_its_states_holds_on_every_path() {
+    let mut seed = 11_u64;
+    let mut draw = |n: u64| {
+        seed = seed.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
+        (seed >> 33) % n
+    };
+    let (mut raised, mut resets) = (0, 0);
+    for round in 0..1_000 {
+        let manner = Manner { latches: round % 2 == 0, ..plain() };
+        let (mut life, mut held) = (Life::NotJudged, false);
+        for min in 0..80 {
+            let design = [None, None, Some(Design::Cause(Alarm::NodeSilent)), Some(Design::Chatter)][draw(4) as usize];
+            let setting = Setting { manner, may_raise: true, design };
+            let now = at(min);
+            let until = now.plus(Span::from_min(1 + draw(9) as i64));
+            let trigger = match draw(14) {
+                0 => Trigger::Acknowledge,
+                1 => Trigger::Reset,
+                2 => Trigger::Shelve(until),
+                3 => Trigger::Unshelve,
+                4 => Trigger::TakeOut(Some(until)),
+                5 => Trigger::PutBack,
+                6 => Trigger::Worse,
+                7 => Trigger::Time,
+                8..=10 => Trigger::Judged(Verdict::Well),
+                _ => Trigger::Judged(Verdict::Ill),
+            };
+            let Ok((next, event)) = life.on(now, trigger, &setting) else { continue };
+            let judged = matches!(trigger, Trigger::Judged(_));
+            assert!(judged || next.is_ill() == life.is_ill(), "{life:?} {trigger:?} {next:?}: nobody but the judge");
+            if event == Some(Event::Raised) {
+                (held, raised) = (true, raised + 1);
+                let answered = matches!(next.state(), S::Acknowledged | S::Returned | S::Latched | S::Normal);
+                assert!(!answered, "{life:?} {next:?}: raised needs an answer of its own");
+            }
+            if event == Some(Event::Reset) {
+                assert!(manner.latches && !life.is_ill(), "{life:?}: reset while true, or what does not latch");
+                (held, resets) = (false, resets + 1);
+            }
+            assert!(!manner.latches || !held || next.state() != S::Normal, "{life:?} {trigger:?}: latched and let go");
+            life = next;
+        }
+    }
+    assert!(raised > 1_000 && resets > 100, "the paths lead somewhere: {raised} raised, {resets} reset");
 }
 
 #[test]

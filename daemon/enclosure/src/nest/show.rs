@@ -37,6 +37,7 @@ impl Watch {
             learning_until: self.first.map(|f| f.plus(learning)),
             probes: probes.collect(),
             told_duty: self.told(),
+            fit: self.estimator.as_ref().map(Estimator::fit_seen).unwrap_or_default(),
             outlook: None,
         };
         let Some(est) = self.ahead(at) else { return now };

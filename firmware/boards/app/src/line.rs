@@ -57,6 +57,8 @@ impl<const P: usize, const C: usize, const N: usize> Node<P, C, N> {
             stack.wait_config_up().await;
             let mut socket = TcpSocket::new(stack, &mut socket_rx, &mut socket_tx);
             socket.set_timeout(Some(CONNECT));
+            // Asked without a reason, too: else a broker that vanishes while nothing is under way is waited for for ever.
+            socket.set_keep_alive(Some(CONNECT / 2));
             if self.open(&mut socket).await {
                 match with_timeout(CONNECT, session.connect(&mut socket)).await {
                     Ok(Ok(mut line)) => {
@@ -118,12 +120,12 @@ impl<const P: usize, const C: usize, const N: usize> Node<P, C, N> {
 
     async fn converse<T: Io>(&self, line: &mut Connection<'_, '_, T>, topics: &Topics) {
         let filters = [TopicFilter::new(&topics.stored), TopicFilter::new(&topics.permit)];
-        if line.subscribe(&filters, &[]).await.is_err() {
+        if !within(line.subscribe(&filters, &[])).await {
             return;
         }
         let mut buffer = [0; 96];
         let up = link(&mut buffer, &topics.base, true);
-        if line.publish(Publication::bytes(&topics.senml, up).retain()).await.is_err() {
+        if !within(line.publish(Publication::bytes(&topics.senml, up).retain())).await {
             return;
         }
         self.outbox(|outbox| outbox.again(now()));
@@ -151,7 +153,7 @@ impl<const P: usize, const C: usize, const N: usize> Node<P, C, N> {
         if pack.is_new {
             self.guard(|guard| guard.pack_made(pack.seq, pack.newest));
         }
-        let said = line.publish(Publication::bytes(&topics.senml, bytes)).await.is_ok();
+        let said = within(line.publish(Publication::bytes(&topics.senml, bytes))).await;
         if said && pack.is_new && pack.seq == 1 {
             (self.log)(format_args!("said for the first time"));
         }
@@ -204,6 +206,11 @@ impl<const P: usize, const C: usize, const N: usize> Node<P, C, N> {
             Order::NotMine | Order::Unreadable(_) | Order::Unknown => {}
         }
     }
+}
+
+/// Whether something is done, and in time.
+async fn within<T, E>(what: impl Future<Output = Result<T, E>>) -> bool {
+    matches!(with_timeout(CONNECT, what).await, Ok(Ok(_)))
 }
 
 fn link<'b>(buffer: &'b mut [u8], base: &str, up: bool) -> &'b [u8] {
