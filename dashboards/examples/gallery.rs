@@ -141,7 +141,7 @@ fn oak(rise_k: f64) -> NestView {
 fn ahead(now_c: f64) -> ForecastView {
     let warmer = |i: i32| (f64::from(i - 40) / 24.0).max(0.0).powi(2) * 1.6;
     let mean = |i: i32| now_c + 0.25 * (f64::from(i) * 1.2).sin() + warmer(i);
-    let leaves = now_c > 27.8;
+    let leaves = now_c > 28.5;
     ForecastView {
         brood_c: (0..72).map(|i| (mean(i), (0.25 + f64::from(i) * 0.008, 0.25 + f64::from(i) * 0.012))).collect(),
         room_c: (0..72).map(|i| 21.4 - 1.2 * (f64::from(i) / 30.0).sin() + warmer(i)).collect(),

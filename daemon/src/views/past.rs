@@ -124,7 +124,7 @@ pub fn recall(
     let mut run = Run::new(alone, span.clone(), (columns, per_column));
     let sources: Vec<String> = run.core.sources().to_vec();
     let whole = span.start.minus(LEAD)..span.end;
-    if span.end.since(span.start) > FINE_UP_TO {
+    if run.coarse {
         for r in coarse::hourly(reader, &sources, &whole)? {
             run.stopped = run.stopped || stop();
             if run.stopped {
@@ -180,11 +180,14 @@ struct Run {
     samples: Vec<Option<Seen>>,
     readings: u64,
     stopped: bool,
+    /// Hears hours, not readings.
+    coarse: bool,
 }
 
 impl Run {
     fn new(shelf: Shelf, span: Range<Timestamp>, (columns, per_column): (usize, usize)) -> Self {
         let wanted = columns * per_column;
+        let coarse = span.end.since(span.start) > FINE_UP_TO;
         let column = span.end.since(span.start).ms() / i64::try_from(columns).unwrap_or(1).max(1);
         let middle_mm = shelf
             .nests
@@ -200,6 +203,7 @@ impl Run {
             samples: Vec::with_capacity(wanted),
             readings: 0,
             stopped: false,
+            coarse,
         }
     }
 
@@ -220,7 +224,9 @@ impl Run {
             let wake = self.core.wake_at().filter(|w| *w <= until);
             match (wake, sample) {
                 (Some(w), s) if s.is_none_or(|s| w <= s) => {
-                    let _ = self.core.step(w, Input::Wake);
+                    // Between two hours nothing is heard: one look at the clock is enough for all that fell due.
+                    let at = if self.coarse { s.unwrap_or(until) } else { w };
+                    let _ = self.core.step(at, Input::Wake);
                 }
                 (_, Some(s)) => self.sample(s),
                 _ => return,

@@ -41,6 +41,35 @@ fn the_past_is_what_the_core_believed_then() {
     assert!(now.profile.mean_c.iter().zip(&then.mean_c).all(|(a, b)| (a - f64::from(*b)).abs() < 1e-3));
 }
 
+/// Forty days of which three were watched: drawn from hours, they are much as they were, and no spike is lost.
+#[test]
+fn a_long_span_is_drawn_from_hours_and_keeps_every_spike() {
+    let made = made();
+    let span = at_h(-37.0 * 24.0)..at_h(LENGTH_S / 3600.0);
+    let columns = super::past::columns_of(&span);
+    assert_eq!(columns, 4 * 40);
+    let long = past(made, 0, span.clone(), columns);
+    let known: Vec<usize> = (0..long.samples.len()).filter(|k| long.samples[*k].is_some()).collect();
+    assert!(known.len() >= 28 && known.iter().all(|k| long.at(*k) > at_h(0.0)), "{}", known.len());
+    let fine = past(made, 0, whole(), COLUMNS);
+    // The last day, the stuck mat's hours left out: there the mean of an hour is no hour's end.
+    let day = at_h(44.0)..at_h(68.0);
+    let mean = |p: &Past| {
+        let within = (0..p.samples.len()).filter(|k| day.contains(&p.at(*k)));
+        let c: Vec<f64> = within.filter_map(|k| Some(p.samples[k].as_ref()?.brood_c?.0)).collect();
+        c.iter().sum::<f64>() / c.len() as f64
+    };
+    assert!((mean(&long) - mean(&fine)).abs() < 0.7, "{} against {}", mean(&long), mean(&fine));
+    let probes: Vec<&str> = made.file.shelf.nests[0].probes.iter().map(|p| p.source.as_str()).collect();
+    let believed = made.reader().readings(Some(&probes), span).unwrap().into_iter().filter(|r| r.rejection.is_none());
+    let hottest = believed.filter_map(|r| match r.measured {
+        enclosure::Measured::Temperature(c) => Some(c),
+        _ => None,
+    });
+    let drawn = long.said.columns.iter().flatten().map(|c| c.2).fold(f64::MIN, f64::max);
+    assert!((drawn - hottest.fold(f64::MIN, f64::max)).abs() < 1e-9, "{drawn}");
+}
+
 #[test]
 fn a_gap_stays_a_gap() {
     let made = made();
