@@ -170,6 +170,19 @@ impl Reader {
         id.map_or(Ok(None), |id| self.fit(id))
     }
 
+    /// The fit that tells most of what was before `until`: the first one taken after it, else the last one before.
+    ///
+    /// # Errors
+    /// [`HistoryError::Sql`].
+    pub fn fit_of_hindsight(&self, nest: &Nest, until: Timestamp) -> Result<Option<Fit>, HistoryError> {
+        let sql = format!(
+            "SELECT {COLUMNS} FROM fit WHERE nest = ?1 AND shape = ?2 AND refused IS NULL AND body IS NOT NULL
+             ORDER BY t_ms < ?3, abs(t_ms - ?3) LIMIT 1"
+        );
+        let found = self.conn.query_row(&sql, params![nest.id, shape(nest), until.unix_ms()], row).optional();
+        Ok(found.map_err(reading)?.and_then(|kept| kept.record.fit))
+    }
+
     /// When the last fit of a nest was made, taken or not.
     ///
     /// # Errors

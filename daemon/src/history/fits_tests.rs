@@ -95,3 +95,24 @@ fn damaged_bytes_are_no_fit() {
     assert_eq!(unpack(&[&whole[..], &[0]].concat()), None);
     assert_eq!(unpack(&[LAYOUT, 0, 0, 255, 255, 255, 255]), None);
 }
+
+#[test]
+fn hindsight_is_the_first_fit_after_a_span_or_the_last_before() {
+    let place = Place::new();
+    let mut store = place.open();
+    let (file, _) = crate::shelf_file::check_text(
+        "[shelf]\nname = \"s\"\n[[nest]]\nid = \"oak\"\nlength_mm = 240\n[[nest.probe]]\nsource = \"oak:warm\"\nat_mm = 10\n",
+        std::path::Path::new("/shelf.toml"),
+        std::iter::empty(),
+    )
+    .unwrap();
+    let nest = &file.shelf.nests[0];
+    let of = |n, refused| FitRecord { shape: crate::pipeline::keeping::shape(nest), ..record(n, refused) };
+    let other = record(4, None);
+    let all = [of(1, None), of(3, None), other, of(5, Some(NotTaken::ForetellsWorse)), of(7, None), of(9, None)];
+    keep(&mut store, all.into_iter().map(FitAct::New).collect());
+    let until = |day: i64| place.reader().fit_of_hindsight(nest, at(day * 86_400)).unwrap();
+    for (day, want) in [(0, 1), (1, 1), (4, 7), (8, 9), (12, 9)] {
+        assert_eq!(until(day), Some(fit(want)), "day {day}");
+    }
+}

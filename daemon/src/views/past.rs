@@ -1,7 +1,8 @@
 //! Stored readings, run once more through a core of its own, in event time: what was believed at each moment of a span.
 //!
 //! Nothing is drawn from stored estimates, so a better model betters old weeks. The run begins [`LEAD`] earlier: the
-//! core learns the nest's physics anew in it.
+//! core learns the nest's physics anew in it, unless a fit was kept: then the past is seen by what was learned since, with
+//! hindsight.
 use super::coarse;
 use crate::history::{HistoricReading, HistoryError, Reader};
 use enclosure::shelf::Nest;
@@ -122,6 +123,9 @@ pub fn recall(
     let per_column = per_column(&span);
     let wanted = columns * per_column;
     let mut run = Run::new(alone, span.clone(), (columns, per_column));
+    if let Some(fit) = reader.fit_of_hindsight(nest, span.end)? {
+        run.core.take_up_fit(0, &fit);
+    }
     let sources: Vec<String> = run.core.sources().to_vec();
     let whole = span.start.minus(LEAD)..span.end;
     if run.coarse {

@@ -3,6 +3,7 @@ use super::now::now_page;
 use super::past::{COLUMNS, Past, recall};
 use super::sample::{CUT_H, LENGTH_S, Made, at_h, made, silent, utc};
 use super::week::{Telling, week_view};
+use crate::history::{Batch, FitAct, FitRecord, Reader, Store};
 use dashboards::{MarkKind, WeekView};
 use enclosure::{Core, Input, Reading, Span, Timestamp};
 use std::ops::Range;
@@ -157,4 +158,36 @@ fn an_estimate_without_fresh_readings_calls_itself_a_guess() {
     let page = now_page(&made.snapshot, later, &utc());
     assert!(page.nests[0].summary.contains("a guess"), "{}", page.nests[0].summary);
     assert!(page.nests[0].tone >= dashboards::Tone::Warning);
+}
+
+#[test]
+fn a_fit_learned_later_tells_the_first_hours_better() {
+    let made = made();
+    let mut core = enclosure::Core::new(made.file.shelf.clone());
+    let names: Vec<String> = core.sources().to_vec();
+    let names: Vec<&str> = names.iter().map(String::as_str).collect();
+    let learned_from = at_h(0.0)..at_h(28.0);
+    let mut hear = |r: crate::history::HistoricReading| {
+        let Some(source) = core.source(&r.source) else { return };
+        core.step(r.at, Input::Reading(Reading { source, at: r.at, measured: r.measured }));
+    };
+    made.reader().each_reading(Some(&names), learned_from, &mut hear).unwrap();
+    let nest = &made.file.shelf.nests[0];
+    let news = core.fit_now(0).unwrap();
+    assert!(news.fit.is_some(), "{:?}", news.refused);
+    let dir = tempfile::tempdir().unwrap();
+    let copy = dir.path().join("history.sqlite");
+    made.reader().backup(&copy).unwrap();
+    let first_hours = |path: &std::path::Path| {
+        let reader = Reader::open(path).unwrap();
+        let past = recall(&reader, (&made.file.shelf, nest), at_h(1.0)..at_h(5.0), 24, &|| false).unwrap();
+        let sds: Vec<f64> = past.samples.iter().flatten().filter_map(|s| Some(s.brood_c?.1)).collect();
+        sds.iter().sum::<f64>() / sds.len() as f64
+    };
+    let without_k = first_hours(&copy);
+    let mut store = Store::open(&copy, made.end).unwrap().store;
+    let fits = vec![FitAct::New(FitRecord::of(enclosure::estimate::FitNews { refused: None, ..news }, nest))];
+    store.commit(&[Batch { fits, ..Batch::default() }]).unwrap().remove(0).unwrap();
+    let with_k = first_hours(&copy);
+    assert!(with_k < without_k, "{with_k} K with hindsight, {without_k} K without");
 }
