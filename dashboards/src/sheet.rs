@@ -179,7 +179,7 @@ fn part(p: &Part, at: &str) -> Markup {
             Part::Minutes(view) => (minutes(view)),
             Part::Form(f) => (form(f, at)),
             Part::Forms(forms) => div class="forms" { @for (k, f) in forms.iter().enumerate() { (form(f, &format!("{at}-{k}"))) } },
-            Part::Links(links) => p class="turn" { @for l in links { a href=(l.url) { (l.label) } " " } },
+            Part::Links(links) => p class="turn" { @for l in links { a href=(l.url) aria-current=[l.current.then_some("true")] { (l.label) } " " } },
             Part::Copy(name, text) => {
                 h3 id={ "copy-" (at) } { (name) }
                 pre class="copy" tabindex="0" role="region" aria-labelledby={ "copy-" (at) } { (text) }

@@ -236,6 +236,15 @@ impl Body {
 }
 
 impl Heat {
+    /// What the first `count` modes hold of it.
+    #[must_use]
+    pub fn first(&self, count: usize) -> Self {
+        let n = self.branches.len() / 2;
+        let (slow, fast) = self.branches.split_at(n);
+        let branches = slow.iter().take(count).chain(fast.iter().take(count)).copied().collect();
+        Self { branches, arriving: self.arriving.clone() }
+    }
+
     /// Moves by `share` of the way from `origin` to `moved`: to first order, the heat of a body whose physics lies there.
     pub fn lean(&mut self, origin: &Self, moved: &Self, share: f64) {
         for (q, (o, m)) in self.branches.iter_mut().zip(origin.branches.iter().zip(&moved.branches)) {

@@ -40,6 +40,9 @@ pub const PADS_MAX: usize = 3;
 const MEMORY: usize = 8640;
 /// Readings kept for it: one a step and probe at the most.
 const HEARD_MAX: usize = 40_000;
+/// What disturbs a nest is smooth: ants, lids and the sun reach far. Each finer shape has this share of the deviation;
+/// their squares add up to one a shape.
+const SHAPE_SHARES: [f64; SHAPES] = [1.5, 1.2, 0.9, 0.65, 0.45];
 /// Standing deviation of the slow disturbances (ants, lids, sun), K for each shape.
 const SLOW_SD_K: f64 = 0.10;
 /// Their time constant, s.
@@ -110,6 +113,10 @@ pub struct Estimator {
 
     belief: Gaussian,
     noise_k2: Vec<f64>,
+    /// How far this nest strays from a belief some minutes old, K², by how old it is.
+    strays: noise::Strays,
+    /// What disturbances usually add at each probe, K.
+    usual_k: Vec<f64>,
     room_c: f64,
     step: i64,
     started: i64,
@@ -174,11 +181,17 @@ impl Estimator {
         sd.extend(core::iter::repeat_n(PLACE_SD_MM, probes));
         sd.extend(core::iter::repeat_n(PROBE_LAG_S.1, probes));
         sd.extend([AIR_SD_K, COLONY_SD_W]);
-        sd.extend(core::iter::repeat_n(SLOW_SD_K, SHAPES));
+        sd.extend(SHAPE_SHARES.map(|s| s * SLOW_SD_K));
         sd.extend(core::iter::repeat_n(START_SD_K, SHAPES));
-        let fades = (0..SHAPES)
-            .map(|k| Fade { state: layout.slow() + k, time_s: SLOW_S, sd: SLOW_SD_K })
-            .chain((0..SHAPES).map(|k| Fade { state: layout.quick() + k, time_s: QUICK_S, sd: QUICK_SD_K }))
+        let fades = SHAPE_SHARES
+            .iter()
+            .enumerate()
+            .map(|(k, s)| Fade { state: layout.slow() + k, time_s: SLOW_S, sd: s * SLOW_SD_K })
+            .chain(SHAPE_SHARES.iter().enumerate().map(|(k, s)| Fade {
+                state: layout.quick() + k,
+                time_s: QUICK_S,
+                sd: s * QUICK_SD_K,
+            }))
             .collect();
         let mut belief = Gaussian::new(&sd, fades);
         belief.tie(layout.slow(), LEAN_S);
@@ -195,6 +208,8 @@ impl Estimator {
             lags: alloc::vec![lag; probes],
             belief,
             noise_k2: alloc::vec![NOISE_SD_K * NOISE_SD_K; probes],
+            strays: noise::Strays::default(),
+            usual_k: alloc::vec![0.0; probes],
             memory: VecDeque::new(),
             heard: VecDeque::new(),
             prior_log: prior.log.clone(),
@@ -264,8 +279,8 @@ impl Estimator {
         self.drives_known = false;
         let l = self.layout();
         self.belief.narrow(l.params, UNKNOWN_DRIVE_SHARE);
-        for k in 0..SHAPES {
-            self.belief.set_standing(l.quick() + k, UNKNOWN_DRIVE_QUICK_K);
+        for (k, share) in SHAPE_SHARES.iter().enumerate() {
+            self.belief.set_standing(l.quick() + k, share * UNKNOWN_DRIVE_QUICK_K);
         }
         self.belief.tie(l.slow(), LEAN_S);
     }
@@ -280,11 +295,7 @@ impl Estimator {
         let drive: Vec<f64> = told.iter().zip(&self.modes).map(|(t, m)| m.drive(*t)).collect();
         let change = room_c - self.room_c;
         self.run(&drive, room_c, change);
-        self.ensure_rivals();
-        for r in &mut self.rivals {
-            let apart = r.mode.drive(told[r.pad]) - drive[r.pad];
-            r.advance(&self.models, &self.lags, apart, (&self.belief.mean, STEP.s()));
-        }
+        self.advance_rivals(told, &drive);
         self.room_c = room_c;
         self.step += 1;
         if self.memory.len() == MEMORY {
@@ -329,16 +340,18 @@ impl Estimator {
         let within = surprise.abs() <= GATE_SIGMA * sd_k;
         let mut explained = within;
         if hearing != Hearing::Nobody {
-            let said = Said {
-                probe: p,
-                part,
-                beyond_nominal: value_c - self.courses[0].seen.at(p, part),
-                row: &h,
-                noise: self.noise_of(p) + OPEN_SHARE * self.belief.anchored_spread(&h),
-                weight: self.independence(p, at),
-            };
-            for r in &mut self.rivals {
-                explained |= r.hear(&said);
+            let weight = self.independence(p, at);
+            let open = OPEN_SHARE * self.belief.anchored_spread(&h);
+            let (own, beyond_nominal) = (self.own_noise(p), value_c - self.courses[0].seen.at(p, part));
+            let passing_k = self.passing_k(p, weight);
+            let mut rivals = core::mem::take(&mut self.rivals);
+            for r in &mut rivals {
+                let noise = own + open + self.strays.k2(r.steps);
+                explained |= r.hear(&Said { probe: p, part, beyond_nominal, row: &h, noise, passing_k, weight });
+            }
+            self.rivals = rivals;
+            if within {
+                self.note_strays(p, weight);
             }
             if within && hearing == Hearing::All {
                 self.belief.absorb(&expected, surprise);
@@ -364,8 +377,8 @@ impl Estimator {
     /// Opens the estimate to what probe `p` keeps saying: its readings agree with each other against the model.
     pub fn widen(&mut self, surprise_k: f64) {
         let quick = self.layout().quick();
-        for k in 0..SHAPES {
-            self.belief.widen(quick + k, 0.5 * surprise_k * surprise_k);
+        for (k, share) in SHAPE_SHARES.iter().enumerate() {
+            self.belief.widen(quick + k, 0.5 * share * share * surprise_k * surprise_k);
         }
     }
 
@@ -376,7 +389,7 @@ impl Estimator {
         let dt_s = (self.step - self.faded) as f64 * STEP.s();
         self.belief.fade(dt_s);
         for r in &mut self.rivals {
-            self.belief.fade_mean(&mut r.origin, dt_s);
+            self.belief.fade_mean(&mut r.origin);
         }
         let drift = DRIFT_PER_ROOT_DAY * DRIFT_PER_ROOT_DAY * dt_s / 86_400.0;
         for i in 0..self.log.len() {

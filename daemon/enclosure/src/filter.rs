@@ -13,6 +13,15 @@ pub struct Gaussian {
     cov: Vec<f64>,
     fades: Vec<Fade>,
     anchor: Option<Anchor>,
+    pace: Pace,
+}
+
+/// What one step keeps, reckoned once for all steps of a length.
+#[derive(Clone, Debug, Default, PartialEq)]
+struct Pace {
+    dt_s: f64,
+    anchored: f64,
+    fading: Vec<f64>,
 }
 
 /// The first states lean back to where a fit put them: what a few hours seem to say about them is forgotten.
@@ -53,7 +62,7 @@ impl Gaussian {
         for (i, s) in sd.iter().enumerate() {
             cov[i * n + i] = s * s;
         }
-        Self { mean: alloc::vec![0.0; n], cov, fades, anchor: None }
+        Self { mean: alloc::vec![0.0; n], cov, fades, anchor: None, pace: Pace::default() }
     }
 
     /// States with this mean and the lower triangle of their covariance, row by row; nothing fades. `None` if that is no
@@ -64,7 +73,8 @@ impl Gaussian {
         if triangle.len() != n * (n + 1) / 2 || !finite {
             return None;
         }
-        let mut this = Self { mean, cov: alloc::vec![0.0; n * n], fades: Vec::new(), anchor: None };
+        let mut this =
+            Self { mean, cov: alloc::vec![0.0; n * n], fades: Vec::new(), anchor: None, pace: Pace::default() };
         let mut values = triangle.iter();
         for i in 0..n {
             for (j, v) in (0..=i).zip(&mut values) {
@@ -126,6 +136,7 @@ impl Gaussian {
         let mean = self.mean.iter().take(count).copied().collect();
         let cov = (0..count * count).map(|k| self.covariance(k / count, k % count)).collect();
         self.anchor = Some(Anchor { mean, cov, time_s });
+        self.pace = Pace::default();
     }
 
     /// Lets them go.
@@ -133,11 +144,19 @@ impl Gaussian {
         self.anchor = None;
     }
 
-    fn lean(&mut self, dt_s: f64) {
+    fn pace(&mut self, dt_s: f64) {
+        if self.pace.dt_s.to_bits() != dt_s.to_bits() || self.pace.fading.len() != self.fades.len() {
+            let anchored = self.anchor.as_ref().map_or(1.0, |a| libm::exp(-dt_s / a.time_s));
+            let fading = self.fades.iter().map(|f| libm::exp(-dt_s / f.time_s)).collect();
+            self.pace = Pace { dt_s, anchored, fading };
+        }
+    }
+
+    fn lean(&mut self) {
         let n = self.len();
         let Some(a) = &self.anchor else { return };
         let count = a.mean.len();
-        let keep = libm::exp(-dt_s / a.time_s);
+        let keep = self.pace.anchored;
         for (m, to) in self.mean.iter_mut().zip(&a.mean) {
             *m = to + (*m - to) * keep;
         }
@@ -156,10 +175,10 @@ impl Gaussian {
 
     /// Lets `dt_s` pass for the states that fade.
     pub fn fade(&mut self, dt_s: f64) {
-        self.lean(dt_s);
+        self.pace(dt_s);
+        self.lean();
         let n = self.len();
-        for f in &self.fades {
-            let keep = libm::exp(-dt_s / f.time_s);
+        for (f, keep) in self.fades.iter().zip(&self.pace.fading) {
             let i = f.state;
             if let Some(m) = self.mean.get_mut(i) {
                 *m *= keep;
@@ -199,17 +218,17 @@ impl Gaussian {
         s.max(0.0)
     }
 
-    /// Lets `dt_s` pass for a mean of the same states that is not the filter's own.
-    pub fn fade_mean(&self, mean: &mut [f64], dt_s: f64) {
+    /// Lets as much time pass as in the last [`Self::fade`] for a mean of the same states that is not the filter's own.
+    pub fn fade_mean(&self, mean: &mut [f64]) {
         if let Some(a) = &self.anchor {
-            let keep = libm::exp(-dt_s / a.time_s);
+            let keep = self.pace.anchored;
             for (m, to) in mean.iter_mut().zip(&a.mean) {
                 *m = to + (*m - to) * keep;
             }
         }
-        for f in &self.fades {
+        for (f, keep) in self.fades.iter().zip(&self.pace.fading) {
             if let Some(m) = mean.get_mut(f.state) {
-                *m *= libm::exp(-dt_s / f.time_s);
+                *m *= keep;
             }
         }
     }

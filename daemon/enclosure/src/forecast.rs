@@ -163,9 +163,9 @@ impl Outlook {
                 k + sigma * sd > 0.0
             })
         };
-        let within = |i: usize| below(beyond(i).0 / beyond(i).1);
-        let least = |from: usize| (from..from + runs).map(within).fold(1.0, f64::min);
-        let probability = (0..points.saturating_sub(runs - 1)).map(least).fold(0.0, f64::max);
+        let sigmas = |i: usize| beyond(i).0 / beyond(i).1;
+        let least = |from: usize| (from..from + runs).map(sigmas).fold(f64::INFINITY, f64::min);
+        let probability = below((0..points.saturating_sub(runs - 1)).map(least).fold(f64::NEG_INFINITY, f64::max));
         let extreme = (0..points).max_by(|a, b| beyond(*a).0.total_cmp(&beyond(*b).0)).unwrap_or(0);
         let extreme_c = (
             self.brood_c.get(extreme).copied().unwrap_or(bound_c),

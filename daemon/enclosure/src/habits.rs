@@ -20,11 +20,41 @@ struct Spell {
     end_c: f64,
 }
 
+/// Completed spells of one kind, and what they have in common.
+#[derive(Clone, Debug, Default)]
+struct Spells {
+    kept: VecDeque<Spell>,
+    /// Longest spell, s, extreme end, °C, spread of the ends, K; none where it does not look like a thermostat.
+    known: Option<(f64, f64, f64)>,
+}
+
+impl Spells {
+    fn take(&mut self, spell: Spell, extreme: fn(f64, f64) -> f64) {
+        if self.kept.len() == SPELLS {
+            self.kept.pop_front();
+        }
+        self.kept.push_back(spell);
+        self.known = Self::know(&self.kept, extreme);
+    }
+
+    fn know(spells: &VecDeque<Spell>, extreme: fn(f64, f64) -> f64) -> Option<(f64, f64, f64)> {
+        if spells.len() < SPELLS_LEAST {
+            return None;
+        }
+        let n = spells.len() as f64;
+        let mean = spells.iter().map(|s| s.end_c).sum::<f64>() / n;
+        let spread = libm::sqrt(spells.iter().map(|s| (s.end_c - mean) * (s.end_c - mean)).sum::<f64>() / n);
+        let longest = spells.iter().map(|s| s.length_s).fold(0.0, f64::max);
+        let end = spells.iter().map(|s| s.end_c).reduce(extreme)?;
+        (longest < SPELL_MOST.s() && spread < 1.5).then_some((longest, end, spread))
+    }
+}
+
 /// The habits of one pad.
 #[derive(Clone, Debug, Default)]
 pub struct Habits {
-    on: VecDeque<Spell>,
-    off: VecDeque<Spell>,
+    on: Spells,
+    off: Spells,
     now: Option<(bool, Timestamp)>,
 }
 
@@ -46,11 +76,11 @@ impl Habits {
             Some((was, _)) if was == on => {}
             Some((was, since)) => {
                 let spell = Spell { length_s: at.since(since).s(), end_c: over_pad_c };
-                let kept = if was { &mut self.on } else { &mut self.off };
-                if kept.len() == SPELLS {
-                    kept.pop_front();
+                if was {
+                    self.on.take(spell, f64::max);
+                } else {
+                    self.off.take(spell, f64::min);
                 }
-                kept.push_back(spell);
                 self.now = Some((on, at));
             }
             None => self.now = Some((on, at)),
@@ -65,7 +95,7 @@ impl Habits {
     /// Whether the pad stays on past what it ever did and past where it always let go, by `margin_k`.
     pub fn stays_on(&self, at: Timestamp, over_pad_c: f64, margin_k: f64) -> Option<Beyond> {
         let (true, since) = self.now? else { return None };
-        let (longest_s, highest_c, spread_k) = Self::known(&self.on, f64::max)?;
+        let (longest_s, highest_c, spread_k) = self.on.known?;
         let beyond =
             at.since(since).s() > 1.25 * longest_s + 120.0 && over_pad_c > highest_c + margin_k.max(2.0 * spread_k);
         beyond.then_some(Beyond { since, longest_s, extreme_c: highest_c })
@@ -74,22 +104,9 @@ impl Habits {
     /// Whether it stays off past what it ever did and past where it always came back, by `margin_k`.
     pub fn stays_off(&self, at: Timestamp, over_pad_c: f64, margin_k: f64) -> Option<Beyond> {
         let (false, since) = self.now? else { return None };
-        let (longest_s, lowest_c, spread_k) = Self::known(&self.off, f64::min)?;
+        let (longest_s, lowest_c, spread_k) = self.off.known?;
         let beyond =
             at.since(since).s() > 1.5 * longest_s + 300.0 && over_pad_c < lowest_c - margin_k.max(2.0 * spread_k);
         beyond.then_some(Beyond { since, longest_s, extreme_c: lowest_c })
-    }
-
-    /// Longest spell, extreme end, spread of the ends; none where it does not look like a thermostat.
-    fn known(spells: &VecDeque<Spell>, extreme: fn(f64, f64) -> f64) -> Option<(f64, f64, f64)> {
-        if spells.len() < SPELLS_LEAST {
-            return None;
-        }
-        let n = spells.len() as f64;
-        let mean = spells.iter().map(|s| s.end_c).sum::<f64>() / n;
-        let spread = libm::sqrt(spells.iter().map(|s| (s.end_c - mean) * (s.end_c - mean)).sum::<f64>() / n);
-        let longest = spells.iter().map(|s| s.length_s).fold(0.0, f64::max);
-        let end = spells.iter().map(|s| s.end_c).reduce(extreme)?;
-        (longest < SPELL_MOST.s() && spread < 1.5).then_some((longest, end, spread))
     }
 }

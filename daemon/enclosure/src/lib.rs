@@ -22,6 +22,7 @@ pub mod body;
 pub mod core;
 pub mod cusum;
 pub mod day_shape;
+pub mod draught;
 pub mod drive;
 pub mod drive_habit;
 pub mod estimate;

@@ -230,6 +230,11 @@ impl Life {
         }
     }
 
+    /// Whether it is well, and nothing is under way.
+    pub fn rests(self) -> bool {
+        matches!(self, Self::Normal { holding: None })
+    }
+
     /// Whether the condition is held for true.
     pub const fn is_ill(self) -> bool {
         match self {

@@ -38,6 +38,13 @@ impl Modes {
         Self { length_mm, wall_mm, end_loss: b, roots, norms_mm }
     }
 
+    /// The first `count` of these modes.
+    #[must_use]
+    pub fn first(&self, count: usize) -> Self {
+        let of = |all: &[f64]| all.iter().take(count).copied().collect();
+        Self { roots: of(&self.roots), norms_mm: of(&self.norms_mm), ..*self }
+    }
+
     /// How many modes there are.
     pub fn len(&self) -> usize {
         self.roots.len()

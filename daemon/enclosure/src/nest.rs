@@ -5,23 +5,25 @@ mod forecast;
 mod humidity;
 mod pads;
 mod show;
+mod weighing;
 
 pub use ear::Ear;
 pub(crate) use fitting::estimator_of;
 pub use humidity::Along;
 pub use pads::Heating;
 
+use crate::draught::Draught;
 use crate::drive::Drive;
 use crate::drive_habit::DriveHabit;
-use crate::estimate::{Estimator, Fit, Hearing, PADS_MAX, STEP};
+use crate::estimate::{Estimator, Fit, PADS_MAX, STEP};
 use crate::habits::Habits;
 use crate::reading::{Measured, Rejection, SourceId};
 use crate::room::Room;
 use crate::room_course::RoomCourse;
 use crate::shelf::{Band, Nest};
 use crate::time::{Span, Timestamp};
-use crate::trust::{Apart, Fault, Glance};
-use crate::vapour::Vapour;
+use crate::trust::Fault;
+use crate::vapour::{Hygrometer, Vapour};
 use alloc::collections::VecDeque;
 use alloc::vec::Vec;
 
@@ -62,11 +64,14 @@ pub struct Watch {
     estimator: Option<Estimator>,
     pending: VecDeque<(Timestamp, usize, f64)>,
     habits: Habits,
+    draught: Draught,
     course: RoomCourse,
     drive_habits: Vec<DriveHabit>,
     /// End of a stretch without readings that is being run through.
     blind_until: Option<Timestamp>,
     heating: Heating,
+    /// The brood area as last looked at, and of when.
+    looked: Option<(f64, f64, f64, Timestamp)>,
     fits: bool,
     /// A kept fit that waits for the first reading.
     given: Option<Fit>,
@@ -91,10 +96,12 @@ impl Watch {
             estimator: None,
             pending: VecDeque::new(),
             habits: Habits::default(),
+            draught: Draught::new(nest.probes.len()),
             course: RoomCourse::default(),
             drive_habits: nest.pads.iter().take(PADS_MAX).map(|_| DriveHabit::default()).collect(),
             blind_until: None,
             heating: Heating::Plausible,
+            looked: None,
             fits: true,
             given: None,
             nest: nest.clone(),
@@ -149,6 +156,7 @@ impl Watch {
             }
         }
         self.recall(source, at, measured);
+        self.sniff(source, at);
         if let (true, Measured::Temperature(c)) = (self.room_source == Some(source), measured) {
             self.room.measure(at, c);
         }
@@ -160,6 +168,16 @@ impl Watch {
             }
         }
         self.advance(out);
+    }
+
+    /// Whether the nest stands open shows in its vapour first.
+    fn sniff(&mut self, source: SourceId, at: Timestamp) {
+        if let Some(p) = self.ears.iter().position(|e| e.source == source)
+            && let Some(damp) = self.vapour.places.get(p).and_then(Hygrometer::newest)
+            && damp.at == at
+        {
+            self.draught.hear(p, &damp);
+        }
     }
 
     fn hear_probe(&mut self, p: usize, at: Timestamp, value_c: f64, out: &mut Vec<Rejected>) {
@@ -202,6 +220,7 @@ impl Watch {
 
     fn advance(&mut self, out: &mut Vec<Rejected>) {
         let Some(horizon) = self.horizon() else { return };
+        self.looked = None;
         if self.estimator.is_none() && !self.begin() {
             return;
         }
@@ -219,6 +238,7 @@ impl Watch {
         }
         while est.at().plus(STEP) <= horizon {
             self.step(&mut est, out);
+            self.conclude(&mut est);
         }
         self.estimator = Some(est);
     }
@@ -254,71 +274,22 @@ impl Watch {
             self.pending.pop_front();
             self.weigh(est, p, at, value_c, out);
         }
-        if pads > 0 {
+    }
+
+    /// What a step teaches beyond the warmth itself: what the pads do, what is usual, and the physics.
+    fn conclude(&mut self, est: &mut Estimator) {
+        let to = est.at();
+        let mut told = [0.0; PADS_MAX];
+        for (t, (_, drive)) in told.iter_mut().zip(&self.drives) {
+            *t = drive.mean(to.minus(STEP), to);
+        }
+        if !self.drives.is_empty() {
             self.watch_pads(est, to, told[0]);
         }
-        self.learn_habits(est, to, &told[..pads]);
+        self.learn_habits(est, to, &told[..self.drives.len()]);
         if self.fits {
             est.settle();
         }
-    }
-
-    fn weigh(&mut self, est: &mut Estimator, p: usize, at: Timestamp, value_c: f64, out: &mut Vec<Rejected>) {
-        let deaf = self.ears[p].trust.is_deaf();
-        let trusted = self.ears[p].trust.fault().is_none();
-        let hearing = if deaf {
-            Hearing::Nobody
-        } else if trusted {
-            Hearing::All
-        } else {
-            Hearing::Rivals
-        };
-        let w = est.absorb(p, at, value_c, hearing);
-        let glance =
-            Glance { at, value_c, expected_c: w.expected_c, sd_k: w.sd_k, within: w.within, room_c: est.room_c() };
-        let apart = self.ears[p].trust.glance(glance);
-        let disputed = est.rivals().iter().any(|r| r.evidence > DISPUTED_NATS);
-        if apart == Apart::Long && trusted && !(disputed && w.explained) {
-            let fault = self.ears[p].trust.apart_fault();
-            // Where nothing tells what the pad does, the belief is the first suspect.
-            let guessed = fault == Fault::Astray && !est.drives_known();
-            if self.others_agree(est, p, at) && !guessed {
-                self.ears[p].trust.accuse(fault, at);
-            } else {
-                est.widen(w.surprise_k.abs());
-                self.ears[p].trust.forgive();
-            }
-        }
-        let why = if !trusted {
-            Some(Rejection::Distrusted)
-        } else if !w.explained {
-            Some(Rejection::Wild)
-        } else {
-            None
-        };
-        self.ears[p].rejected = why;
-        if let Some(why) = why {
-            out.push((self.ears[p].source, at, why));
-            return;
-        }
-        self.believed = Some(at);
-        // The coolest place tells the room, less what the pads bring there.
-        let coolest = (0..self.ears.len()).min_by(|a, b| est.excess_at_probe(*a).total_cmp(&est.excess_at_probe(*b)));
-        if coolest == Some(p) {
-            self.room.infer(at, value_c - est.excess_at_probe(p));
-        }
-    }
-
-    /// Whether another probe that feels what this one should speaks and agrees with the estimate.
-    fn others_agree(&self, est: &Estimator, p: usize, at: Timestamp) -> bool {
-        let feels = est.excess_at_probe(p).abs();
-        self.ears.iter().enumerate().any(|(i, e)| {
-            i != p
-                && e.trust.fault().is_none()
-                && e.trust.apart_since().is_none()
-                && e.temperature.is_some_and(|(_, t)| at.since(t) < GAP)
-                && est.excess_at_probe(i).abs() > 0.3 * feels
-        })
     }
 
     /// Whether some pad's drive reports.
@@ -346,8 +317,18 @@ impl Watch {
     pub fn brood(&self) -> Option<(f64, f64, f64, Timestamp)> {
         self.nest.brood?;
         let est = self.estimator.as_ref()?;
+        if let Some(looked) = self.looked {
+            return Some(looked);
+        }
         let (mean, sd, hottest) = est.brood();
         Some((mean, sd, hottest, est.at()))
+    }
+
+    /// Looks at the brood area once for all rules of a moment.
+    pub fn look(&mut self) {
+        if self.looked.is_none() {
+            self.looked = self.brood();
+        }
     }
 
     /// The room, °C, as far as it is known.

@@ -11,6 +11,16 @@ use crate::models::{Models, Seen, dot};
 use alloc::collections::VecDeque;
 use alloc::vec::Vec;
 
+/// Its heat may have begun so many steps after it parted: a fault's first moment is not known to the second, and heat
+/// finds its way through a real body later than through two layers.
+const LATE_STEPS: [usize; LATE] = [0, 2, 4, 6, 9];
+/// How many such beginnings are weighed.
+const LATE: usize = 5;
+/// Of two rivals that hold the same the second parts so many steps after the first: when that runs out, what began
+/// lately is not lost.
+pub const STAGGER_STEPS: usize = LATE_STEPS[LATE - 1];
+/// Steps of expectations kept for that.
+const TRAIL: usize = STAGGER_STEPS + 2;
 /// What the body cannot tell over some minutes, K.
 const FLOOR_K: f64 = 0.12;
 /// And what it cannot tell of a rival's heat, as a share of it.
@@ -33,10 +43,12 @@ const OUTRUN_SIGMA: f64 = 4.0;
 const FAR_SHARE: f64 = 0.15;
 /// What a far probe shows is taken for shared by all up to this, K.
 const SHARED_MOST_K: f64 = 1.0;
+/// And what may pass by itself counts up to this, K.
+const PASSING_MOST_K: f64 = 2.0;
 /// Readings kept for finding when a rival's heat began.
 const WEIGHED_MAX: usize = 64;
 /// A rival's heat may have begun so many steps before it parted.
-const EARLIER_MOST: usize = 21;
+const EARLIER_MOST: isize = 21;
 /// A rival's fruitless peaks are forgotten over about this long, s.
 const PEAK_FADES_S: f64 = 86_400.0;
 /// And count for no more than this, nats.
@@ -60,8 +72,12 @@ pub struct Rival {
     pub pad: usize,
     /// What it holds the pad to do.
     pub mode: Mode,
-    /// Logarithm of the likelihood ratio against the belief since it restarted, nats.
+    /// Logarithm of the likelihood ratio against the belief since it restarted, nats, for the best beginning.
     pub evidence: f64,
+    /// The same for each of [`LATE_STEPS`].
+    sums: [f64; LATE],
+    /// What each probe was expected to show at the end of the last steps, newest first.
+    trail: Vec<f64>,
     /// Steps since it restarted.
     pub steps: usize,
     /// Highest evidence of late that came to nothing, nats: what this nest's own physics feigns at every switching.
@@ -69,11 +85,13 @@ pub struct Rival {
     /// What was believed when it parted; it fades, but learns nothing.
     pub origin: Vec<f64>,
     /// What each probe was expected to show and showed over the belief when the evidence first meant something, and now.
-    since_then: Vec<Option<[Told; 2]>>,
+    since_then: Vec<Option<[(f64, f64); 2]>>,
     /// From where each probe is weighed: what it had been expected to show, and showed, when it last outran the pad.
     base: Vec<Told>,
     /// What each probe last showed over the belief, with its share of the greatest expectation; for what all share.
     last: Vec<Option<Told>>,
+    /// How much warmer than usual each probe's place was when it parted, by what may end at any moment, K.
+    passing_k: Vec<f64>,
     /// What was weighed since it restarted: for when it truly began.
     weighed: VecDeque<Weighed>,
     peak: f64,
@@ -85,7 +103,8 @@ pub struct Rival {
 /// What a rival expected of a probe over the belief, and what it showed, K.
 #[derive(Clone, Copy, Debug, Default)]
 struct Told {
-    expected_k: f64,
+    /// For each of [`LATE_STEPS`].
+    expected_k: [f64; LATE],
     seen_k: f64,
 }
 
@@ -109,8 +128,10 @@ pub struct Said<'a> {
     pub beyond_nominal: f64,
     /// Its row over the states.
     pub row: &'a [f64],
-    /// Variance of its noise, K².
+    /// Variance of what is not the pad's: the probe's noise, and how far the nest strays by itself, K².
     pub noise: f64,
+    /// How much warmer than usual the place was by disturbances that may end at any moment, K.
+    pub passing_k: f64,
     /// How much it counts: under 1 where readings come faster than they are independent.
     pub weight: f64,
 }
@@ -142,12 +163,15 @@ impl Rival {
             pad,
             mode,
             evidence: 0.0,
+            sums: [0.0; LATE],
+            trail: alloc::vec![0.0; TRAIL * probes],
             steps: 0,
             usual_peak: 0.0,
             origin: Vec::new(),
             since_then: alloc::vec![None; probes],
             base: alloc::vec![Told::default(); probes],
             last: alloc::vec![None; probes],
+            passing_k: alloc::vec![0.0; probes],
             weighed: VecDeque::with_capacity(WEIGHED_MAX),
             peak: 0.0,
             heat: body.cold(),
@@ -159,8 +183,15 @@ impl Rival {
     /// Begins anew: so far it made no sense.
     pub fn restart(&mut self) {
         self.usual_peak = self.usual_peak.max(self.peak.min(PEAK_MOST));
+        self.forget();
+    }
+
+    /// The same, and what it saw teaches nothing either.
+    pub fn forget(&mut self) {
         self.peak = 0.0;
         self.evidence = 0.0;
+        self.sums = [0.0; LATE];
+        self.trail.fill(0.0);
         self.steps = 0;
         self.origin.clear();
         self.since_then.fill(None);
@@ -190,6 +221,9 @@ impl Rival {
         for (p, row) in models.rows(0).probes.iter().enumerate() {
             self.seen.see(p, dot(row, &self.amplitudes), lags[p], step_s);
         }
+        let probes = self.last.len();
+        self.trail.copy_within(..(TRAIL - 1) * probes, probes);
+        self.trail[..probes].copy_from_slice(&self.seen.shown);
         self.steps += 1;
     }
 
@@ -199,8 +233,11 @@ impl Rival {
             return false;
         }
         let p = said.probe;
-        let now =
-            Told { expected_k: self.seen.at(p, said.part), seen_k: said.beyond_nominal - dot(said.row, &self.origin) };
+        if self.last[p].is_none() {
+            self.passing_k[p] = said.passing_k;
+        }
+        let expected_k = LATE_STEPS.map(|late| self.expected_k(p, said.part, late));
+        let now = Told { expected_k, seen_k: said.beyond_nominal - dot(said.row, &self.origin) };
         self.last[p] = Some(now);
         if self.weighed.len() == WEIGHED_MAX {
             self.weighed.pop_front();
@@ -208,44 +245,76 @@ impl Rival {
         self.weighed.push_back(Weighed { steps: self.steps, part: said.part, probe: p, seen_k: now.seen_k });
         let shared_k = self.shared_k(p);
         let base = self.base[p];
-        let (expected_k, alone_k) = (now.expected_k - base.expected_k, now.seen_k - base.seen_k);
+        let alone_k = now.seen_k - base.seen_k;
+        let expected_k: [f64; LATE] = core::array::from_fn(|i| now.expected_k[i] - base.expected_k[i]);
         // What all share is never more than what is seen here.
         let seen_k = alone_k - shared_k.clamp(alone_k.min(0.0), alone_k.max(0.0));
-        let noise = said.noise + FLOOR_K * FLOOR_K;
+        // What came by itself may go by itself: the sun, a lid, cold water. A rival must show more than that.
+        let own_k = excused(seen_k, self.passing_k[p]);
+        let noise = said.noise;
         // Nothing that a pad does outruns the heat's way through the body: the sun, a lid or water do.
-        if seen_k * expected_k.signum() > OUTRUN * expected_k.abs() + OUTRUN_SIGMA * libm::sqrt(noise) {
+        let soonest_k = expected_k[0];
+        if seen_k * soonest_k.signum() > OUTRUN * soonest_k.abs() + OUTRUN_SIGMA * libm::sqrt(noise) {
             self.rebase();
             return false;
         }
-        let variance = noise + (SHARE * expected_k) * (SHARE * expected_k);
-        let off = |k: f64| libm::log(1.0 + k * k / variance);
-        let missed_k = seen_k - expected_k;
-        let gain = EACH_COUNTS * said.weight * (off(seen_k) - off(missed_k));
+        for (sum, expected_k) in self.sums.iter_mut().zip(expected_k) {
+            let variance = noise + (SHARE * expected_k) * (SHARE * expected_k);
+            let off = |k: f64| libm::log(1.0 + k * k / variance);
+            *sum += EACH_COUNTS * said.weight * (off(own_k) - off(seen_k - expected_k).min(off(own_k - expected_k)));
+        }
+        // The best beginning speaks for all of them; when even that makes no sense, the rival begins anew.
+        let best = self.best();
+        let gain = self.sums[best] - self.evidence;
         let ran_out = accumulate(&mut self.evidence, gain, PATIENCE_NATS);
         self.peak = self.peak.max(self.evidence);
         if ran_out {
             self.restart();
             return false;
         }
-        self.follow(p, Told { expected_k, seen_k });
+        let expected_k = expected_k[best];
+        self.follow(p, (expected_k, seen_k));
+        let variance = noise + (SHARE * expected_k) * (SHARE * expected_k);
+        let missed_k = seen_k - expected_k;
         self.evidence > 1.0 && missed_k * missed_k < 25.0 * variance
     }
 
-    /// How many steps before it parted its heat most likely began, if it is right: a switch shows only after the heat's
-    /// way through the body, and noise hides its beginning. Least squares over what was weighed; `apart` is the drive by
-    /// which it differs.
-    pub fn began_before(&self, models: &Models, lags: &[(f64, f64)], apart: f64, step_s: f64) -> usize {
+    /// What probe `p` last showed over what was believed when it parted, K.
+    pub fn seen_k(&self, p: usize) -> Option<f64> {
+        self.last.get(p).copied().flatten().map(|t| t.seen_k)
+    }
+
+    fn best(&self) -> usize {
+        (1..LATE).fold(0, |best, i| if self.sums[i] > self.sums[best] { i } else { best })
+    }
+
+    /// How many steps after it parted its heat most likely began.
+    pub fn late_steps(&self) -> usize {
+        LATE_STEPS[self.best()]
+    }
+
+    /// What probe `p` should show over the belief at `part` of the last step, K, had its heat begun `late` steps after it
+    /// parted.
+    fn expected_k(&self, p: usize, part: f64, late: usize) -> f64 {
+        let at = |ago: usize| self.trail[ago * self.last.len() + p];
+        at(late + 1) + (at(late) - at(late + 1)) * part
+    }
+
+    /// How many steps before it parted (after, if negative) its heat most likely began, if it is right: a switch shows
+    /// only after the heat's way through the body, and noise hides its beginning. Least squares over what was weighed;
+    /// `apart` is the drive by which it differs.
+    pub fn began_before(&self, models: &Models, lags: &[(f64, f64)], apart: f64, step_s: f64) -> isize {
         let probes = self.last.len();
         let mut twin = Self::new(&models.bodies[0], self.pad, self.mode, probes);
         // Expectations of every probe at the end of each step since it would have begun.
         let mut course: Vec<Vec<f64>> = alloc::vec![alloc::vec![0.0; probes]];
-        for _ in 0..self.steps + EARLIER_MOST {
+        for _ in 0..self.steps + EARLIER_MOST as usize {
             twin.advance(models, lags, apart, (&[], step_s));
             course.push(twin.seen.shown.clone());
         }
-        let miss = |earlier: usize| {
+        let miss = |earlier: isize| {
             let of = |w: &Weighed| {
-                let end = w.steps + earlier;
+                let end = w.steps.saturating_add_signed(earlier);
                 let (Some(before), Some(after)) = (course.get(end.saturating_sub(1)), course.get(end)) else {
                     return 0.0;
                 };
@@ -255,13 +324,14 @@ impl Rival {
             };
             self.weighed.iter().map(of).sum::<f64>()
         };
-        (0..=EARLIER_MOST).min_by(|a, b| miss(*a).total_cmp(&miss(*b))).unwrap_or(0)
+        let latest = -(STAGGER_STEPS.min(self.steps) as isize);
+        (latest..=EARLIER_MOST).min_by(|a, b| miss(*a).total_cmp(&miss(*b))).unwrap_or(0)
     }
 
     /// What probe `p` shows because all of the nest does: the sun warms the far end too, the pad does not. Believed up
     /// to [`SHARED_MOST_K`], so that no single probe gone astray can hide a pad's heat.
     fn shared_k(&self, p: usize) -> f64 {
-        let of = |t: &Told| t.expected_k.abs();
+        let of = |t: &Told| t.expected_k[0].abs();
         let here = self.last[p].as_ref().map_or(0.0, of);
         let (mut sum, mut count) = (0.0, 0.0);
         for (i, t) in self.last.iter().enumerate() {
@@ -269,7 +339,7 @@ impl Rival {
                 && i != p
                 && of(t) < FAR_SHARE * here
             {
-                sum += t.seen_k - t.expected_k;
+                sum += t.seen_k - t.expected_k[0];
                 count += 1.0;
             }
         }
@@ -284,18 +354,19 @@ impl Rival {
             }
         }
         self.evidence = 0.0;
+        self.sums = [0.0; LATE];
         self.since_then.fill(None);
     }
 
-    fn follow(&mut self, probe: usize, told: Told) {
+    fn follow(&mut self, probe: usize, told: (f64, f64)) {
         if self.evidence < GROWTH_FROM_NATS {
             return;
         }
         match &mut self.since_then[probe] {
             // Smoothed, so that one reading's noise is not taken for growth.
             Some([_, now]) => {
-                now.expected_k += 0.5 * (told.expected_k - now.expected_k);
-                now.seen_k += 0.5 * (told.seen_k - now.seen_k);
+                now.0 += 0.5 * (told.0 - now.0);
+                now.1 += 0.5 * (told.1 - now.1);
             }
             none => *none = Some([told, told]),
         }
@@ -304,11 +375,7 @@ impl Rival {
     /// Whether the heat it expects keeps coming (or going): a lid that was opened or water poured in looks the same at
     /// first, but then it fades.
     pub fn keeps_growing(&self) -> bool {
-        let grown = self
-            .since_then
-            .iter()
-            .flatten()
-            .map(|[then, now]| (now.expected_k - then.expected_k, now.seen_k - then.seen_k));
+        let grown = self.since_then.iter().flatten().map(|[then, now]| (now.0 - then.0, now.1 - then.1));
         let (mut expected, mut agrees) = (0.0, 0.0);
         for (x, y) in grown {
             expected += x * x;
@@ -316,4 +383,13 @@ impl Rival {
         }
         expected > GROWTH_K * GROWTH_K && agrees > GROWTH_SHARE * expected
     }
+}
+
+/// What is left of `seen_k` when `passing_k`, or any part of it, has ended.
+fn excused(seen_k: f64, passing_k: f64) -> f64 {
+    if seen_k * passing_k >= 0.0 {
+        return seen_k;
+    }
+    let left = (seen_k.abs() - passing_k.abs().min(PASSING_MOST_K)).max(0.0);
+    left.copysign(seen_k)
 }

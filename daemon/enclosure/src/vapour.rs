@@ -66,6 +66,7 @@ pub struct Hygrometer {
     warmth: Option<(f64, Timestamp)>,
     waiting: Option<(f64, Timestamp)>,
     now: Option<Damp>,
+    newest: Option<Damp>,
     wild: u8,
     hour: Option<Sum>,
     before: Option<Sum>,
@@ -117,6 +118,7 @@ impl Hygrometer {
             self.now = None;
         }
         self.wild = 0;
+        self.newest = Some(Damp { vapour_pa: vapour, saturation_pa: saturation, at });
         let kept = fresh.filter(|_| self.now.is_some());
         self.now = Some(kept.map_or(Damp { vapour_pa: vapour, saturation_pa: saturation, at }, |n| {
             let gain = 1.0 - libm::exp(-at.since(n.at).s() / SMOOTHING_S);
@@ -137,6 +139,11 @@ impl Hygrometer {
             vapour_pa: sum.vapour_pa + vapour,
             saturation_pa: sum.saturation_pa + saturation,
         });
+    }
+
+    /// Its newest word as it came, not smoothed.
+    pub fn newest(&self) -> Option<Damp> {
+        self.newest
     }
 
     /// What it says now, unless that is too old.

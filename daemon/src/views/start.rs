@@ -38,6 +38,14 @@ pub fn start_page(snap: &Snapshot, now: Timestamp, file: Written<'_>, asked: &An
         "What your sensors say that no nest lists yet, and the lines that give it a place."
     };
     parts.push(Part::Says(vec![lead.to_owned()]));
+    // What was asked for stands first: on a telephone the form is long.
+    let said = asked.given().then(|| checked(&lines(asked), snap, file));
+    let (done, open) = match said {
+        Some(Ok(done)) => (done, Vec::new()),
+        Some(Err(open)) => (Vec::new(), open),
+        None => (Vec::new(), Vec::new()),
+    };
+    parts.extend(done);
     parts.push(Part::Heading("1. What was heard".to_owned()));
     parts.push(Part::Table(heard(snap, now)));
     let how = format!(
@@ -47,10 +55,7 @@ pub fn start_page(snap: &Snapshot, now: Timestamp, file: Written<'_>, asked: &An
     );
     parts.push(Part::Says(vec![how]));
     parts.push(Part::Heading("2. What you can read off label and ruler".to_owned()));
-    let said = asked.given().then(|| lines(asked));
-    if let Some(lines) = &said {
-        parts.extend(checked(lines, snap, file));
-    }
+    parts.extend(open);
     parts.push(Part::Form(form(snap, asked)));
     parts.push(Part::Heading("Before anything is plugged in".to_owned()));
     parts.push(Part::Warns(Tone::Warning, CAUTIONS.map(str::to_owned).into()));
@@ -88,19 +93,22 @@ fn heard(snap: &Snapshot, now: Timestamp) -> Table {
     }
 }
 
-/// The lines to copy, as the daemon's own reader judges them.
-fn checked(lines: &Lines, snap: &Snapshot, file: Written<'_>) -> Vec<Part> {
+/// The lines to copy, as the daemon's own reader judges them; else what is to be mended.
+fn checked(lines: &Lines, snap: &Snapshot, file: Written<'_>) -> Result<Vec<Part>, Vec<Part>> {
     if !lines.missing.is_empty() {
         let first = "These are still needed; all else may stay open.".to_owned();
-        return vec![Part::Warns(Tone::Advice, [first].into_iter().chain(lines.missing.iter().cloned()).collect())];
+        return Err(vec![Part::Warns(
+            Tone::Advice,
+            [first].into_iter().chain(lines.missing.iter().cloned()).collect(),
+        )]);
     }
     let whole = format!("{}\n{}", file.text, lines.text);
     match shelf_file::check_text(&whole, file.path, std::iter::empty()) {
-        Err(wrong) => vec![Part::Warns(Tone::Advice, complaints(&wrong))],
+        Err(wrong) => Err(vec![Part::Warns(Tone::Advice, complaints(&wrong))]),
         Ok((_, advice)) => {
             let own = format!("nest[{}]", snap.shelf.nests.len());
             let mut parts = vec![
-                Part::Heading("3. Copy these lines".to_owned()),
+                Part::Heading("Copy these lines".to_owned()),
                 Part::Says(vec![format!(
                     "They were read by the watch's own reader and can be used. Put them at the end of {}, then `warmend check`, \
                      then start the watch again.",
@@ -120,7 +128,7 @@ fn checked(lines: &Lines, snap: &Snapshot, file: Written<'_>) -> Vec<Part> {
             let told = "Without a [[notice]] only the log is told. A message that wakes you needs a way out: README, “How it \
                         tells you”.";
             parts.push(Part::Says(vec![told.to_owned()]));
-            parts
+            Ok(parts)
         }
     }
 }

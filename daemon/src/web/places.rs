@@ -21,6 +21,9 @@ pub(crate) struct Places {
 impl Places {
     pub(crate) fn of_file(file: &ShelfFile) -> Self {
         let broker = match &file.broker.way {
+            BrokerWay::Embedded { listen, .. } if listen.port() == 0 => {
+                "this watch's own; its log says where".to_owned()
+            }
             BrokerWay::Embedded { listen, .. } => format!("this watch's own at {listen}"),
             BrokerWay::Outside { host, port, .. } => format!("{host}, port {port}"),
         };

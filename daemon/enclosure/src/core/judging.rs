@@ -36,18 +36,18 @@ impl Core {
     }
 
     pub(super) fn judge(&mut self, now: Timestamp, nest: usize, out: &mut Vec<Effect>) {
-        let settings = self.shelf.alarms.clone();
-        let season = judge::season(&self.watches[nest], now, &settings).copied();
+        let season = judge::season(&self.watches[nest], now, &self.shelf.alarms).copied();
         self.watches[nest].band = season.map_or(self.watches[nest].nest.band, |s| s.band);
-        let findings = self.judges[nest].findings(now, &self.watches[nest], &settings);
+        self.watches[nest].look();
+        let findings = self.judges[nest].findings(now, &self.watches[nest], &self.shelf.alarms);
         let index = u16::try_from(nest).ok();
         // What the season leaves without a finding ends too.
         let silent: Vec<AlarmKey> = self
             .board
             .standing()
             .map(|(key, _)| key)
-            .filter(|k| k.nest == index && self.is_out_of_season(now, k))
-            .filter(|k| !findings.iter().any(|f| f.alarm == k.alarm))
+            .filter(|k| k.nest == index && !findings.iter().any(|f| f.alarm == k.alarm))
+            .filter(|k| self.is_out_of_season(now, k))
             .cloned()
             .collect();
         for key in silent {
@@ -117,13 +117,15 @@ impl Core {
     ) {
         let settings = &self.shelf.alarms;
         let off_delay = if key.nest.is_some() { settings.off_delay(key.alarm) } else { Span::ZERO };
+        // Nothing stands and nothing is ill: nothing needs explaining.
+        let rests = verdict != Verdict::Ill && self.board.get(key).is_some_and(|s| s.life.rests());
         let case = Case {
             verdict,
             manner: Manner::of(key.alarm, on_delay, off_delay),
             may_raise,
             out_of_season: self.is_out_of_season(now, key),
-            causes: self.causes(now, key),
-            severity: self.severity(key),
+            causes: if rests { Vec::new() } else { self.causes(now, key) },
+            severity: if rests { None } else { self.severity(key) },
         };
         let mut changes = Vec::new();
         let rules = self.rules();

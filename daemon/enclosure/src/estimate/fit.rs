@@ -3,7 +3,7 @@
 //! becomes the running filter's anchor. Residuals of an hour count as one measurement: fitting one-step predictions
 //! instead explains noise.
 use super::layout::SHAPES;
-use super::{Estimator, LEAN_S, Learned, PADS_MAX, Past, SLOW_SD_K, START_SD_K, STEP};
+use super::{Estimator, LEAN_S, Learned, PADS_MAX, Past, SHAPE_SHARES, SLOW_SD_K, START_SD_K, STEP};
 use crate::filter::Gaussian;
 use crate::models::{Course, Seen};
 use crate::prior::{PAD_LAGS, PROBE_LAG_S, Prior, SHARED};
@@ -11,6 +11,10 @@ use crate::rival::Mode;
 use crate::time::Timestamp;
 use alloc::vec::Vec;
 
+/// A fault that went by itself asks for this much more evidence of the next one, nats; and at the most for so much.
+const RETURNED_NATS: f64 = 10.0;
+/// See [`RETURNED_NATS`].
+const RETURNED_MOST_NATS: f64 = 40.0;
 /// Steps run again after a pad was found to have done something else: six hours, longer than any nest remembers.
 pub(super) const RERUN: usize = 1080;
 /// What the two layers cannot tell, K: an hour of residual counts as one measurement of this quality.
@@ -47,27 +51,33 @@ const STRIDE: f64 = 0.5;
 impl Estimator {
     /// Accepts rival `i`: the past since it began is run again with its drive.
     pub fn accept(&mut self, i: usize) {
-        let mut r = self.rivals.swap_remove(i);
+        let mut r = self.rivals[i].clone();
         // Where the drive is unknown nothing else tells when it switched.
         let earlier = if self.drives_known {
-            0
+            -(r.late_steps().min(r.steps) as isize)
         } else {
             let apart = r.mode.drive(0.0) - self.modes[r.pad].drive(0.0);
             r.began_before(&self.models, &self.lags, apart, STEP.s())
         };
-        let steps = (r.steps + earlier).min(self.memory.len());
+        let steps = r.steps.saturating_add_signed(earlier).min(self.memory.len());
         let from = self.memory.len() - steps;
         for past in self.memory.iter_mut().skip(from) {
             past.drive[r.pad] = r.mode.drive(f64::from(past.told[r.pad])) as f32;
         }
-        self.modes[r.pad] = r.mode;
+        let was = core::mem::replace(&mut self.modes[r.pad], r.mode);
+        // A fault that went by itself was more likely none: the next one must say more.
+        if r.mode == Mode::Follow {
+            let usual = self.usual.iter_mut().find(|(pad, mode, _)| *pad == r.pad && *mode == was);
+            if let Some((_, _, peak)) = usual {
+                *peak = (*peak + RETURNED_NATS).min(RETURNED_MOST_NATS);
+            }
+        }
         let origin = core::mem::take(&mut r.origin);
         // What was learned since it began was learned from a wrong drive.
         for (m, was) in self.belief.mean.iter_mut().zip(&origin) {
             *m = *was;
         }
-        // If it proves wrong, it was a fruitless peak.
-        self.rivals.push(r);
+        // If it proves wrong, it was a fruitless peak: ending the rivals keeps it.
         self.rerun();
     }
 
@@ -150,9 +160,9 @@ impl Estimator {
     pub(super) fn stand_anew(&mut self) {
         self.rerun();
         let l = self.layout();
-        for k in 0..SHAPES {
-            self.belief.renew(l.slow() + k, SLOW_SD_K * SLOW_SD_K);
-            self.belief.renew(l.quick() + k, 0.3 * 0.3);
+        for (k, share) in SHAPE_SHARES.iter().enumerate() {
+            self.belief.renew(l.slow() + k, share * share * SLOW_SD_K * SLOW_SD_K);
+            self.belief.renew(l.quick() + k, share * share * 0.3 * 0.3);
         }
     }
 

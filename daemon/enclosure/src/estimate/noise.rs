@@ -11,6 +11,46 @@ const MOMENT_ERROR_K: f64 = 0.08;
 /// Readings of one probe this far apart tell different things, s.
 const INDEPENDENT_S: f64 = 60.0;
 
+/// What disturbances usually add is their mean over about so many readings a minute apart: half a day.
+const USUAL_READINGS: f64 = 720.0;
+/// Variance by which a nest strays within three minutes, K²: before it has shown its own, the least and the most.
+const STRAY_K2: (f64, f64, f64) = (0.02, 0.0036, 0.04);
+/// From one age to the next it grows by this factor, as far as is not known better.
+const STRAY_GROWS: f64 = 1.5;
+/// What is not known counts for so many readings, and none is remembered longer than over so many.
+const STRAY_READINGS: (f64, f64) = (100.0, 1000.0);
+/// A rival with more evidence than this may be right, and its readings tell nothing of quiet times, nats.
+const STRAYS_BELOW_NATS: f64 = 2.0;
+/// Steps up to which readings after a belief was fixed belong together: 3, 6, 12 minutes; and longer.
+const STRAY_STEPS: [usize; 3] = [9, 18, 36];
+
+/// How far a nest strays from a belief some minutes old, by how old it is: mean square, K², and of how many readings.
+#[derive(Clone, Copy, Debug, Default)]
+pub(super) struct Strays([(f64, f64); 4]);
+
+impl Strays {
+    fn bin(steps: usize) -> usize {
+        STRAY_STEPS.iter().position(|most| steps <= *most).unwrap_or(STRAY_STEPS.len())
+    }
+
+    fn note(&mut self, steps: usize, k2: f64, weight: f64) {
+        let most = 9.0 * self.k2(steps);
+        let (mean, count) = &mut self.0[Self::bin(steps)];
+        *count = (*count + weight).min(STRAY_READINGS.1);
+        *mean += (k2.clamp(0.0, most) - *mean) * weight / *count;
+    }
+
+    /// What it strays after `steps`, K².
+    pub(super) fn k2(&self, steps: usize) -> f64 {
+        let mut expected = STRAY_K2.0;
+        for (i, (mean, count)) in self.0.iter().enumerate().take(Self::bin(steps) + 1) {
+            let guess = if i == 0 { STRAY_K2.0 } else { STRAY_GROWS * expected };
+            expected = (mean * count + guess * STRAY_READINGS.0) / (count + STRAY_READINGS.0);
+        }
+        expected.clamp(STRAY_K2.1, STRAY_K2.2)
+    }
+}
+
 impl Estimator {
     /// Noise by second differences: a smooth course cancels, white noise of variance σ² leaves 6σ².
     pub(super) fn note_noise(&mut self, p: usize, value_c: f64) {
@@ -30,8 +70,36 @@ impl Estimator {
     }
 
     pub(super) fn noise_of(&self, p: usize) -> f64 {
+        self.own_noise(p) + MOMENT_ERROR_K * MOMENT_ERROR_K
+    }
+
+    /// How much warmer than usual probe `p`'s place is by disturbances, K; learns what is usual.
+    pub(super) fn passing_k(&mut self, p: usize, weight: f64) -> f64 {
+        let l = self.layout();
+        let m = &self.belief.mean;
+        let now_k: f64 = super::readout::shapes(self.places_mm[p], self.axis.length_mm)
+            .enumerate()
+            .map(|(k, v)| v * (m[l.slow() + k] + m[l.quick() + k]))
+            .sum();
+        let passing_k = now_k - self.usual_k[p];
+        self.usual_k[p] += passing_k * weight / USUAL_READINGS;
+        passing_k
+    }
+
+    /// Of the probe and its moment alone, K².
+    pub(super) fn own_noise(&self, p: usize) -> f64 {
         let c = &self.courses[0];
         let per_s = (c.seen.shown[p] - c.seen.before[p]) / STEP.s();
-        self.noise_k2[p] + MOMENT_ERROR_K * MOMENT_ERROR_K + (TIMING_SD_S * per_s) * (TIMING_SD_S * per_s)
+        self.noise_k2[p] + (TIMING_SD_S * per_s) * (TIMING_SD_S * per_s)
+    }
+
+    /// Learns how far this nest strays from what was believed some minutes before, while nothing is amiss.
+    pub(super) fn note_strays(&mut self, p: usize, weight: f64) {
+        let noise = self.own_noise(p);
+        for r in self.rivals.iter().filter(|r| r.evidence < STRAYS_BELOW_NATS) {
+            if let Some(seen_k) = r.seen_k(p) {
+                self.strays.note(r.steps, seen_k * seen_k - noise, weight);
+            }
+        }
     }
 }

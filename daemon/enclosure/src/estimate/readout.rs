@@ -1,12 +1,15 @@
 //! Temperatures read off the bodies, each with the row that says how every uncertain thing would move it.
 use super::Estimator;
 use super::layout::SHAPES;
-use crate::models::{NUDGE, Rows, dot};
+use crate::models::{END_LOSS, GRID, NUDGE, Rows, dot};
 use alloc::vec::Vec;
 use core::f64::consts::PI;
 
 /// How far an end's sideways loss reaches into the body, mm: about a layer's thickness.
 const END_REACH_MM: f64 = 13.0;
+/// See [`Estimator::profile`]; divides the grid's intervals.
+const GRID_STRIDE: usize = 3;
+const _: () = assert!((GRID - 1).is_multiple_of(GRID_STRIDE));
 
 impl Estimator {
     pub(super) fn row_of_probe(&self, p: usize, part: f64) -> Vec<f64> {
@@ -27,8 +30,7 @@ impl Estimator {
     fn shapes(&self, h: &mut [f64], x_mm: f64) {
         let l = self.layout();
         h[l.air()] = 1.0;
-        for k in 0..SHAPES {
-            let v = libm::cos(k as f64 * PI * x_mm / self.axis.length_mm);
+        for (k, v) in shapes(x_mm, self.axis.length_mm).enumerate() {
             h[l.slow() + k] = v;
             h[l.quick() + k] = v;
         }
@@ -50,13 +52,21 @@ impl Estimator {
     /// Mean and standard deviation at each place of the profile, °C and K.
     pub fn profile(&self) -> (Vec<f64>, Vec<f64>, Vec<f64>) {
         let m = &self.models;
-        let (mut mean, mut sd) = (Vec::with_capacity(m.grid_mm.len()), Vec::with_capacity(m.grid_mm.len()));
-        for (j, x) in m.grid_mm.iter().enumerate() {
-            let (nominal, h) = self.read(|r| &r.grid[j], *x);
-            mean.push(self.room_c + nominal + dot(&h, &self.belief.mean));
-            sd.push(libm::sqrt(self.belief.spread(&h) + self.unmodelled_k2(*x, nominal)));
-        }
-        (m.grid_mm.clone(), mean, sd)
+        let believed = self.believed_amplitudes();
+        let mean = m.grid_mm.iter().enumerate().map(|(j, x)| self.mean_c(&believed, |r| &r.grid[j], *x)).collect();
+        // Variance bends slowly along the axis: every third place is reckoned, those between lie on a straight line.
+        let every = |j: usize| {
+            let (nominal, h) = self.read(|r| &r.grid[j], m.grid_mm[j]);
+            (self.belief.spread(&h), nominal)
+        };
+        let known: Vec<(f64, f64)> = (0..m.grid_mm.len()).step_by(GRID_STRIDE).map(every).collect();
+        let sd = m.grid_mm.iter().enumerate().map(|(j, x)| {
+            let (i, part) = (j / GRID_STRIDE, (j % GRID_STRIDE) as f64 / GRID_STRIDE as f64);
+            let (from, to) = (known[i], known[(i + 1).min(known.len() - 1)]);
+            let between = |a: f64, b: f64| a + part * (b - a);
+            libm::sqrt(between(from.0, to.0) + self.unmodelled_k2(*x, between(from.1, to.1)))
+        });
+        (m.grid_mm.clone(), mean, sd.collect())
     }
 
     /// Brood area: mean, its standard deviation, hottest point, °C, K, °C.
@@ -65,12 +75,12 @@ impl Estimator {
         let (nominal, h) = self.read(|r| &r.brood, mid);
         let mean = self.room_c + nominal + dot(&h, &self.belief.mean);
         let sd = libm::sqrt(self.belief.spread(&h) + self.unmodelled_k2(mid, nominal));
+        let believed = self.believed_amplitudes();
         let count = self.models.rows(0).brood_points.len();
         let hottest = (0..count)
             .map(|j| {
                 let x = self.brood.from_mm + self.brood.length_mm() * j as f64 / (count - 1) as f64;
-                let (nominal, h) = self.read(|r| &r.brood_points[j], x);
-                self.room_c + nominal + dot(&h, &self.belief.mean)
+                self.mean_c(&believed, |r| &r.brood_points[j], x)
             })
             .fold(f64::NEG_INFINITY, f64::max);
         (mean, sd, hottest)
@@ -79,8 +89,33 @@ impl Estimator {
     /// Temperature over the middle of the first pad, °C: where a thermostat's habits show.
     pub fn over_pad_c(&self) -> f64 {
         let at = self.axis.pads.first().map_or(0.0, |p| 0.5 * (p.from_mm + p.to_mm));
-        let (nominal, h) = self.read(|r| &r.pad, at);
-        self.room_c + nominal + dot(&h, &self.belief.mean)
+        self.mean_c(&self.believed_amplitudes(), |r| &r.pad, at)
+    }
+
+    /// Mode amplitudes at the believed physics, K: all that shares the nominal modes in one row.
+    fn believed_amplitudes(&self) -> Vec<f64> {
+        let nominal = &self.courses[0].amplitudes;
+        let colony = self.colony_k_s_w * self.belief.mean[self.layout().colony()];
+        let mut all: Vec<f64> = nominal.iter().zip(&self.models.colony).map(|(a, c)| a + colony * c).collect();
+        for (i, course) in self.courses.iter().enumerate().skip(1).filter(|(i, _)| *i != END_LOSS + 1) {
+            let share = self.belief.mean[i - 1] / NUDGE;
+            for (a, (moved, from)) in all.iter_mut().zip(course.amplitudes.iter().zip(nominal)) {
+                *a += share * (moved - from);
+            }
+        }
+        all
+    }
+
+    /// Believed temperature, °C, read by `row` off what [`Self::believed_amplitudes`] gives, disturbances at `at_mm`.
+    fn mean_c<'a>(&'a self, believed: &[f64], row: impl Fn(&'a Rows) -> &'a [f64], at_mm: f64) -> f64 {
+        let m = &self.belief.mean;
+        let own = row(self.models.rows(0));
+        let ends = dot(row(self.models.rows(END_LOSS + 1)), &self.courses[END_LOSS + 1].amplitudes)
+            - dot(own, &self.courses[0].amplitudes);
+        let l = self.layout();
+        let shapes: f64 =
+            shapes(at_mm, self.axis.length_mm).enumerate().map(|(k, v)| v * (m[l.slow() + k] + m[l.quick() + k])).sum();
+        self.room_c + dot(own, believed) + m[END_LOSS] / NUDGE * ends + m[l.air()] + shapes
     }
 
     /// Within a layer's thickness of an end heat leaves sideways too: what two layers along one axis cannot tell grows
@@ -99,7 +134,7 @@ impl Estimator {
     /// The same with the nearest probe `far_mm` away.
     pub(super) fn unmodelled_beside_k2(&self, x_mm: f64, excess_k: f64, far_mm: f64) -> f64 {
         let far = far_mm.min(60.0);
-        let share = 0.008 + 0.0003 * far + 0.015 * (self.end_effect(x_mm) - 1.0);
+        let share = 0.01 + 0.0003 * far + 0.015 * (self.end_effect(x_mm) - 1.0);
         0.03 * 0.03 + (share * excess_k) * (share * excess_k)
     }
 
@@ -123,4 +158,16 @@ impl Estimator {
     pub fn arriving(&self) -> impl Iterator<Item = f64> + '_ {
         self.courses[0].heat.arriving()
     }
+}
+
+/// cos kπx/L for each shape, by Chebyshev's recurrence: cos (k+1)φ = 2 cos φ cos kφ − cos (k−1)φ.
+pub(super) fn shapes(x_mm: f64, length_mm: f64) -> impl Iterator<Item = f64> {
+    let c = libm::cos(PI * x_mm / length_mm);
+    let (mut last, mut next) = (c, 1.0);
+    core::iter::repeat_with(move || {
+        let now = next;
+        (last, next) = (now, 2.0 * c * now - last);
+        now
+    })
+    .take(SHAPES)
 }

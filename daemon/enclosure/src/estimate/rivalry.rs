@@ -1,27 +1,52 @@
 //! The rivals of what is believed about the pads: that each mode has its own, and that what they taught outlives them.
-use super::Estimator;
-use crate::rival::Rival;
+use super::{Estimator, STEP};
+use crate::rival::{Mode, Rival, STAGGER_STEPS};
 
 impl Estimator {
-    pub(super) fn ensure_rivals(&mut self) {
+    /// Two of each: what the first held against a reading too early must not hide what begins just then.
+    fn ensure_rivals(&mut self) {
         for (pad, mode) in self.modes.iter().enumerate() {
             for other in mode.rivals() {
                 if !self.rivals.iter().any(|r| r.pad == pad && r.mode == *other) {
                     let mut rival = Rival::new(&self.models.bodies[0], pad, *other, self.lags.len());
                     let known = self.usual.iter().find(|(p, m, _)| *p == pad && m == other);
                     rival.usual_peak = known.map_or(0.0, |u| u.2);
+                    self.rivals.push(rival.clone());
                     self.rivals.push(rival);
                 }
             }
         }
     }
 
+    /// One step for all of them.
+    pub(super) fn advance_rivals(&mut self, told: &[f64], drive: &[f64]) {
+        self.ensure_rivals();
+        for pair in self.rivals.chunks_exact_mut(2) {
+            let peak = pair[0].usual_peak.max(pair[1].usual_peak);
+            for i in 0..2 {
+                let other = pair[1 - i].steps;
+                let r = &mut pair[i];
+                r.usual_peak = peak;
+                if r.steps > 0 || other == 0 || other >= STAGGER_STEPS {
+                    let apart = r.mode.drive(told[r.pad]) - drive[r.pad];
+                    r.advance(&self.models, &self.lags, apart, (&self.belief.mean, STEP.s()));
+                }
+            }
+        }
+    }
+
+    /// Lets the rivals of `mode` begin anew: what they saw has another reason, and teaches nothing.
+    pub fn excuse(&mut self, mode: Mode) {
+        self.rivals.iter_mut().filter(|r| r.mode == mode).for_each(Rival::forget);
+    }
+
     /// Ends all rivals, but not what they taught.
     pub(super) fn drop_rivals(&mut self) {
-        for mut r in core::mem::take(&mut self.rivals) {
-            r.restart();
-            self.usual.retain(|(p, m, _)| !(*p == r.pad && *m == r.mode));
-            self.usual.push((r.pad, r.mode, r.usual_peak));
+        self.rivals.iter_mut().for_each(Rival::restart);
+        for pair in core::mem::take(&mut self.rivals).chunks_exact(2) {
+            let peak = pair[0].usual_peak.max(pair[1].usual_peak);
+            self.usual.retain(|(p, m, _)| !(*p == pair[0].pad && *m == pair[0].mode));
+            self.usual.push((pair[0].pad, pair[0].mode, peak));
         }
     }
 }

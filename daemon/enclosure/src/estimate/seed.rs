@@ -4,7 +4,11 @@ use super::{Estimator, QUICK_S, SLOW_S};
 use crate::body::{Body, Heat};
 use crate::models::{END_LOSS, NUDGE, Rows, dot};
 use crate::prior::from_log;
+use alloc::collections::VecDeque;
 use alloc::vec::Vec;
+
+/// Modes of a body that runs ahead: the brood area's mean feels little of what is finer, and that is held as it is.
+const MODES_AHEAD: usize = 12;
 
 /// One body to run ahead.
 #[derive(Clone, Debug)]
@@ -51,6 +55,35 @@ impl Place {
 }
 
 impl Estimator {
+    /// A copy to run ahead with: it cannot fit.
+    #[must_use]
+    pub fn without_memory(&self) -> Self {
+        Self {
+            axis: self.axis.clone(),
+            places_mm: self.places_mm.clone(),
+            prior_sd: self.prior_sd.clone(),
+            log: self.log.clone(),
+            lags: self.lags.clone(),
+            models: self.models.clone(),
+            courses: self.courses.clone(),
+            laggards: self.laggards.clone(),
+            usual_k: self.usual_k.clone(),
+            belief: self.belief.clone(),
+            noise_k2: self.noise_k2.clone(),
+            memory: VecDeque::new(),
+            heard: VecDeque::new(),
+            prior_log: self.prior_log.clone(),
+            learned: None,
+            last_heard: self.last_heard.clone(),
+            last_values: self.last_values.clone(),
+            modes: self.modes.clone(),
+            rivals: self.rivals.clone(),
+            usual: self.usual.clone(),
+            news: None,
+            ..*self
+        }
+    }
+
     /// One body at the believed physics where it stands now, prepared for steps of `step_s`.
     pub fn seed(&self, step_s: f64) -> Seed {
         let mut log = self.log.clone();
@@ -63,7 +96,8 @@ impl Estimator {
                 heat.lean(nominal, &self.courses[i + 1].heat, self.belief.mean[i] / NUDGE);
             }
         }
-        let body = Body::on(self.models.bodies[0].modes.clone(), &self.axis, &from_log(&log), step_s);
+        let body = Body::on(self.models.bodies[0].modes.first(MODES_AHEAD), &self.axis, &from_log(&log), step_s);
+        let heat = heat.first(MODES_AHEAD);
         let mut amplitudes = alloc::vec![0.0; body.modes.len()];
         body.gallery(&heat, &mut amplitudes);
         let brood_mm = 0.5 * (self.brood.from_mm + self.brood.to_mm);

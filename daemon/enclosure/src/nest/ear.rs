@@ -30,6 +30,10 @@ pub struct Ear {
     pub trust: Trust,
     /// Why the last reading was not believed.
     pub rejected: Option<Rejection>,
+    /// When it last surprised the estimate and every rival, and by how much, K, if its last reading did.
+    pub(super) wild: Option<(Timestamp, f64)>,
+    /// By how much its last reading lay outside the gate, K; 0 within.
+    pub(super) astray_k: f64,
     pub(super) limit_run: Run,
     pub(super) hot_run: Run,
 }
@@ -75,6 +79,8 @@ impl Ear {
             usual_ms: 0.0,
             trust: Trust::default(),
             rejected: None,
+            wild: None,
+            astray_k: 0.0,
             limit_run: Run::default(),
             hot_run: Run::default(),
         }

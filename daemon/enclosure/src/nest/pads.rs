@@ -5,12 +5,16 @@ use crate::habits::Beyond;
 use crate::rival::Mode;
 use crate::time::{Span, Timestamp};
 
-/// Evidence at which a pad that reports is held for faulty, nats.
-const FAULT_NATS: f64 = 11.0;
+/// Evidence at which a pad that reports is held for stuck, nats: a danger, told sooner than a loss.
+const STUCK_NATS: f64 = 9.0;
+/// And for dead.
+const DEAD_NATS: f64 = 10.0;
 /// Before the first fit, and so long at the most, nothing is concluded about the pad.
 const GUESSES_FOR: Span = Span::from_h(12);
-/// After that, so many times that evidence where no fit would settle.
-const GUESSED_TIMES: f64 = 3.0;
+/// After that, this evidence where no fit would settle, nats.
+const GUESSED_NATS: f64 = 33.0;
+/// So many times that evidence while the nest stands open.
+const OPEN_TIMES: f64 = 2.0;
 /// Evidence at which it is believed again, nats.
 const RETURN_NATS: f64 = 5.0;
 /// Evidence at which a pad that does not report is held to have switched, nats.
@@ -35,21 +39,29 @@ pub enum Heating {
 
 impl Watch {
     pub(super) fn watch_pads(&mut self, est: &mut Estimator, at: Timestamp, told: f64) {
+        let reports = self.drives.first().is_some_and(|(source, _)| source.is_some());
+        // A nest that stands open cools as if its pad were dead, and warms on closing as if it were stuck.
+        let open = self.draught.is_open(at);
+        if open && reports {
+            est.excuse(Mode::Off);
+        }
         let settled = est.rivals().iter().enumerate().find(|(_, r)| {
             let reports = self.drives.get(r.pad).is_some_and(|(source, _)| source.is_some());
             let needed = match (reports, r.mode) {
                 (false, _) => SWITCH_NATS,
                 (true, Mode::Follow) => RETURN_NATS,
-                (true, Mode::On | Mode::Off) if est.is_fitted() => FAULT_NATS + r.usual_peak,
+                (true, Mode::Off) if est.is_fitted() => DEAD_NATS + r.usual_peak + self.draught.nats(at),
+                (true, Mode::On) if est.is_fitted() => {
+                    (if open { OPEN_TIMES } else { 1.0 }) * STUCK_NATS + r.usual_peak
+                }
                 // Until a fit has seen the nest its physics is a guess by the label; the raw guard needs no guess.
                 (true, Mode::On | Mode::Off) if est.age() < GUESSES_FOR => f64::INFINITY,
-                (true, Mode::On | Mode::Off) => GUESSED_TIMES * FAULT_NATS + r.usual_peak,
+                (true, Mode::On | Mode::Off) => GUESSED_NATS + r.usual_peak,
             };
             r.evidence > needed && (!reports || r.keeps_growing())
         });
-        let reports = self.drives.first().is_some_and(|(source, _)| source.is_some());
         if let Some((i, r)) = settled {
-            let since = at.minus(Span::from_ms(STEP.ms() * r.steps as i64));
+            let since = at.minus(Span::from_ms(STEP.ms() * r.steps.saturating_sub(r.late_steps()) as i64));
             let (mode, evidence) = (r.mode, r.evidence);
             est.accept(i);
             if reports {
@@ -65,7 +77,10 @@ impl Watch {
         if self.blind_until.is_some_and(|b| at < b) {
             return;
         }
-        let over_pad_c = est.over_pad_c();
+        // What the nest shows beyond all belief belongs to what it is.
+        let astray_k =
+            self.ears.iter().map(|e| e.astray_k).fold(0.0, |a: f64, b| if b.abs() > a.abs() { b } else { a });
+        let over_pad_c = est.over_pad_c() + astray_k;
         self.habits.note(at, on, over_pad_c);
         // While it is in dispute what the pad does, what is believed above it proves nothing.
         if !reports || est.rivals().iter().all(|r| r.evidence < DISPUTED_NATS) {

@@ -1,21 +1,46 @@
 //! What a page shows of a nest: the estimate run on to the moment asked for, and the vapour along it.
 use super::{GAP_TOO_LONG, Watch};
 use crate::core::{NestNow, ProbeNow, Profile};
+use crate::draught::Draught;
 use crate::estimate::{Estimator, STEP};
+use crate::habits::Habits;
+use crate::room_course::RoomCourse;
 use crate::time::{Span, Timestamp};
+use crate::vapour::Vapour;
 use alloc::vec::Vec;
 
 impl Watch {
     /// A copy of the estimate run on to `at` with what waits, the drive held.
     pub(crate) fn ahead(&self, at: Timestamp) -> Option<Estimator> {
-        let mut copy = Self { estimator: None, ..self.clone() };
-        let mut est = self.estimator.clone()?;
+        let mut est = self.estimator.as_ref()?.without_memory();
+        let mut copy = self.without_estimate();
         let most = est.at().plus(GAP_TOO_LONG);
         let mut dropped = Vec::new();
         while est.at().plus(STEP) <= at.min(most) {
             copy.step(&mut est, &mut dropped);
         }
         Some(est)
+    }
+
+    /// A copy that weighs readings and concludes nothing from them.
+    fn without_estimate(&self) -> Self {
+        Self {
+            nest: self.nest.clone(),
+            ears: self.ears.clone(),
+            vapour: Vapour::new(0),
+            drives: self.drives.clone(),
+            room: self.room.clone(),
+            pending: self.pending.clone(),
+            habits: Habits::default(),
+            draught: Draught::new(0),
+            course: RoomCourse::default(),
+            drive_habits: Vec::new(),
+            estimator: None,
+            looked: None,
+            fits: false,
+            given: None,
+            ..*self
+        }
     }
 
     /// Everything a page shows, as believed at `at`.
