@@ -86,7 +86,7 @@ impl Store {
     /// # Errors
     /// [`WriteError`]; the file is larger than it need be then.
     pub fn give_back(&mut self) -> Result<(), WriteError> {
-        self.conn.execute_batch("PRAGMA incremental_vacuum").map_err(|error| WriteError::of_group(&error))
+        give_back(&self.conn, 0).map_err(|error| WriteError::of_group(&error))
     }
 
     fn try_thin(&mut self, keep: &Keep, today: i64) -> rusqlite::Result<Thinned> {
@@ -95,7 +95,7 @@ impl Store {
             Next::Thin(day) => thin_day(&tx, day)?,
             Next::Drop(day) => drop_day(&tx, day)?,
             Next::GiveBack => {
-                tx.execute_batch(&format!("PRAGMA incremental_vacuum({PAGES_BACK})"))?;
+                give_back(&tx, PAGES_BACK)?;
                 Thinned::default()
             }
             Next::Nothing { over } => return Ok(Thinned { over, ..Thinned::default() }),
@@ -105,6 +105,15 @@ impl Store {
         tx.commit()?;
         Ok(Thinned { more: true, ..done })
     }
+}
+
+/// Gives up to `pages` free pages back to the file system, all if 0. The statement gives one page a row: it must be
+/// stepped to its end.
+fn give_back(conn: &Connection, pages: i64) -> rusqlite::Result<()> {
+    let mut statement = conn.prepare(&format!("PRAGMA incremental_vacuum({pages})"))?;
+    let mut freed = statement.query([])?;
+    while freed.next()?.is_some() {}
+    Ok(())
 }
 
 fn next(tx: &Transaction<'_>, keep: &Keep, today: i64) -> rusqlite::Result<Next> {

@@ -1,5 +1,5 @@
 use super::*;
-use crate::history::sample::{DAY_S, Place, at, change, ever, reading, rejected, still};
+use crate::history::sample::{DAY_S, Place, at, change, ever, numbered, reading, rejected, still};
 use crate::history::{Batch, Bucket, Gap, HistoricReading, KeeperNote, PACKED_AFTER, Quantity, SettingsInForce};
 use crate::history::{Settings, Writer};
 use enclosure::{Alarm, State};
@@ -258,4 +258,19 @@ fn settings_are_written_down_when_they_change() {
     };
     assert_eq!(texts(5, 100), ["a", "b", "a"]);
     assert_eq!((texts(15, 19), texts(25, 100)), (vec!["a".to_owned()], vec!["b".to_owned(), "a".to_owned()]));
+}
+
+#[test]
+fn what_packing_left_free_is_given_back_as_a_whole() {
+    let place = Place::new();
+    let mut store = place.open();
+    for i in (0..3_000).step_by(100) {
+        store.commit(&(i..i + 100).map(numbered).collect::<Vec<_>>()).unwrap();
+    }
+    while store.pack_step(at(60 * DAY_S)).unwrap().more {}
+    let free =
+        |store: &Store| -> i64 { store.conn.pragma_query_value(None, "freelist_count", |row| row.get(0)).unwrap() };
+    assert!(free(&store) > 10, "{} pages are free", free(&store));
+    store.give_back().unwrap();
+    assert_eq!(free(&store), 0);
 }
