@@ -93,6 +93,10 @@ impl Judge {
         // The raw guard needs no model: it raises at once.
         let (verdict, on_delay) = if by_guard.is_some() {
             (Verdict::Ill, Span::ZERO)
+        } else if watch.nest.brood.is_none() {
+            // Only the guard watches, and that has just been asked.
+            let is_heard = watch.newest.is_some_and(|at| now.since(at) < STALE);
+            (if is_heard { Verdict::Well } else { Verdict::Unknown }, s.limit_on_delay)
         } else if watch.guess_is_contradicted(limit_c) {
             (Verdict::Well, s.on_delay(Alarm::BroodLimit))
         } else {

@@ -119,6 +119,27 @@ fn three_readings_past_the_limit_are_a_danger_whatever_the_estimate_holds() {
     assert_eq!(b.first("brood-limit", "raised"), Some(123), "{:?}", b.raised);
 }
 
+/// With no brood place in the shelf file the guard alone watches, and must also say when it is over.
+#[test]
+fn a_danger_told_by_the_guard_alone_ends() {
+    let mut bench = Bench::new();
+    let mut shelf = bench.core.shelf().clone();
+    (shelf.nests[0].brood, shelf.nests[0].band) = (None, None);
+    bench.core = Core::new(shelf);
+    let hear = |bench: &mut Bench, c: f64, minutes: usize| {
+        for _ in 0..minutes {
+            bench.minute += 1;
+            bench.say("oak-node:brood", Measured::Temperature(c));
+        }
+    };
+    hear(&mut bench, 22.0, 60);
+    hear(&mut bench, 41.0, 3);
+    hear(&mut bench, 25.0, 30);
+    let of_limit: Vec<_> = bench.raised.iter().filter(|r| r.1 == "brood-limit").map(|r| (r.0, r.2)).collect();
+    assert_eq!(of_limit.first(), Some(&(63, "raised")), "{:?}", bench.raised);
+    assert!(of_limit.len() == 2 && of_limit[1].1 == "returned", "{of_limit:?}");
+}
+
 #[test]
 fn two_readings_past_the_limit_are_none() {
     let mut b = Bench::new();
