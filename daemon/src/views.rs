@@ -3,7 +3,7 @@
 //! - [`hours`]: moments in the keeper's own time zone, and the spans that a keeper asks for;
 //! - [`words`]: what each alarm means and what to do;
 //! - [`now`]: a snapshot as the page of now;
-//! - [`ahead`]: what is expected of a brood place, drawn and in words;
+//! - `ahead`: what is expected of a brood place, drawn and in words;
 //! - [`span`]: a day, a week, a year by the calendar on the wall;
 //! - [`coarse`]: what the probes said over a long span, in few numbers;
 //! - [`past`]: stored readings, run through a core of its own, as a picture of a span;

@@ -107,7 +107,7 @@ fn hindsight_is_the_first_fit_after_a_span_or_the_last_before() {
     )
     .unwrap();
     let nest = &file.shelf.nests[0];
-    let of = |n, refused| FitRecord { shape: crate::pipeline::keeping::shape(nest), ..record(n, refused) };
+    let of = |n, refused| FitRecord { shape: shape(nest), ..record(n, refused) };
     let other = record(4, None);
     let all = [of(1, None), of(3, None), other, of(5, Some(NotTaken::ForetellsWorse)), of(7, None), of(9, None)];
     keep(&mut store, all.into_iter().map(FitAct::New).collect());

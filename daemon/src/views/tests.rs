@@ -163,7 +163,7 @@ fn an_estimate_without_fresh_readings_calls_itself_a_guess() {
 #[test]
 fn a_fit_learned_later_tells_the_first_hours_better() {
     let made = made();
-    let mut core = enclosure::Core::new(made.file.shelf.clone());
+    let mut core = Core::new(made.file.shelf.clone());
     let names: Vec<String> = core.sources().to_vec();
     let names: Vec<&str> = names.iter().map(String::as_str).collect();
     let learned_from = at_h(0.0)..at_h(28.0);

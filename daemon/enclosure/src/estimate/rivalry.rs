@@ -27,7 +27,8 @@ impl Estimator {
                 let other = pair[1 - i].steps;
                 let r = &mut pair[i];
                 r.usual_peak = peak;
-                if r.steps > 0 || other == 0 || other >= STAGGER_STEPS {
+                // A switch that nobody told is dated afterwards; there a second one only switches too often.
+                if r.steps > 0 || other == 0 || (self.drives_known && other >= STAGGER_STEPS) {
                     let apart = r.mode.drive(told[r.pad]) - drive[r.pad];
                     r.advance(&self.models, &self.lags, apart, (&self.belief.mean, STEP.s()));
                 }
