@@ -101,12 +101,13 @@ impl Habits {
         beyond.then_some(Beyond { since, longest_s, extreme_c: highest_c })
     }
 
-    /// Whether it stays off past what it ever did and past where it always came back, by `margin_k`.
-    pub fn stays_off(&self, at: Timestamp, over_pad_c: f64, margin_k: f64) -> Option<Beyond> {
+    /// Whether it stays off past what it ever did and past where it always came back, by `margin_k`. Spells that nobody
+    /// told are only worked out: those must be longer (`told` is false).
+    pub fn stays_off(&self, at: Timestamp, over_pad_c: f64, margin_k: f64, told: bool) -> Option<Beyond> {
         let (false, since) = self.now? else { return None };
         let (longest_s, lowest_c, spread_k) = self.off.known?;
-        let beyond =
-            at.since(since).s() > 1.5 * longest_s + 300.0 && over_pad_c < lowest_c - margin_k.max(2.0 * spread_k);
+        let most_s = if told { 1.5 * longest_s + 300.0 } else { 2.0 * longest_s + 900.0 };
+        let beyond = at.since(since).s() > most_s && over_pad_c < lowest_c - margin_k.max(2.0 * spread_k);
         beyond.then_some(Beyond { since, longest_s, extreme_c: lowest_c })
     }
 }

@@ -84,13 +84,13 @@ impl Watch {
         self.habits.note(at, on, over_pad_c);
         // While it is in dispute what the pad does, what is believed above it proves nothing.
         if !reports || est.rivals().iter().all(|r| r.evidence < DISPUTED_NATS) {
-            self.watch_habits(at, over_pad_c);
+            self.watch_habits(at, over_pad_c, reports);
         }
     }
 
-    fn watch_habits(&mut self, at: Timestamp, over_pad_c: f64) {
+    fn watch_habits(&mut self, at: Timestamp, over_pad_c: f64, reports: bool) {
         let on = self.habits.stays_on(at, over_pad_c, HABIT_MARGIN_K);
-        let off = self.habits.stays_off(at, over_pad_c, HABIT_MARGIN_K);
+        let off = self.habits.stays_off(at, over_pad_c, HABIT_MARGIN_K, reports);
         self.heating = match self.heating {
             Heating::Untold(..) | Heating::Missing(..) => self.heating,
             Heating::Plausible | Heating::NeverLetsGo(_) | Heating::NeverComesOn(_) => match (on, off) {
