@@ -13,6 +13,7 @@ pub mod listen;
 pub mod mirror;
 pub mod notices;
 pub mod permit;
+mod picture_file;
 pub mod pipeline;
 pub mod plan;
 pub mod replay;

@@ -2,6 +2,7 @@
 //! the mat sticks on. Needs no daemon and no history; with a nest described by flags, no shelf file either.
 pub mod wish;
 
+use crate::picture_file::{Ending, save};
 use crate::shelf_file::ShelfErrors;
 use crate::views::plan::plan_view;
 use anyhow::{Context as _, Result};
@@ -84,9 +85,7 @@ fn write(
         }
         Some((path, ending)) => {
             let view = views.into_iter().next().context("planning: there is no nest")?;
-            std::fs::write(path, drawn(ending, name, view)?).with_context(|| {
-                format!("writing {}: check that the directory exists and may be written", path.display())
-            })
+            save(path, drawn(ending, name, view)?)
         }
     }
 }
@@ -131,21 +130,8 @@ pub fn view(wish: &Wish, nest: Option<&Nest>) -> Result<PlanView, WrongCall> {
     }
 }
 
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-enum Ending {
-    Html,
-    Png,
-    Svg,
-}
-
 fn ending(path: &Path) -> Result<Ending, WrongCall> {
-    let ending = path.extension().and_then(|e| e.to_str()).map(str::to_ascii_lowercase);
-    match ending.as_deref() {
-        Some("html" | "htm") => Ok(Ending::Html),
-        Some("png") => Ok(Ending::Png),
-        Some("svg") => Ok(Ending::Svg),
-        _ => Err(WrongCall::Ending { path: path.to_owned() }),
-    }
+    Ending::of(path).ok_or_else(|| WrongCall::Ending { path: path.to_owned() })
 }
 
 fn drawn(ending: Ending, shelf_name: String, plan: PlanView) -> Result<Vec<u8>> {

@@ -1,6 +1,7 @@
 //! `warmend review`: a span of history as a page, a picture or text. Reads only; whether a daemon runs does not matter.
 use crate::clock::Clock;
 use crate::history::Reader;
+use crate::picture_file::{Ending, save};
 use crate::report::{self, Report};
 use crate::shelf_file::ShelfFile;
 use crate::views::hours::{Hours, moment};
@@ -132,11 +133,6 @@ fn load(reader: &Reader, args: &Args, span: &Range<Timestamp>) -> Result<Load> {
     Ok(Load::of(&load::changes(reader, span)?, span, chatter))
 }
 
-fn save(path: &Path, bytes: Vec<u8>) -> Result<()> {
-    std::fs::write(path, bytes)
-        .with_context(|| format!("writing {}: check that the directory exists and may be written", path.display()))
-}
-
 fn chosen(args: &Args) -> Result<Vec<&Nest>, WrongCall> {
     let nests = &args.file.shelf.nests;
     let known = || nests.iter().map(|n| n.id.as_str()).collect::<Vec<_>>().join(", ");
@@ -149,21 +145,8 @@ fn chosen(args: &Args) -> Result<Vec<&Nest>, WrongCall> {
     }
 }
 
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-enum Ending {
-    Html,
-    Png,
-    Svg,
-}
-
 fn ending(path: &Path) -> Result<Ending, WrongCall> {
-    let ending = path.extension().and_then(|e| e.to_str()).map(str::to_ascii_lowercase);
-    match ending.as_deref() {
-        Some("html" | "htm") => Ok(Ending::Html),
-        Some("png") => Ok(Ending::Png),
-        Some("svg") => Ok(Ending::Svg),
-        _ => Err(WrongCall::Ending { path: path.to_owned() }),
-    }
+    Ending::of(path).ok_or_else(|| WrongCall::Ending { path: path.to_owned() })
 }
 
 fn span(args: &Args, now: Timestamp, hours: &Hours) -> Result<Range<Timestamp>, WrongCall> {

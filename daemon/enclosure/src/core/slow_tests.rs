@@ -3,9 +3,7 @@ use super::*;
 use crate::alarm::Event;
 use crate::psychro::saturation_pa;
 use crate::reading::Measured;
-use crate::shelf::{
-    AlarmSettings, Band, Cover, Material, Nest, NestKind, Pad, PadPlace, Probe, Season, SeasonKind, Stretch,
-};
+use crate::shelf::{AlarmSettings, Band, Cover, Nest, Season, SeasonKind};
 use std::string::ToString;
 use std::{vec, vec::Vec};
 
@@ -14,34 +12,11 @@ const BEGIN: Timestamp = Timestamp::from_unix_ms(1_772_323_200_000);
 const PROBES: [&str; 3] = ["oak-node:warm", "oak-node:brood", "oak-node:cool"];
 
 fn nest(rated_w: f64) -> Nest {
-    let probe = |source: &str, at_mm| Probe { source: source.to_string(), at_mm };
-    Nest {
-        id: "oak".to_string(),
-        kind: NestKind::Nest,
-        joined_to: None,
-        length_mm: 240.0,
-        width_mm: None,
-        height_mm: None,
-        material: Material { conductivity_w_mk: 0.18, density_kg_m3: 700.0, heat_capacity_j_kgk: 1600.0 },
-        cover: None,
-        pads: vec![Pad {
-            id: None,
-            span: Stretch { from_mm: 0.0, to_mm: 80.0 },
-            rated_w,
-            drive: Some("oak-node:pad".to_string()),
-            thermostat_c: None,
-            thermostat_at_mm: None,
-            place: PadPlace::Under,
-        }],
-        brood: Some(Stretch { from_mm: 50.0, to_mm: 90.0 }),
-        band: Some(Band { low_c: 15.0, high_c: 31.0, limit_c: 35.0, hot_c: 40.0 }),
-        humidity_pct: Some((45.0, 75.0)),
-        material_limit_c: None,
-        probes: PROBES.into_iter().zip([10.0, 70.0, 230.0]).map(|(s, at)| probe(s, at)).collect(),
-        room: Some("room:air".to_string()),
-        seasons: vec![],
-        since: None,
-    }
+    let mut nest = tests::nest();
+    nest.pads[0].rated_w = rated_w;
+    nest.band = Some(Band { low_c: 15.0, high_c: 31.0, limit_c: 35.0, hot_c: 40.0 });
+    nest.humidity_pct = Some((45.0, 75.0));
+    nest
 }
 
 /// What one minute is like.

@@ -21,7 +21,7 @@ pub(crate) fn shelf_of(ids: &[&str]) -> Shelf {
     Shelf { name: "bench".to_string(), nests: ids.iter().map(named).collect(), alarms: AlarmSettings::default() }
 }
 
-fn nest() -> Nest {
+pub(crate) fn nest() -> Nest {
     let probe = |source: &str, at_mm| Probe { source: source.to_string(), at_mm };
     Nest {
         id: "oak".to_string(),

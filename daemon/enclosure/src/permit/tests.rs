@@ -3,7 +3,7 @@ use crate::body::{Axis, Body, Physics};
 use crate::models::dot;
 use crate::prior::{from_log, prior};
 use crate::reading::{Measured, Reading};
-use crate::shelf::{AlarmSettings, Material, Nest, NestKind, Pad, PadPlace, Probe, Shelf, Stretch};
+use crate::shelf::{AlarmSettings, Nest, Shelf};
 use crate::{Input, KeeperAct};
 use std::string::ToString;
 use std::vec;
@@ -14,34 +14,11 @@ const LEASE: Span = Span::from_min(3);
 const ROOM_C: f64 = 20.0;
 
 fn nest() -> Nest {
-    let probe = |source: &str, at_mm| Probe { source: source.to_string(), at_mm };
-    Nest {
-        id: "oak".to_string(),
-        kind: NestKind::Nest,
-        joined_to: None,
-        length_mm: 240.0,
-        width_mm: None,
-        height_mm: None,
-        material: Material { conductivity_w_mk: 0.18, density_kg_m3: 700.0, heat_capacity_j_kgk: 1600.0 },
-        material_limit_c: None,
-        cover: None,
-        pads: vec![Pad {
-            id: None,
-            span: Stretch { from_mm: 0.0, to_mm: 80.0 },
-            rated_w: 6.0,
-            drive: Some("oak-node:pad".to_string()),
-            thermostat_c: None,
-            thermostat_at_mm: None,
-            place: PadPlace::Under,
-        }],
-        brood: Some(Stretch { from_mm: 50.0, to_mm: 90.0 }),
-        band: Some(Band { low_c: 22.0, high_c: 28.0, limit_c: 31.0, hot_c: 44.0 }),
-        humidity_pct: None,
-        probes: vec![probe("oak-node:warm", 10.0), probe("oak-node:brood", 85.0), probe("oak-node:cool", 230.0)],
-        room: Some("room:air".to_string()),
-        seasons: vec![],
-        since: None,
-    }
+    let mut nest = crate::core::tests::nest();
+    nest.pads[0].rated_w = 6.0;
+    nest.band = Some(Band { low_c: 22.0, high_c: 28.0, limit_c: 31.0, hot_c: 44.0 });
+    nest.probes[1].at_mm = 85.0;
+    nest
 }
 
 /// A nest whose physics is not what the handbook says, and a node that drives its pad as far as it has leave to.
