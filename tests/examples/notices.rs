@@ -11,7 +11,7 @@ use tests::story::warmth;
 use tests::{SOON, minute_now_s, moment, shelf, wait};
 
 /// Dangers that are timed at each rate.
-const DANGERS: usize = 200;
+const DANGERS: usize = 50;
 /// Readings in a pack of the load: a node that reads ten probes.
 const IN_A_PACK: u32 = 10;
 /// A nest that only the raw guard watches, at 40 °C: no estimate lengthens or shortens a danger.

@@ -59,8 +59,6 @@ const NOISE_SD_K: f64 = 0.08;
 const GATE_SIGMA: f64 = 5.0;
 /// See [`Estimator::infer_drive`]: share of the prior's deviation that is left to the running filter.
 const UNKNOWN_DRIVE_SHARE: f64 = 0.3;
-/// See [`Estimator::infer_drive`]: what a nest strays within minutes at the least, K².
-const UNTOLD_STRAY_K2: f64 = 0.0208;
 /// And what quick disturbances may take instead, K for each shape.
 const UNKNOWN_DRIVE_QUICK_K: f64 = 0.25;
 /// What a few hours seem to say about the physics beyond the last fit is forgotten over this long, s.
@@ -348,9 +346,7 @@ impl Estimator {
             let passing_k = self.passing_k(p, weight);
             let mut rivals = core::mem::take(&mut self.rivals);
             for r in &mut rivals {
-                // Where nothing tells when the pad switched, its own switches are among the strays.
-                let least = if self.drives_known { 0.0 } else { UNTOLD_STRAY_K2 };
-                let noise = own + open + self.strays.k2(r.steps).max(least);
+                let noise = own + open + self.stray_k2(r.steps);
                 explained |= r.hear(&Said { probe: p, part, beyond_nominal, row: &h, noise, passing_k, weight });
             }
             self.rivals = rivals;

@@ -6,6 +6,10 @@ use alloc::collections::VecDeque;
 const PROBE_SMOOTHING_S: f64 = 180.0;
 /// Smoothing of what the cool end says about the room, s.
 const COOL_END_SMOOTHING_S: f64 = 900.0;
+/// Where a room has been of late is its mean over this long, s.
+const CALM_S: f64 = 1800.0;
+/// A room so far from that moves faster than houses do, K.
+const MOVING_K: f64 = 0.8;
 /// A room probe silent for longer is replaced by the cool end.
 const SILENT_AFTER: Span = Span::from_min(30);
 
@@ -13,6 +17,8 @@ const SILENT_AFTER: Span = Span::from_min(30);
 #[derive(Clone, Debug, Default)]
 pub struct Room {
     value_c: Option<f64>,
+    /// Where it has been of late, °C.
+    calm_c: Option<f64>,
     measured: Option<Timestamp>,
     inferred: Option<Timestamp>,
 }
@@ -22,6 +28,7 @@ impl Room {
     pub fn measure(&mut self, at: Timestamp, value_c: f64) {
         let gap_s = self.measured.map_or(f64::INFINITY, |m| at.since(m).s().max(0.0));
         self.value_c = Some(follow(self.value_c, value_c, gap_s, PROBE_SMOOTHING_S));
+        self.calm_c = Some(follow(self.calm_c, value_c, gap_s, CALM_S));
         self.measured = Some(at);
     }
 
@@ -32,12 +39,18 @@ impl Room {
         }
         let gap_s = self.inferred.map_or(60.0, |m| at.since(m).s().clamp(0.0, 3600.0));
         self.value_c = Some(follow(self.value_c, value_c, gap_s, COOL_END_SMOOTHING_S));
+        self.calm_c = Some(follow(self.calm_c, value_c, gap_s, CALM_S));
         self.inferred = Some(at);
     }
 
     /// The room's temperature, °C, once anything was heard.
     pub fn value_c(&self) -> Option<f64> {
         self.value_c
+    }
+
+    /// Whether it is moving as no house does by itself: a window, a door.
+    pub fn is_moving(&self) -> bool {
+        self.value_c.zip(self.calm_c).is_some_and(|(now, calm)| (now - calm).abs() > MOVING_K)
     }
 
     /// Whether its own probe speaks, as of `now`.

@@ -194,12 +194,14 @@ async fn a_week_is_looked_back_upon_at_its_hour() {
     assert_eq!(probe.request().await.json()["alarm"], "brood-hot");
     clock.advance(Span::from_min(2));
     told.send(samples::told(Alarm::BroodHot, Event::Raised, "plaster")).await.unwrap();
-    assert_eq!(probe.request().await.json()["nest"], "plaster");
     // Two nests and two weeks are recalled for it: that may take a while on a busy machine.
     let long = Duration::from_secs(240);
     while tokio::time::timeout(long, outcomes.recv()).await.unwrap().unwrap().delivery.outcome != "weekly report sent" {
     }
-    let week = probe.request().await.json();
+    // The hour may strike before the message is out, or after.
+    let said = [probe.request().await.json(), probe.request().await.json()];
+    assert!(said.iter().any(|letter| letter["nest"] == "plaster"), "{said:?}");
+    let week = said.iter().find(|letter| letter["alarm"] == "weekly").expect("the week");
     assert_eq!((week["alarm"].as_str(), week["priority"].as_str()), (Some("weekly"), Some("advice")));
     let text = week["text"].as_str().unwrap();
     for part in ["The week: Shelf study", "Nest oak: The brood place was at", "Nest plaster: ", "a day (the guideline"]

@@ -6,14 +6,14 @@ use crate::rival::Mode;
 use crate::time::{Span, Timestamp};
 
 /// Evidence at which a pad that reports is held for stuck, nats: a danger, told sooner than a loss.
-const STUCK_NATS: f64 = 9.0;
+const STUCK_NATS: f64 = 10.0;
 /// And for dead.
 const DEAD_NATS: f64 = 10.0;
 /// Before the first fit, and so long at the most, nothing is concluded about the pad.
 const GUESSES_FOR: Span = Span::from_h(12);
 /// After that, this evidence where no fit would settle, nats.
 const GUESSED_NATS: f64 = 33.0;
-/// So many times that evidence while the nest stands open.
+/// So many times that evidence while the nest stands open, or the room moves.
 const OPEN_TIMES: f64 = 2.0;
 /// Evidence at which it is believed again, nats.
 const RETURN_NATS: f64 = 5.0;
@@ -42,6 +42,8 @@ impl Watch {
         let reports = self.drives.first().is_some_and(|(source, _)| source.is_some());
         // A nest that stands open cools as if its pad were dead, and warms on closing as if it were stuck.
         let open = self.draught.is_open(at);
+        // A window draws on the nest in ways that no room probe tells.
+        let times = if open || self.room.is_moving() { OPEN_TIMES } else { 1.0 };
         if open && reports {
             est.excuse(Mode::Off);
         }
@@ -50,10 +52,8 @@ impl Watch {
             let needed = match (reports, r.mode) {
                 (false, _) => SWITCH_NATS,
                 (true, Mode::Follow) => RETURN_NATS,
-                (true, Mode::Off) if est.is_fitted() => DEAD_NATS + r.usual_peak + self.draught.nats(at),
-                (true, Mode::On) if est.is_fitted() => {
-                    (if open { OPEN_TIMES } else { 1.0 }) * STUCK_NATS + r.usual_peak
-                }
+                (true, Mode::Off) if est.is_fitted() => times * DEAD_NATS + r.usual_peak + self.draught.nats(at),
+                (true, Mode::On) if est.is_fitted() => times * STUCK_NATS + r.usual_peak,
                 // Until a fit has seen the nest its physics is a guess by the label; the raw guard needs no guess.
                 (true, Mode::On | Mode::Off) if est.age() < GUESSES_FOR => f64::INFINITY,
                 (true, Mode::On | Mode::Off) => GUESSED_NATS + r.usual_peak,
