@@ -351,7 +351,7 @@ impl Estimator {
             }
             self.rivals = rivals;
             if within {
-                self.note_strays(p, weight);
+                self.note_strays(p, own, weight);
             }
             if within && hearing == Hearing::All {
                 self.belief.absorb(&expected, surprise);

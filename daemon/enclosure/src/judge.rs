@@ -6,7 +6,7 @@ pub mod water;
 use crate::alarm::Alarm;
 use crate::forecast::{Foresight, Outlook};
 use crate::lifecycle::Verdict;
-use crate::nest::{Heating, Watch};
+use crate::nest::{GUARD_C, Heating, Watch};
 use crate::shelf::{AlarmSettings, Band, Season, SeasonKind};
 use crate::time::{Span, Timestamp};
 use crate::trust::Fault;
@@ -19,8 +19,6 @@ use alloc::vec::Vec;
 const MEAN_OVER: Span = Span::from_h(1);
 /// Samples kept for it.
 const SAMPLES: usize = 61;
-/// Without a band only this guards the hottest point, °C.
-const GUARD_C: f64 = 40.0;
 /// An estimate older than this judges nothing.
 const STALE: Span = Span::from_min(12);
 

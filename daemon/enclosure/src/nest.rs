@@ -8,6 +8,7 @@ mod show;
 mod weighing;
 
 pub use ear::Ear;
+pub(crate) use ear::GUARD_C;
 pub(crate) use fitting::estimator_of;
 pub use humidity::Along;
 pub use pads::Heating;
@@ -156,11 +157,11 @@ impl Watch {
             }
         }
         self.recall(source, at, measured);
-        self.sniff(source, at);
         if let (true, Measured::Temperature(c)) = (self.room_source == Some(source), measured) {
             self.room.measure(at, c);
         }
         if let Some(p) = self.ears.iter().position(|e| e.source == source) {
+            self.sniff(p, at);
             match measured {
                 Measured::Humidity(rh) => self.ears[p].humidity = Some((rh, at)),
                 Measured::Temperature(c) => self.hear_probe(p, at, c, out),
@@ -171,11 +172,8 @@ impl Watch {
     }
 
     /// Whether the nest stands open shows in its vapour first.
-    fn sniff(&mut self, source: SourceId, at: Timestamp) {
-        if let Some(p) = self.ears.iter().position(|e| e.source == source)
-            && let Some(damp) = self.vapour.places.get(p).and_then(Hygrometer::newest)
-            && damp.at == at
-        {
+    fn sniff(&mut self, p: usize, at: Timestamp) {
+        if let Some(damp) = self.vapour.places.get(p).and_then(Hygrometer::newest).filter(|d| d.at == at) {
             self.draught.hear(p, &damp);
         }
     }
@@ -197,8 +195,7 @@ impl Watch {
             ear.limit_run.hear(at, value_c, b.limit_c, b.limit_c - limit_k);
             ear.hot_run.hear(at, value_c, b.hot_c, b.hot_c - hot_k);
         } else {
-            // Without a band the guard alone watches, at 40 °C.
-            ear.limit_run.hear(at, value_c, 40.0, 40.0 - limit_k);
+            ear.limit_run.hear(at, value_c, GUARD_C, GUARD_C - limit_k);
         }
         self.newest = Some(self.newest.map_or(at, |n| n.max(at)));
         if self.first.is_none() {
@@ -237,8 +234,8 @@ impl Watch {
             }
         }
         while est.at().plus(STEP) <= horizon {
-            self.step(&mut est, out);
-            self.conclude(&mut est);
+            let told = self.step(&mut est, out);
+            self.conclude(&mut est, told);
         }
         self.estimator = Some(est);
     }
@@ -257,7 +254,8 @@ impl Watch {
         true
     }
 
-    fn step(&mut self, est: &mut Estimator, out: &mut Vec<Rejected>) {
+    /// One step of the estimate, with the readings that fall into it; gives what each pad was told meanwhile.
+    fn step(&mut self, est: &mut Estimator, out: &mut Vec<Rejected>) -> [f64; PADS_MAX] {
         let from = est.at();
         let to = from.plus(STEP);
         let mut told = [0.0; PADS_MAX];
@@ -274,15 +272,12 @@ impl Watch {
             self.pending.pop_front();
             self.weigh(est, p, at, value_c, out);
         }
+        told
     }
 
     /// What a step teaches beyond the warmth itself: what the pads do, what is usual, and the physics.
-    fn conclude(&mut self, est: &mut Estimator) {
+    fn conclude(&mut self, est: &mut Estimator, told: [f64; PADS_MAX]) {
         let to = est.at();
-        let mut told = [0.0; PADS_MAX];
-        for (t, (_, drive)) in told.iter_mut().zip(&self.drives) {
-            *t = drive.mean(to.minus(STEP), to);
-        }
         if !self.drives.is_empty() {
             self.watch_pads(est, to, told[0]);
         }

@@ -284,16 +284,21 @@ fn worse_than_when_it_was_answered_is_raised_anew_and_a_silence_ends_the_reminde
     assert_eq!(way.said.len(), 3);
 }
 
-#[test]
-fn someone_on_the_way_quiets_the_repetition_for_half_an_hour_and_not_the_escalation() {
-    let mut ways = [0, 1, 2].map(|rank| {
+/// Three people's ways, the first of which has told of a stuck mat; and the name of that.
+fn three_ways_a_minute_on() -> ([Way; 3], AlarmName) {
+    let ways = [0, 1, 2].map(|rank| {
         let mut way = Way::plain();
         way.turn = Turn::of_rank(rank);
         way.hear(Alarm::HeaterStuckOn, Event::Raised);
         way.pass(1, &Sent::Done);
         way
     });
-    let name = AlarmName { alarm: "heater-stuck-on".to_owned(), nest: Some("oak".to_owned()), probe: None, node: None };
+    (ways, AlarmName { alarm: "heater-stuck-on".to_owned(), nest: Some("oak".to_owned()), probe: None, node: None })
+}
+
+#[test]
+fn someone_on_the_way_quiets_the_repetition_for_half_an_hour_and_not_the_escalation() {
+    let (mut ways, name) = three_ways_a_minute_on();
     for way in &mut ways {
         way.desk.on_the_way(way.now, &name);
         way.pass(45, &Sent::Done);
@@ -304,14 +309,7 @@ fn someone_on_the_way_quiets_the_repetition_for_half_an_hour_and_not_the_escalat
 
 #[test]
 fn who_cannot_get_there_passes_it_on_at_once() {
-    let mut ways = [0, 1, 2].map(|rank| {
-        let mut way = Way::plain();
-        way.turn = Turn::of_rank(rank);
-        way.hear(Alarm::HeaterStuckOn, Event::Raised);
-        way.pass(1, &Sent::Done);
-        way
-    });
-    let name = AlarmName { alarm: "heater-stuck-on".to_owned(), nest: Some("oak".to_owned()), probe: None, node: None };
+    let (mut ways, name) = three_ways_a_minute_on();
     for way in &mut ways {
         way.desk.pass_on(way.now, &name);
         way.pass(1, &Sent::Done);

@@ -6,7 +6,7 @@ use tests::rp2040::Flashed;
 #[test]
 fn the_image_that_is_flashed_says_warmth_and_humidity_and_heats_on_leave_only() {
     let dir = tempfile::tempdir().unwrap();
-    lay_out(dir.path(), ON_LEAVE);
+    lay_out(dir.path(), &on_leave());
     let daemon = Daemon::run(dir.path());
     let probes = json!({ "warm": [26.5, 55.0], "cool": [22.0, 48.0] });
     let mut board = Flashed::power(dir.path(), &settings("oak-node", 2), (daemon.broker, PUMP), &probes);

@@ -24,7 +24,7 @@ fn somebody(daemon: &Daemon) -> Line {
 #[test]
 fn a_mapped_sensor_can_withdraw_heat_and_never_justify_it() {
     let dir = tempfile::tempdir().unwrap();
-    lay_out(dir.path(), &format!("{ON_LEAVE}{MAPPED}"));
+    lay_out(dir.path(), &format!("{}{MAPPED}", on_leave()));
     let daemon = Daemon::run(dir.path());
     let bench = Bench::new(dir.path(), 0x57, &settings("oak-node", 2), PUMP);
     bench.lead_to(daemon.broker);
@@ -51,7 +51,7 @@ fn a_mapped_sensor_can_withdraw_heat_and_never_justify_it() {
 #[test]
 fn where_nobody_is_bound_to_topics_signed_packs_justify_heat_and_a_feigned_one_ends_it() {
     let dir = tempfile::tempdir().unwrap();
-    shelf::write(dir.path(), &[ON_LEAVE, shelf::SERVICES]);
+    shelf::write(dir.path(), &[&on_leave(), shelf::SERVICES]);
     std::fs::write(dir.path().join("oak.key"), "07".repeat(32)).unwrap();
     let daemon = Daemon::run(dir.path());
     let anybody = Line::open(Line::options("anybody", daemon.broker));

@@ -6,7 +6,7 @@ use wire::{JsonWriter, Permit, PermitKind, write_permit};
 #[test]
 fn heat_comes_on_leave_ends_in_a_danger_and_returns_by_a_person_only() {
     let dir = tempfile::tempdir().unwrap();
-    lay_out(dir.path(), ON_LEAVE);
+    lay_out(dir.path(), &on_leave());
     let daemon = Daemon::run(dir.path());
     let bench = Bench::new(dir.path(), 0x57, &settings("oak-node", 2), PUMP);
     bench.lead_to(daemon.broker);
@@ -55,7 +55,7 @@ fn heat_comes_on_leave_ends_in_a_danger_and_returns_by_a_person_only() {
 #[test]
 fn a_permit_that_is_garbled_forged_or_said_again_ends_heat_until_the_next_good_one() {
     let dir = tempfile::tempdir().unwrap();
-    lay_out(dir.path(), ON_LEAVE);
+    lay_out(dir.path(), &on_leave());
     let daemon = Daemon::run(dir.path());
     let bench = Bench::new(dir.path(), 0x57, &settings("oak-node", 4), PUMP);
     bench.lead_to(daemon.broker);
@@ -103,7 +103,7 @@ fn at_ms(line: &str) -> Option<u64> {
 #[test]
 fn without_a_line_heat_ends_with_the_lease_and_the_node_speaks_again() {
     let dir = tempfile::tempdir().unwrap();
-    lay_out(dir.path(), ON_LEAVE);
+    lay_out(dir.path(), &on_leave());
     let daemon = Daemon::run(dir.path());
     let mut bench = Bench::new(dir.path(), 0x57, &settings("oak-node", 10), PUMP);
     bench.hurried = true;

@@ -17,31 +17,16 @@ const KEY: [u8; 32] = [7; 32];
 const A_WHILE: Duration = Duration::from_secs(180);
 
 /// A nest whose mat the node drives on leave.
-const ON_LEAVE: &str = r#"
-[[nest]]
-id = "oak"
-length_mm = 240
-material = "oak"
-[nest.pad]
+fn on_leave() -> String {
+    const PAD: &str = r#"[nest.pad]
 from_mm = 0
 to_mm = 80
 watts = 5.0
 drive = "oak-node:pad"
 permit_key_file = "oak.key"
-[nest.brood]
-from_mm = 50
-to_mm = 90
-[nest.band]
-low_c = 24.0
-high_c = 31.0
-limit_c = 35.0
-[[nest.probe]]
-source = "oak-node:warm"
-at_mm = 70
-[[nest.probe]]
-source = "oak-node:cool"
-at_mm = 230
 "#;
+    shelf::PLAIN.replace("[nest.brood]\n", &format!("{PAD}[nest.brood]\n"))
+}
 
 fn settings(node: &str, every_s: u16) -> Settings {
     let name = |text: &str| Name::try_from(text).unwrap();

@@ -77,13 +77,7 @@ impl Estimator {
 
     /// How much warmer than usual probe `p`'s place is by disturbances, K; learns what is usual.
     pub(super) fn passing_k(&mut self, p: usize, weight: f64) -> f64 {
-        let l = self.layout();
-        let m = &self.belief.mean;
-        let now_k: f64 = super::readout::shapes(self.places_mm[p], self.axis.length_mm)
-            .enumerate()
-            .map(|(k, v)| v * (m[l.slow() + k] + m[l.quick() + k]))
-            .sum();
-        let passing_k = now_k - self.usual_k[p];
+        let passing_k = self.disturbed_k(self.places_mm[p]) - self.usual_k[p];
         self.usual_k[p] += passing_k * weight / USUAL_READINGS;
         passing_k
     }
@@ -103,8 +97,8 @@ impl Estimator {
     }
 
     /// Learns how far this nest strays from what was believed some minutes before, while nothing is amiss.
-    pub(super) fn note_strays(&mut self, p: usize, weight: f64) {
-        let noise = self.own_noise(p);
+    /// `noise` is the probe's own, K².
+    pub(super) fn note_strays(&mut self, p: usize, noise: f64, weight: f64) {
         for r in self.rivals.iter().filter(|r| r.evidence < STRAYS_BELOW_NATS) {
             if let Some(seen_k) = r.seen_k(p) {
                 self.strays.note(r.steps, seen_k * seen_k - noise, weight);

@@ -112,10 +112,14 @@ impl Estimator {
         let own = row(self.models.rows(0));
         let ends = dot(row(self.models.rows(END_LOSS + 1)), &self.courses[END_LOSS + 1].amplitudes)
             - dot(own, &self.courses[0].amplitudes);
-        let l = self.layout();
-        let shapes: f64 =
-            shapes(at_mm, self.axis.length_mm).enumerate().map(|(k, v)| v * (m[l.slow() + k] + m[l.quick() + k])).sum();
-        self.room_c + dot(own, believed) + m[END_LOSS] / NUDGE * ends + m[l.air()] + shapes
+        self.room_c + dot(own, believed) + m[END_LOSS] / NUDGE * ends + m[self.layout().air()] + self.disturbed_k(at_mm)
+    }
+
+    /// What slow and quick disturbances are believed to add at `at_mm`, K.
+    pub(super) fn disturbed_k(&self, at_mm: f64) -> f64 {
+        let (m, l) = (&self.belief.mean, self.layout());
+        let by_shape = |(k, v): (usize, f64)| v * (m[l.slow() + k] + m[l.quick() + k]);
+        shapes(at_mm, self.axis.length_mm).enumerate().map(by_shape).sum()
     }
 
     /// Within a layer's thickness of an end heat leaves sideways too: what two layers along one axis cannot tell grows
@@ -161,7 +165,7 @@ impl Estimator {
 }
 
 /// cos kπx/L for each shape, by Chebyshev's recurrence: cos (k+1)φ = 2 cos φ cos kφ − cos (k−1)φ.
-pub(super) fn shapes(x_mm: f64, length_mm: f64) -> impl Iterator<Item = f64> {
+fn shapes(x_mm: f64, length_mm: f64) -> impl Iterator<Item = f64> {
     let c = libm::cos(PI * x_mm / length_mm);
     let (mut last, mut next) = (c, 1.0);
     core::iter::repeat_with(move || {

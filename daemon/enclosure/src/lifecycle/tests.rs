@@ -284,14 +284,32 @@ fn every_state_goes_where_the_diagram_says() {
     }
 }
 
+/// Numbers below what is asked for, always the same ones.
+fn dice(mut seed: u64) -> impl FnMut(u64) -> u64 {
+    move |n| {
+        seed = seed.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
+        (seed >> 33) % n
+    }
+}
+
+/// What a keeper or the clock may do, by its number from 0 to 7.
+fn act(n: u64, until: Timestamp) -> Trigger {
+    match n {
+        0 => Trigger::Acknowledge,
+        1 => Trigger::Reset,
+        2 => Trigger::Shelve(until),
+        3 => Trigger::Unshelve,
+        4 => Trigger::TakeOut(Some(until)),
+        5 => Trigger::PutBack,
+        6 => Trigger::Worse,
+        _ => Trigger::Time,
+    }
+}
+
 /// An event names the state that it leads to; a state that changes has an event, but for the first judging.
 #[test]
 fn no_state_changes_without_an_event() {
-    let mut seed = 7_u64;
-    let mut draw = |n: u64| {
-        seed = seed.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
-        (seed >> 33) % n
-    };
+    let mut draw = dice(7);
     for round in 0..2_000 {
         let manner = Manner { latches: round % 3 == 0, settles: round % 2 == 0, ..plain() };
         let mut life = Life::NotJudged;
@@ -301,14 +319,7 @@ fn no_state_changes_without_an_event() {
             let now = at(min);
             let until = now.plus(Span::from_min(1 + draw(9) as i64));
             let trigger = match draw(16) {
-                0 => Trigger::Acknowledge,
-                1 => Trigger::Reset,
-                2 => Trigger::Shelve(until),
-                3 => Trigger::Unshelve,
-                4 => Trigger::TakeOut(Some(until)),
-                5 => Trigger::PutBack,
-                6 => Trigger::Worse,
-                7 => Trigger::Time,
+                n @ 0..=7 => act(n, until),
                 8..=10 => Trigger::Judged(Verdict::Well),
                 11 => Trigger::Judged(Verdict::Between),
                 _ => Trigger::Judged(Verdict::Ill),
@@ -338,11 +349,7 @@ fn no_state_changes_without_an_event() {
 /// answer outlives a silence, here it is asked for again.
 #[test]
 fn what_part_9_says_of_its_states_holds_on_every_path() {
-    let mut seed = 11_u64;
-    let mut draw = |n: u64| {
-        seed = seed.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
-        (seed >> 33) % n
-    };
+    let mut draw = dice(11);
     let (mut raised, mut resets) = (0, 0);
     for round in 0..1_000 {
         let manner = Manner { latches: round % 2 == 0, ..plain() };
@@ -353,14 +360,7 @@ fn what_part_9_says_of_its_states_holds_on_every_path() {
             let now = at(min);
             let until = now.plus(Span::from_min(1 + draw(9) as i64));
             let trigger = match draw(14) {
-                0 => Trigger::Acknowledge,
-                1 => Trigger::Reset,
-                2 => Trigger::Shelve(until),
-                3 => Trigger::Unshelve,
-                4 => Trigger::TakeOut(Some(until)),
-                5 => Trigger::PutBack,
-                6 => Trigger::Worse,
-                7 => Trigger::Time,
+                n @ 0..=7 => act(n, until),
                 8..=10 => Trigger::Judged(Verdict::Well),
                 _ => Trigger::Judged(Verdict::Ill),
             };

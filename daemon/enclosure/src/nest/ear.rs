@@ -8,6 +8,8 @@ use crate::trust::Trust;
 const GUARD_READINGS: u32 = 3;
 /// See [`GUARD_READINGS`].
 const GUARD_APART: Span = Span::from_s(20);
+/// Without a band only this guards the hottest point, °C.
+pub(crate) const GUARD_C: f64 = 40.0;
 /// A probe this near the brood area speaks for it, mm.
 const BESIDE_MM: f64 = 15.0;
 
