@@ -87,6 +87,11 @@ fn load(daemon: &Daemon, a_second: u32, over: &AtomicBool, said: &AtomicU64) {
     }
 }
 
+/// Whether a letter tells of the danger that is timed; the load's node, hours behind, may be told of as well.
+fn is_danger(letter: &serde_json::Value, event: &str) -> bool {
+    letter["alarm"] == "brood-limit" && letter["event"] == event
+}
+
 /// Dangers that begin and end; from the third hot reading to the notice, each.
 fn dangers(daemon: &Daemon, post: &Post) -> Vec<Duration> {
     let mut node = Node::new("oak-node", 7);
@@ -103,14 +108,14 @@ fn dangers(daemon: &Daemon, post: &Post) -> Vec<Duration> {
         say(&mut node, 42.0);
         node.answered(0);
         let said: Instant = say(&mut node, 42.0);
-        let raised = || post.came_when().into_iter().filter(|(_, l)| l["event"] == "raised").nth(round);
+        let raised = || post.came_when().into_iter().filter(|(_, l)| is_danger(l, "raised")).nth(round);
         let (came, _) = wait("the notice", SOON, raised);
         took.push(came - said);
         for _ in 0..3 {
             say(&mut node, 28.0);
         }
         node.answered(0);
-        let ended = || post.came().iter().filter(|l| l["event"] == "returned").count();
+        let ended = || post.came().iter().filter(|l| is_danger(l, "returned")).count();
         wait("its end", SOON, || (ended() > round).then_some(()));
     }
     took
