@@ -33,7 +33,7 @@ impl Rod {
     /// places (m), for steps of `step_s`.
     pub fn body(&self, heated_m: (f64, f64), watts: f64, step_s: f64) -> Body {
         let span = Stretch { from_mm: 1e3 * heated_m.0, to_mm: 1e3 * heated_m.1 };
-        let axis = Axis { wall_mm: 0.0, length_mm: 1e3 * self.length_m, pads: vec![span] };
+        let axis = Axis { wall_mm: 0.0, blur_mm: 0.0, length_mm: 1e3 * self.length_m, pads: vec![span] };
         let loss = self.film_w_m2k * self.round_m / (self.rho_c * self.area_m2);
         let heating = watts / (self.rho_c * self.area_m2 * (heated_m.1 - heated_m.0));
         let diffusivity_mm2_s = 1e6 * self.k_w_mk / self.rho_c;

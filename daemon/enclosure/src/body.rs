@@ -52,6 +52,8 @@ pub struct Axis {
     pub wall_mm: f64,
     /// Every pad's span.
     pub pads: Vec<Stretch>,
+    /// How far heat spreads along the axis on its way from a pad into the base, standard deviation, mm.
+    pub blur_mm: f64,
 }
 
 /// [`Physics`] on an [`Axis`], prepared for one fixed step.
@@ -153,6 +155,8 @@ impl Body {
         let scale = libm::sqrt(physics.base_exchange_per_s / physics.gallery_exchange_per_s);
         for (i, k2) in rates.into_iter().enumerate() {
             let diffusion = physics.diffusivity_mm2_s * k2;
+            // A box seen through a normal distribution, mode by mode.
+            let blurred = libm::exp(-0.5 * axis.blur_mm * axis.blur_mm * k2);
             let pair = Pair::of(
                 diffusion + physics.base_loss_per_s + physics.base_exchange_per_s,
                 diffusion + physics.gallery_loss_per_s + physics.gallery_exchange_per_s,
@@ -170,7 +174,7 @@ impl Body {
                 for ((pad, settled), (span, gain)) in
                     body.pads.iter_mut().zip(&mut body.settled).zip(spans.iter().zip(&physics.gain_k_s))
                 {
-                    let push = pair.base[branch] * gain * span[i];
+                    let push = pair.base[branch] * gain * span[i] * blurred;
                     pad[at] = push * held;
                     settled[at] = push / rate;
                 }
@@ -301,7 +305,12 @@ mod tests {
 
     fn bar(exchange: f64) -> (Axis, Physics) {
         // R1: L 0.30 m, w 0.12 m, t 0.04 m, k 0.35, ρ 800, c 1000, h 8, a pad of 3 W on [0, 0.08] m, insulated ends.
-        let axis = Axis { length_mm: 300.0, wall_mm: 0.0, pads: alloc::vec![Stretch { from_mm: 0.0, to_mm: 80.0 }] };
+        let axis = Axis {
+            length_mm: 300.0,
+            wall_mm: 0.0,
+            blur_mm: 0.0,
+            pads: alloc::vec![Stretch { from_mm: 0.0, to_mm: 80.0 }],
+        };
         let physics = Physics {
             diffusivity_mm2_s: 0.4375,
             base_loss_per_s: 6.666_667e-4,
@@ -426,7 +435,12 @@ mod tests {
     fn walls_are_a_longer_body_seen_from_within() {
         let (mut axis, mut physics) = bar(1.0);
         physics.end_loss = 5.0;
-        let long = Axis { length_mm: 320.0, wall_mm: 0.0, pads: alloc::vec![Stretch { from_mm: 10.0, to_mm: 90.0 }] };
+        let long = Axis {
+            length_mm: 320.0,
+            wall_mm: 0.0,
+            blur_mm: 0.0,
+            pads: alloc::vec![Stretch { from_mm: 10.0, to_mm: 90.0 }],
+        };
         axis.wall_mm = 10.0;
         let (walled, long) = (Body::new(&axis, &physics, 20.0, 24), Body::new(&long, &physics, 20.0, 24));
         let (a, b) = (steady(&walled, 1.0), steady(&long, 1.0));

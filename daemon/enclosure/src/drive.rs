@@ -28,6 +28,8 @@ pub struct Drive {
     state: Option<f64>,
     /// The last mean duty, as reported.
     mean_before: f64,
+    /// Whether it tells what the pad takes, and not what it was told.
+    is_measured: bool,
 }
 
 #[derive(Clone, Copy, Debug)]
@@ -43,6 +45,7 @@ impl Drive {
         if self.last.is_some_and(|last| at <= last) {
             return;
         }
+        self.is_measured = matches!(measured, Measured::Power(_));
         let duty = match measured {
             Measured::Duty(d) => d,
             Measured::Power(w) => (w / rated_w.max(0.1)).clamp(0.0, 1.5),
@@ -103,6 +106,11 @@ impl Drive {
         }
         // A state holds until the next change, which would have been sent.
         Some(if self.state.is_some() { now.max(last) } else { last })
+    }
+
+    /// Whether it tells what the pad takes: then a pad that is dead is told off.
+    pub fn is_measured(&self) -> bool {
+        self.is_measured
     }
 
     /// The last value: what is taken to hold until the next record.

@@ -13,6 +13,10 @@ const MARKS_OF_A_DAY: usize = 7;
 const MARK_SD_K: f64 = 1.2;
 /// Marks within this much of a time of day speak for it.
 const NEAR: Span = Span::from_min(45);
+/// A pad is on above, and off below; between it is as it was.
+const ON: f64 = 0.6;
+/// See [`ON`].
+const OFF: f64 = 0.4;
 /// Drive that stays within this share all day is a dimmer's.
 const FLAT: f64 = 0.15;
 /// Half the hysteresis of a thermostat that nobody has seen switch, K.
@@ -71,7 +75,7 @@ impl DriveHabit {
         self.day.note(at, drive);
         let keep = libm::exp(-gap_s / 3600.0);
         self.recent = Some(self.recent.map_or(drive, |r| drive + (r - drive) * keep));
-        let on = drive > 0.5;
+        let on = self.turns(drive) != self.is_on();
         if on {
             self.full += 0.01 * (drive - self.full);
         }
@@ -91,6 +95,11 @@ impl DriveHabit {
     pub fn interrupt(&mut self) {
         self.on = None;
         self.cycling = false;
+    }
+
+    /// Whether `drive` would switch it.
+    pub fn turns(&self, drive: f64) -> bool {
+        if self.is_on() { drive < OFF } else { drive > ON }
     }
 
     /// Whether it is on.

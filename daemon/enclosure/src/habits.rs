@@ -20,6 +20,16 @@ const NOT_YET: i64 = 3;
 const HEATS_FOR: Span = Span::from_min(5);
 /// The same of a pad that does not heat: a lid that is lifted cools the nest too.
 const IDLES_FOR: Span = Span::from_min(20);
+/// A pad that heats for so long without pause is never off: a dimmer's.
+const STEADY: Span = Span::from_h(24);
+/// A pad is on above, and off below this share of its swing; between it is as it was.
+const ON: f64 = 0.65;
+/// See [`ON`].
+const OFF: f64 = 0.35;
+/// A swing of less is none: a dimmer's noise.
+const SWING_LEAST: f64 = 0.4;
+/// What the lowest and the highest drive forget with each look, and take on.
+const SWING: (f64, f64) = (1.0 / 1440.0, 0.2);
 /// A margin is at least so many deviations of what the hours showed.
 const MARGIN_SIGMA: f64 = 2.0;
 
@@ -33,15 +43,20 @@ struct Hour {
     /// Coolest while it did not, °C.
     idles_c: Option<f64>,
     let_go: u32,
-    /// Longest spell of heat, and of none, that ended, s.
-    longest_s: (f64, f64),
 }
 
 /// The habits of one pad.
 #[derive(Clone, Debug, Default)]
 pub struct Habits {
     hours: VecDeque<Hour>,
-    now: Option<(bool, Timestamp)>,
+    /// Whether it is on.
+    now: Option<bool>,
+    /// Since when.
+    turned: Option<Timestamp>,
+    /// Whether it heated for a day without pause before.
+    was_steady: bool,
+    /// Lowest and highest drive of about a day.
+    swing: Option<(f64, f64)>,
     /// Whether it let go since somebody began to watch: a first warm-up is no habit.
     cycling: bool,
     /// Since when it has been past them: heating, not heating.
@@ -51,12 +66,12 @@ pub struct Habits {
 /// How far a pad is beyond its habits.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Beyond {
-    /// Since when it has been on, or off.
+    /// Since when it has been past them.
     pub since: Timestamp,
-    /// The longest such spell known, s.
-    pub longest_s: f64,
-    /// The warmest place at which it ever heated (or the coolest at which it did not), °C.
-    pub extreme_c: f64,
+    /// How warm its place is now, °C.
+    pub now_c: f64,
+    /// The warmest at which it ever heated (or the coolest at which it did not), °C; none where it heated without pause.
+    pub extreme_c: Option<f64>,
 }
 
 /// The most extreme of what the hours showed, and their spread.
@@ -67,8 +82,10 @@ struct Known {
 }
 
 impl Habits {
-    /// The pad is on or off, and its place `over_pad_c` warm, as of `at`; what it does is a habit while `is_plausible`.
-    pub fn note(&mut self, at: Timestamp, on: bool, over_pad_c: f64, is_plausible: bool) {
+    /// The pad is driven at `drive`, and its place `over_pad_c` warm, as of `at`; what it does is a habit while
+    /// `is_plausible`.
+    pub fn note(&mut self, at: Timestamp, drive: f64, over_pad_c: f64, is_plausible: bool) {
+        let on = self.is_on(drive);
         let number = at.unix_ms().div_euclid(3_600_000);
         if self.hours.back().is_none_or(|h| h.number < number) {
             if self.hours.len() == HOURS {
@@ -76,22 +93,18 @@ impl Habits {
             }
             self.hours.push_back(Hour { number, ..Hour::default() });
         }
-        let turned = self.now.filter(|(was, _)| *was != on);
-        let was_cycling = self.cycling;
-        self.cycling |= turned.is_some_and(|(was, _)| was);
-        if self.now.is_none() || turned.is_some() {
-            self.now = Some((on, at));
+        let began = *self.turned.get_or_insert(at);
+        let turned = self.now.replace(on).filter(|was| *was != on);
+        if let Some(was) = turned {
+            self.was_steady = was && at.since(began) >= STEADY;
+            self.turned = Some(at);
         }
+        self.cycling |= turned == Some(true);
         let Some(hour) = self.hours.back_mut().filter(|_| self.cycling) else { return };
-        if let Some((was, since)) = turned.filter(|_| was_cycling) {
-            let length_s = at.since(since).s();
-            let longest_s = if was { &mut hour.longest_s.0 } else { &mut hour.longest_s.1 };
-            *longest_s = longest_s.max(length_s);
-            hour.let_go += u32::from(was);
-        }
+        hour.let_go += u32::from(turned == Some(true));
         // A pad that has just let go was right to heat up to here, whatever was thought of it.
-        let heated = turned.is_some_and(|(was, _)| was) || (on && is_plausible);
-        let idled = turned.is_some_and(|(was, _)| !was) || (!on && is_plausible);
+        let heated = turned == Some(true) || (on && is_plausible);
+        let idled = turned == Some(false) || (!on && is_plausible);
         if heated {
             hour.heats_c = Some(hour.heats_c.map_or(over_pad_c, |c| c.max(over_pad_c)));
         }
@@ -100,39 +113,45 @@ impl Habits {
         }
     }
 
+    /// Whether the pad is on, measured by its own swing: what full drive brings is known only to some tenths where nobody
+    /// reports.
+    fn is_on(&mut self, drive: f64) -> bool {
+        let (low, high) = self.swing.unwrap_or((drive, drive));
+        let towards = |from: f64, outward: bool| from + (drive - from) * if outward { SWING.1 } else { SWING.0 };
+        let (low, high) = (towards(low, drive < low), towards(high, drive > high));
+        self.swing = Some((low, high));
+        let was = self.now.unwrap_or(drive > 0.5);
+        if high - low < SWING_LEAST {
+            return was;
+        }
+        drive > low + (high - low) * if was { OFF } else { ON }
+    }
+
     /// Forgets the spell under way: nobody watched.
     pub fn interrupt(&mut self) {
         self.now = None;
+        self.turned = None;
+        self.was_steady = false;
         self.cycling = false;
         self.past = (None, None);
     }
 
     /// Whether the pad heats past where it ever did, by `margin_k`.
     pub fn stays_on(&mut self, at: Timestamp, over_pad_c: f64, margin_k: f64) -> Option<Beyond> {
-        let known = self.known(at, |h| h.heats_c, f64::max);
-        let since = self.now.filter(|(on, _)| *on).map(|(_, since)| since);
+        let known = self.known(at, |h| h.heats_c, f64::max).filter(|_| self.now == Some(true));
         let past = known.filter(|k| over_pad_c > k.extreme_c + margin_k.max(MARGIN_SIGMA * k.sd_k));
-        let longest_s = self.hours.iter().map(|h| h.longest_s.0).fold(0.0, f64::max);
-        let (Some(known), Some(since)) = (past, since) else {
-            self.past.0 = None;
-            return None;
-        };
-        let began = *self.past.0.get_or_insert(at);
-        (at.since(began) >= HEATS_FOR).then_some(Beyond { since, longest_s, extreme_c: known.extreme_c })
+        lasting(&mut self.past.0, at, past.map(|k| k.extreme_c), over_pad_c, HEATS_FOR)
     }
 
     /// Whether it does not heat past where it always came back, by `margin_k`.
     pub fn stays_off(&mut self, at: Timestamp, over_pad_c: f64, margin_k: f64) -> Option<Beyond> {
-        let known = self.known(at, |h| h.idles_c, f64::min);
-        let since = self.now.filter(|(on, _)| !*on).map(|(_, since)| since);
+        if self.now == Some(false) && self.was_steady {
+            let beyond = |since| Beyond { since, now_c: over_pad_c, extreme_c: None };
+            return self.turned.filter(|since| at.since(*since) >= IDLES_FOR).map(beyond);
+        }
+        let known = self.known(at, |h| h.idles_c, f64::min).filter(|_| self.now == Some(false));
         let past = known.filter(|k| over_pad_c < k.extreme_c - margin_k.max(MARGIN_SIGMA * k.sd_k));
-        let longest_s = self.hours.iter().map(|h| h.longest_s.1).fold(0.0, f64::max);
-        let (Some(known), Some(since)) = (past, since) else {
-            self.past.1 = None;
-            return None;
-        };
-        let began = *self.past.1.get_or_insert(at);
-        (at.since(began) >= IDLES_FOR).then_some(Beyond { since, longest_s, extreme_c: known.extreme_c })
+        lasting(&mut self.past.1, at, past.map(|k| k.extreme_c), over_pad_c, IDLES_FOR)
     }
 
     fn known(&self, at: Timestamp, of: fn(&Hour) -> Option<f64>, extreme: fn(f64, f64) -> f64) -> Option<Known> {
@@ -151,6 +170,22 @@ impl Habits {
         let variance = known().map(|c| (c - mean) * (c - mean)).sum::<f64>() / count as f64;
         Some(Known { extreme_c: known().reduce(extreme)?, sd_k: libm::sqrt(variance) })
     }
+}
+
+/// What has lasted for long enough since `began`.
+fn lasting(
+    began: &mut Option<Timestamp>,
+    at: Timestamp,
+    past_c: Option<f64>,
+    now_c: f64,
+    least: Span,
+) -> Option<Beyond> {
+    let Some(extreme_c) = past_c else {
+        *began = None;
+        return None;
+    };
+    let since = *began.get_or_insert(at);
+    (at.since(since) >= least).then_some(Beyond { since, now_c, extreme_c: Some(extreme_c) })
 }
 
 #[cfg(test)]
@@ -183,7 +218,7 @@ mod tests {
             let at = self.at();
             let said = (self.habits.stays_on(at, self.c, 0.5), self.habits.stays_off(at, self.c, 0.5));
             self.on = on;
-            self.habits.note(at, on, self.c, said == (None, None));
+            self.habits.note(at, f64::from(u8::from(on)), self.c, said == (None, None));
             said
         }
 
@@ -202,10 +237,10 @@ mod tests {
         let mut days = Days::new();
         days.regulated(1500);
         let beyond = (0..60).find_map(|_| days.minute(true, 0.1).0).expect("told");
-        assert!((29.0..29.2).contains(&beyond.extreme_c), "{beyond:?}");
+        assert!(beyond.extreme_c.is_some_and(|c| (29.0..29.2).contains(&c)), "{beyond:?}");
         // Half a kelvin past, for five minutes.
         assert!((29.9..30.3).contains(&days.c), "{:.1}", days.c);
-        assert!(beyond.longest_s < 1200.0 && beyond.since < days.at(), "{beyond:?}");
+        assert_eq!(days.at().since(beyond.since), HEATS_FOR);
     }
 
     #[test]
@@ -235,6 +270,27 @@ mod tests {
         }
         let mut days = Days::new();
         assert!((0..4 * 1440).all(|_| days.minute(true, 0.001) == (None, None)));
+    }
+
+    #[test]
+    fn a_dimmers_pad_that_gives_nothing_is_told() {
+        let mut days = Days::new();
+        assert!((0..1500).all(|_| days.minute(true, 0.001) == (None, None)));
+        let told = (0..60).find(|_| days.minute(false, -0.02).1.is_some_and(|b| b.extreme_c.is_none()));
+        assert!(told.is_some_and(|minutes| (20..25).contains(&minutes)), "{told:?}");
+        assert_eq!(days.minute(true, 0.1), (None, None), "and well again with its heat");
+    }
+
+    #[test]
+    fn a_dimmers_noise_is_no_switching() {
+        let mut habits = Habits::default();
+        for i in 0..4 * 1440_i64 {
+            let drive = 0.5 + 0.15 * ((i * 7 % 11) as f64 / 5.0 - 1.0);
+            let at = BEGIN.plus(Span::from_min(i));
+            let warmer_c = 25.0 + i as f64 / 1440.0;
+            assert!(habits.stays_on(at, warmer_c, 0.5).is_none() && habits.stays_off(at, warmer_c, 0.5).is_none());
+            habits.note(at, drive, warmer_c, true);
+        }
     }
 
     #[test]

@@ -5,6 +5,7 @@ pub mod water;
 
 use crate::alarm::Alarm;
 use crate::forecast::{Foresight, Outlook};
+use crate::habits::Beyond;
 use crate::lifecycle::Verdict;
 use crate::nest::{GUARD_C, Heating, Watch};
 use crate::shelf::{AlarmSettings, Band, Season, SeasonKind};
@@ -280,16 +281,22 @@ fn describe_heating(watch: &Watch, now: Timestamp) -> String {
             odds(nats)
         ),
         Heating::NeverLetsGo(b) => format!(
-            "The heating mat has been on for {}; it never stayed on for more than {:.0} min before, and always let go by {:.1} °C above the mat.",
+            "For {} the heating mat has heated though it is {:.1} °C warm above it; in the two days before it never heated \
+             where it was warmer than {:.1} °C.",
             now.since(b.since),
-            b.longest_s / 60.0,
-            b.extreme_c
+            b.now_c,
+            b.extreme_c.unwrap_or(b.now_c)
         ),
-        Heating::NeverComesOn(b) => format!(
-            "The heating mat has been off for {}; it never stayed off for more than {:.0} min before, and always came on by {:.1} °C above the mat.",
-            now.since(b.since),
-            b.longest_s / 60.0,
-            b.extreme_c
+        Heating::NeverComesOn(Beyond { since, extreme_c: None, .. }) => {
+            format!(
+                "For {} the heating mat has given no heat; for a day before it had heated without pause.",
+                now.since(since)
+            )
+        }
+        Heating::NeverComesOn(Beyond { since, now_c, extreme_c: Some(extreme_c) }) => format!(
+            "For {} the heating mat has given no heat though it is only {now_c:.1} °C warm above it; in the two days before it \
+             always came on by {extreme_c:.1} °C.",
+            now.since(since)
         ),
         Heating::Plausible => String::from("The heating mat behaves as told again."),
     }

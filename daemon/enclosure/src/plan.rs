@@ -5,7 +5,7 @@
 //! is not known. An estimate, never a safety assessment.
 use crate::body::{Axis, Body};
 use crate::models::dot;
-use crate::prior::{Faces, WALL_MM, base_j_m2k, layer_mm, prior_among};
+use crate::prior::{BLUR_MM, Faces, WALL_MM, base_j_m2k, layer_mm, prior_among};
 use crate::shelf::{Nest, Stretch};
 use alloc::vec::Vec;
 
@@ -244,7 +244,7 @@ fn scene(nest: &Nest, faces: &Faces, together: &'static [usize]) -> Scene {
             mean: nest.brood.or_else(|| pads.first().copied()).unwrap_or(whole),
             hold_mm: held.map(|p| p.thermostat_at_mm.unwrap_or_else(|| middle(p.span))),
         },
-        axis: Axis { length_mm: nest.length_mm, wall_mm: WALL_MM, pads },
+        axis: Axis { length_mm: nest.length_mm, wall_mm: WALL_MM, pads, blur_mm: BLUR_MM },
     }
 }
 

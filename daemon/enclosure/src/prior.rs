@@ -32,6 +32,9 @@ pub(crate) const INTO_NEST: f64 = 0.7;
 
 /// Wall between the galleries' ends and the outside, mm. Common practice, no source.
 pub const WALL_MM: f64 = 8.0;
+/// How far a pad's heat spreads along the axis before it is in the base, standard deviation, mm: its foil and the board
+/// behind it carry some of it past the edge. Common practice, no source.
+pub const BLUR_MM: f64 = 5.0;
 
 /// How far a probe's place may be off, standard deviation, mm.
 pub const PLACE_SD_MM: f64 = 1.3;

@@ -39,7 +39,7 @@ const OUTRUN_SIGMA: f64 = 4.0;
 /// A probe that should feel less than this share of another's heat is far from the pad.
 const FAR_SHARE: f64 = 0.15;
 /// What a far probe shows is taken for shared by all up to this, K.
-const SHARED_MOST_K: f64 = 1.0;
+const SHARED_MOST_K: f64 = 2.0;
 /// And what may pass by itself counts up to this, K.
 const PASSING_MOST_K: f64 = 2.0;
 /// A rival's fruitless peaks are forgotten over about this long, s.

@@ -28,10 +28,6 @@ const USUAL_PIECES: (f64, f64) = (12.0, 288.0);
 const BOUND_SD: f64 = 0.05;
 /// A piece is told of when less deviation than this is left.
 const TOLD_SD: f64 = 0.25;
-/// A pad is on above, and off below; between it is as it was.
-const ON: f64 = 0.6;
-/// See [`ON`].
-const OFF: f64 = 0.4;
 
 /// See [`Estimator::infer_drives`]: share of the prior's deviation that is left to the running filter.
 const UNKNOWN_DRIVE_SHARE: f64 = 0.3;
@@ -59,7 +55,8 @@ struct Pad {
     held: [f64; PIECES],
     /// Mean over the settled pieces, and how many.
     usual: (f64, f64),
-    is_on: bool,
+    /// What it is held to do now.
+    now: f64,
     /// Answer to full drive from step 0 on, after each step: amplitudes of the galleries' modes, then what each probe
     /// shows.
     answer: Vec<f32>,
@@ -74,7 +71,7 @@ struct Base {
 
 impl Pad {
     fn new(pad: usize) -> Self {
-        Self { pad, held: [USUAL; PIECES], usual: (USUAL, USUAL_PIECES.0), is_on: false, answer: Vec::new() }
+        Self { pad, held: [USUAL; PIECES], usual: (USUAL, USUAL_PIECES.0), now: 0.0, answer: Vec::new() }
     }
 
     /// The body's answer to this pad alone.
@@ -135,12 +132,12 @@ impl Untold {
 }
 
 impl Estimator {
-    /// What pad `pad` is held to be driven at when it is told `told`: on or off where nobody tells.
+    /// What pad `pad` is held to be driven at when it is told `told`; some minutes late where nobody tells.
     pub fn drive(&self, pad: usize, told: f64) -> f64 {
         match (self.reports(pad), self.modes.get(pad)) {
             (true, Some(mode)) => mode.drive(told),
             (true, None) => 0.0,
-            (false, _) => f64::from(u8::from(self.is_on(pad))),
+            (false, _) => self.untold.find(pad).map_or(0.0, |p| p.now),
         }
     }
 
@@ -166,11 +163,6 @@ impl Estimator {
         self.belief.append(&[SD; PIECES]);
         self.prepare_untold();
         self.untold.base = Some(self.stand());
-    }
-
-    /// Whether pad `pad`, which does not report, is held to be on.
-    pub fn is_on(&self, pad: usize) -> bool {
-        self.untold.find(pad).is_some_and(|p| p.is_on)
     }
 
     /// Whether pad `pad` reports what it does.
@@ -331,7 +323,7 @@ impl Estimator {
         (self.untold.into, self.untold.window) = (0, 0);
     }
 
-    /// Judges from the newest piece that is told of whether each pad is on.
+    /// What each pad does now is what it did in the newest piece that is told of.
     pub(super) fn judge_untold(&mut self) {
         let first = self.layout().untold();
         for i in 0..self.untold.pads.len() {
@@ -339,8 +331,7 @@ impl Estimator {
             let j = (0..2).find(told).unwrap_or(1);
             let mean = self.belief.mean[first + i * PIECES + j];
             let pad = &mut self.untold.pads[i];
-            let drive = pad.held[j] + mean;
-            pad.is_on = if pad.is_on { drive > OFF } else { drive > ON };
+            pad.now = (pad.held[j] + mean).clamp(0.0, 1.0);
         }
     }
 }

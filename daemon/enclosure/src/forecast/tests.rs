@@ -10,7 +10,8 @@ fn at(s: f64) -> Timestamp {
 
 /// An invented nest whose prior warms the pad's place about 15 K at full drive, run for ten hours at `drive`.
 fn seed(drive: f64, room_c: f64) -> Seed {
-    let axis = Axis { length_mm: 200.0, wall_mm: 0.0, pads: alloc::vec![Stretch { from_mm: 0.0, to_mm: 80.0 }] };
+    let axis =
+        Axis { length_mm: 200.0, wall_mm: 0.0, blur_mm: 0.0, pads: alloc::vec![Stretch { from_mm: 0.0, to_mm: 80.0 }] };
     let physics = crate::body::Physics {
         diffusivity_mm2_s: 0.4,
         base_loss_per_s: 6e-4,

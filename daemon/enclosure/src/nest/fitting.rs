@@ -2,7 +2,7 @@
 use super::Watch;
 use crate::body::Axis;
 use crate::estimate::{Estimator, Fit, FitNews, PADS_MAX, report};
-use crate::prior::{WALL_MM, prior};
+use crate::prior::{BLUR_MM, WALL_MM, prior};
 use crate::shelf::{Nest, Stretch};
 use crate::time::Timestamp;
 use alloc::vec::Vec;
@@ -12,7 +12,7 @@ pub(crate) fn estimator_of(nest: &Nest, begin: (Timestamp, f64)) -> Estimator {
     let mut nest = nest.clone();
     nest.pads.truncate(PADS_MAX);
     let pads = nest.pads.iter().map(|p| p.span).collect();
-    let axis = Axis { length_mm: nest.length_mm, wall_mm: WALL_MM, pads };
+    let axis = Axis { length_mm: nest.length_mm, wall_mm: WALL_MM, pads, blur_mm: BLUR_MM };
     let brood = nest.brood.unwrap_or(Stretch { from_mm: 0.0, to_mm: nest.length_mm });
     let places = nest.probes.iter().map(|p| p.at_mm).collect();
     let mut est = Estimator::new(axis, &prior(&nest), places, brood, begin);

@@ -19,7 +19,7 @@ impl Watch {
         for (i, habit) in self.drive_habits.iter_mut().enumerate() {
             let drive = est.drive(i, told.get(i).copied().unwrap_or(0.0));
             // Only the first pad's place is looked at, and only when it may have switched.
-            if i == 0 && (drive > 0.5) != habit.is_on() {
+            if i == 0 && habit.turns(drive) {
                 over_pad_c = Some(est.over_pad_c());
             }
             habit.note(to, drive, over_pad_c.take());

@@ -17,6 +17,8 @@ const GUESSED_NATS: f64 = 33.0;
 const OPEN_TIMES: f64 = 2.0;
 /// Evidence at which it is believed again, nats.
 const RETURN_NATS: f64 = 5.0;
+/// How often habits are looked at: every third step.
+const HABITS_EVERY: Span = Span::from_min(1);
 /// Past its habits by this much a pad is held for faulty, K.
 const HABIT_MARGIN_K: f64 = 0.5;
 
@@ -66,16 +68,17 @@ impl Watch {
                 Mode::Off => Heating::Missing(since, evidence),
             };
         }
-        let on = if reports { told > 0.5 } else { est.is_on(0) };
-        // What a pad did while nobody looked is no habit.
-        if self.blind_until.is_some_and(|b| at < b) {
+        let drive = if reports { told } else { est.drive(0, told) };
+        // Habits take minutes, and what a pad did while nobody looked is none.
+        let is_due = at.unix_ms().rem_euclid(HABITS_EVERY.ms()) == 0;
+        if !is_due || self.blind_until.is_some_and(|b| at < b) {
             return;
         }
         // What the nest shows beyond all belief belongs to what it is.
         let astray_k =
             self.ears.iter().map(|e| e.astray_k).fold(0.0, |a: f64, b| if b.abs() > a.abs() { b } else { a });
         let over_pad_c = est.over_pad_c() + astray_k;
-        self.habits.note(at, on, over_pad_c, self.heating == Heating::Plausible);
+        self.habits.note(at, drive, over_pad_c, self.heating == Heating::Plausible);
         // While it is in dispute what the pad does, what is believed above it proves nothing.
         if !reports || est.rivals().iter().all(|r| r.evidence < DISPUTED_NATS) {
             self.watch_habits(at, over_pad_c);
@@ -85,6 +88,8 @@ impl Watch {
     fn watch_habits(&mut self, at: Timestamp, over_pad_c: f64) {
         let on = self.habits.stays_on(at, over_pad_c, HABIT_MARGIN_K);
         let off = self.habits.stays_off(at, over_pad_c, HABIT_MARGIN_K);
+        // A thermostat that tells it is off wants no heat.
+        let off = off.filter(|_| self.drives.first().is_none_or(|(source, d)| source.is_none() || d.is_measured()));
         self.heating = match self.heating {
             Heating::Untold(..) | Heating::Missing(..) => self.heating,
             Heating::Plausible | Heating::NeverLetsGo(_) | Heating::NeverComesOn(_) => match (on, off) {

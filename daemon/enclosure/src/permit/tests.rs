@@ -37,7 +37,7 @@ struct Bench {
 impl Bench {
     fn new(gain: f64) -> Self {
         let nest = nest();
-        let axis = Axis { length_mm: nest.length_mm, wall_mm: 10.0, pads: vec![nest.pads[0].span] };
+        let axis = Axis { length_mm: nest.length_mm, wall_mm: 10.0, blur_mm: 0.0, pads: vec![nest.pads[0].span] };
         let known = from_log(&prior(&nest).log);
         let gain_k_s = known.gain_k_s.iter().map(|g| g * gain).collect();
         let body = Body::new(&axis, &Physics { gain_k_s, ..known }, 20.0, 40);

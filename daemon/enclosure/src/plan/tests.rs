@@ -71,7 +71,7 @@ fn rod(length_mm: f64, pad: Stretch, diffusivity_mm2_s: f64, loss_per_s: f64, ga
         base_j_m2k: 1.0,
         face_m2k_w: (1e-9, 0.1),
         looks: Looks { judged: pad, mean: pad, hold_mm: None },
-        axis: Axis { length_mm, wall_mm: 0.0, pads: alloc::vec![pad] },
+        axis: Axis { length_mm, wall_mm: 0.0, blur_mm: 0.0, pads: alloc::vec![pad] },
     }
 }
 
@@ -153,7 +153,7 @@ fn a_lumped_body_follows_the_rooms_day_as_a_first_order_lag() {
 fn left(length_mm: f64, end_loss: f64, x_mm: f64, after_s: f64) -> f64 {
     let mut physics = from_log(&rod(length_mm, r1().axis.pads[0], 0.4375, 1e-12, 1e-3).prior.log);
     physics.end_loss = end_loss;
-    let axis = Axis { length_mm, wall_mm: 0.0, pads: alloc::vec![r1().axis.pads[0]] };
+    let axis = Axis { length_mm, wall_mm: 0.0, blur_mm: 0.0, pads: alloc::vec![r1().axis.pads[0]] };
     let modes = Modes::new(length_mm, end_loss, 300);
     let sudden = Body::on(modes.clone(), &axis, &physics, 1e-6);
     let long = Body::on(modes, &axis, &physics, after_s);
