@@ -135,7 +135,11 @@ pub fn execute(cli: Cli) -> Result<u8, Failure> {
             Ok(EXIT_DONE)
         }
         Command::Export(args) => {
-            exchange::export(&args, &load(&cli.shelf)?, clock.as_ref())?;
+            let done = exchange::export(&args, &load(&cli.shelf)?, clock.as_ref());
+            done.map_err(|e| match e.downcast_ref::<exchange::WrongCall>() {
+                Some(wrong) => Failure::CalledWrongly(wrong.to_string()),
+                None => Failure::Failed(e),
+            })?;
             Ok(EXIT_DONE)
         }
         Command::Import(args) => {
