@@ -11,6 +11,11 @@ pub fn get(at: SocketAddr, path: &str) -> (u16, String) {
     ask(at, &format!("GET {path} HTTP/1.1\r\nHost: {at}\r\nConnection: close\r\n\r\n"))
 }
 
+/// The same, in the form `kind` (a media type).
+pub fn get_as(at: SocketAddr, path: &str, kind: &str) -> (u16, String) {
+    ask(at, &format!("GET {path} HTTP/1.1\r\nHost: {at}\r\nAccept: {kind}\r\nConnection: close\r\n\r\n"))
+}
+
 /// Status and body of what a form sends.
 pub fn post(at: SocketAddr, path: &str, form: &str) -> (u16, String) {
     let kind = "Content-Type: application/x-www-form-urlencoded";

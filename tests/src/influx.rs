@@ -3,6 +3,7 @@
 //! `tests/run` sees to it that it is there.
 use crate::{SOON, http, wait};
 use serde_json::Value;
+use std::collections::BTreeMap;
 use std::io::Write as _;
 use std::net::{SocketAddr, TcpListener};
 use std::path::Path;
@@ -70,13 +71,30 @@ impl Influx {
         write(self.at, lines)
     }
 
+    /// Every `value` of `reading`, temperatures only, by source and ms: from its own digits, which a reader of JSON may
+    /// round.
+    ///
+    /// # Panics
+    /// If it is not what it says it is.
+    pub fn temperatures(&self) -> BTreeMap<(String, i64), f64> {
+        let query = "SELECT \"value\" FROM \"reading\" WHERE \"quantity\" = 'temperature' GROUP BY \"source\"";
+        let (status, body) = http::get_as(self.at, &asked(query), "application/csv");
+        assert_eq!(status, 200, "{body}");
+        let one = |line: &str| {
+            let fields: Vec<&str> = line.split(',').collect();
+            let [_, tags, t_ms, v] = fields[..] else { panic!("no reading: {line}") };
+            let source = tags.trim_start_matches("source=").to_owned();
+            ((source, t_ms.parse().unwrap()), v.parse().unwrap())
+        };
+        body.lines().skip(1).map(one).collect()
+    }
+
     /// What a query in InfluxQL gives.
     ///
     /// # Panics
     /// If it is refused.
     pub fn query(&self, query: &str) -> Vec<Found> {
-        let path = format!("/query?db=shelf&epoch=ms&q={}", http::escaped(query));
-        let (status, body) = http::get(self.at, &path);
+        let (status, body) = http::get(self.at, &asked(query));
         let json: Value = serde_json::from_str(&body).unwrap_or_else(|e| panic!("{query}: {status} {body}: {e}"));
         let result = &json["results"][0];
         assert!(status == 200 && result["error"].is_null(), "{query}: {status} {body}");
@@ -97,6 +115,10 @@ impl Drop for Influx {
         drop(self.child.kill());
         drop(self.child.wait());
     }
+}
+
+fn asked(query: &str) -> String {
+    format!("/query?db=shelf&epoch=ms&q={}", http::escaped(query))
 }
 
 fn write(at: SocketAddr, lines: &str) -> (u16, String) {

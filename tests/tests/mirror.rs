@@ -167,17 +167,6 @@ fn shelves_share_a_broker_and_a_service_and_do_not_mix() {
     }
 }
 
-/// Values of readings by source and ms, as InfluxDB's storage holds them.
-fn stored(server: &Influx) -> BTreeMap<(String, i64), f64> {
-    let found =
-        server.query("SELECT \"value\" FROM \"reading\" WHERE \"quantity\" = 'temperature' GROUP BY \"source\"");
-    let rows = found.iter().flat_map(|series| {
-        let source = series.tags["source"].as_str().unwrap_or_default().to_owned();
-        series.rows.iter().map(move |row| ((source.clone(), row[0].as_i64().unwrap()), row[1].as_f64().unwrap()))
-    });
-    rows.collect()
-}
-
 /// Its own parser takes every line, and its storage gives back every bit of every value, and every word of an alarm.
 #[test]
 fn the_storage_of_influxdb_takes_every_line_and_gives_back_the_same_bits_and_words() {
@@ -196,8 +185,8 @@ fn the_storage_of_influxdb_takes_every_line_and_gives_back_the_same_bits_and_wor
         said.insert(("oak-node:warm".to_owned(), (t * 1000.0) as i64), 37.125);
     }
     node.answered(0);
-    wait("everything is mirrored", SOON, || (stored(&server).len() >= said.len()).then_some(()));
-    let there = stored(&server);
+    wait("everything is mirrored", SOON, || (server.temperatures().len() >= said.len()).then_some(()));
+    let there = server.temperatures();
     assert_eq!(there.len(), said.len());
     for (key, v) in &said {
         assert_eq!(there[key].to_bits(), v.to_bits(), "{key:?}: said {v}, there is {}", there[key]);
@@ -247,6 +236,6 @@ fn what_the_storage_refuses_in_part_is_counted_and_the_rest_goes_on() {
         assert!(*status == 400 && body.contains("partial write: field type conflict"), "{status}: {body}");
     }
     assert_eq!(daemon.metric("mirror_lost_total"), Some(said.len() as f64), "known over a restart");
-    assert!(stored(&server).is_empty(), "nothing of it is there");
+    assert!(server.temperatures().is_empty(), "nothing of it is there");
     assert_eq!(daemon.stop(), 0);
 }
