@@ -111,6 +111,9 @@ fn influxql() -> Vec<(String, String)> {
     cells.collect()
 }
 
+/// A picture's name, how many series it has, and between what the highest number of each column lies.
+type Wanted<'a> = (&'a str, usize, &'a [Option<(f64, f64)>]);
+
 /// The highest number of each column but the time, over all series; `None` where a column holds none.
 fn highest_by_column(found: &[Found]) -> Vec<Option<f64>> {
     let columns = found.first().map_or(0, |series| series.columns.len());
@@ -132,9 +135,8 @@ fn every_query_in_influxql_gives_what_was_mirrored() {
     );
     let (status, why) = server.write(&(lines(from_s) + &doubted));
     assert_eq!(status, 204, "{why}");
-    // By picture: how many series, and the highest of each column. The hour's mean of the spike and the rest is no
-    // round number, and days may begin within the span: bounds for those.
-    let want: [(&str, usize, &[Option<(f64, f64)>]); 6] = [
+    // The mean of a spike and the rest is no round number, and a day may begin within the span: bounds for those.
+    let want: [Wanted<'_>; 6] = [
         ("what the probes said", 2, &[Some((26.0, 60.0))]),
         ("what was not believed, to be drawn over it as crosses", 1, &[Some((85.0, 85.0)), None]),
         ("the brood place", 1, &[Some((26.5, 26.5)), Some((28.75, 28.75))]),
