@@ -263,7 +263,8 @@ fn config(listen: SocketAddr) -> BrokerConfig {
     config
 }
 
-async fn read_users(path: &std::path::Path, prefix: &str) -> Result<Users, BrokerError> {
+/// Reads and checks a users file.
+pub(crate) async fn read_users(path: &std::path::Path, prefix: &str) -> Result<Users, BrokerError> {
     let unread = |why: String| BrokerError::UsersUnread { path: path.to_owned(), why };
     let size = tokio::fs::metadata(path).await.map_err(|e| unread(e.to_string()))?.len();
     if size > MAX_USERS_FILE_BYTES {

@@ -14,10 +14,10 @@ use std::path::PathBuf;
 #[command(name = "warmend", version, about, long_about = LONG, max_term_width = 100)]
 pub struct Cli {
     /// The shelf file
-    #[arg(long, global = true, value_name = "FILE", default_value = "shelf.toml")]
+    #[arg(long, global = true, value_name = "FILE", default_value = "shelf.toml", help_heading = EVERYWHERE)]
     pub shelf: PathBuf,
     /// How the log is written, to standard error; WARMEND_LOG says how much (default `info,mqtt5=warn`)
-    #[arg(long, global = true, value_enum, default_value_t = LogForm::Text)]
+    #[arg(long, global = true, value_enum, default_value_t = LogForm::Text, help_heading = EVERYWHERE)]
     pub log: LogForm,
     /// What to do
     #[command(subcommand)]
@@ -27,6 +27,9 @@ pub struct Cli {
 const LONG: &str = "Watches the warmth in ant nests over MQTT: believes a temperature for the whole nest, says when \
 something is wrong, and keeps what was.\n\nSoftware is never the protective device: a heating mat needs a thermal \
 cut-off of its own. Local codes and licensed practice come first.";
+
+/// What stands above the options that every command takes.
+const EVERYWHERE: &str = "For every command";
 
 /// The form of the log.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
@@ -46,7 +49,8 @@ pub enum Command {
     Demo(Demo),
     /// Says what is wrong in a shelf file, and what is unwise
     Check {
-        /// Instead reads a password from standard input and prints its hash, for a users file
+        /// Instead reads a password from standard input and prints its hash: for a users file (behind the name and a
+        /// colon), or as the file of the pages' password
         #[arg(long)]
         hash_password: bool,
         /// Listens to the broker for so long, and shows what arrives, what it would become, and why not
@@ -97,8 +101,8 @@ pub struct Demo {
     /// What goes wrong where, and when: stuck-on@oak, or stuck-on@oak+30m (may be repeated)
     #[arg(long = "fault", value_name = "KIND@NEST[+DURATION]")]
     pub faults: Vec<FaultWish>,
-    /// Where the pages are served; port 0: any free one
-    #[arg(long, value_name = "ADDRESS", value_parser = address)]
+    /// Where the pages are served, on this machine only: they have no password; port 0: any free one
+    #[arg(long, value_name = "ADDRESS", value_parser = address_here)]
     pub listen: Option<SocketAddr>,
     /// Where the demo keeps its history (default: a directory that is removed at the end)
     #[arg(long, value_name = "DIR")]
@@ -150,12 +154,22 @@ fn time_text(text: &str) -> Result<String, times::TimeError> {
     times::moment(text).map(|_| text.to_owned())
 }
 
-fn address(text: &str) -> Result<SocketAddr, String> {
-    text.parse()
-        .map_err(|_| format!("\"{text}\" is no address: write it as 127.0.0.1:7180, or 127.0.0.1:0 for any free port"))
+/// Without a password nothing is served beyond loopback.
+fn address_here(text: &str) -> Result<SocketAddr, String> {
+    let address: SocketAddr = text.parse().map_err(|_| {
+        format!("\"{text}\" is no address: write it as 127.0.0.1:7180, or 127.0.0.1:0 for any free port")
+    })?;
+    if address.ip().is_loopback() {
+        Ok(address)
+    } else {
+        Err(format!(
+            "{text} can be reached from other machines, and the demonstration's pages have no password: write \
+             127.0.0.1:{}",
+            address.port()
+        ))
+    }
 }
 
-/// Reads `KIND@NEST[+DURATION]`; the demo itself knows its nests.
 #[cfg(test)]
 mod tests {
     use super::*;

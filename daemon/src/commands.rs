@@ -95,7 +95,7 @@ pub fn execute(cli: Cli) -> Result<u8, Failure> {
             listen(&file, length, user.zip(password_file), clock)?;
             Ok(EXIT_DONE)
         }
-        Command::Check { .. } => Ok(check(&cli.shelf)?),
+        Command::Check { .. } => check(&cli.shelf),
         Command::Replay(args) => {
             let file = load(&cli.shelf)?;
             Ok(replay(file, &args).map(|()| EXIT_DONE)?)
@@ -176,8 +176,9 @@ fn print_card(file: &ShelfFile, nest: &str, out: &Path) -> Result<(), Failure> {
         let why = format!("writing a card: there is no nest \"{nest}\"; there are: {}", ids.join(", "));
         return Err(Failure::CalledWrongly(why));
     };
-    let written = std::fs::write(out, page);
-    written.with_context(|| format!("writing the card to {}", out.display())).map_err(Failure::Failed)
+    let advice =
+        || format!("writing the card to {}: check that the directory may be written and has space", out.display());
+    std::fs::write(out, page).with_context(advice).map_err(Failure::Failed)
 }
 
 /// Reads a password from standard input and prints what a line of a users file needs of it.
@@ -258,8 +259,12 @@ fn load(path: &Path) -> Result<ShelfFile, ShelfErrors> {
     shelf_file::load(path, environment()).map(|(file, _)| file)
 }
 
-fn check(path: &Path) -> anyhow::Result<u8> {
-    let (report, code) = shelf_file::report(&shelf_file::load(path, environment()));
+fn check(path: &Path) -> Result<u8, Failure> {
+    let loaded = shelf_file::load(path, environment());
+    if let Ok((file, _)) = &loaded {
+        block_on(run::look(file))?.map_err(|e| Failure::coded(e.exit_code(), e))?;
+    }
+    let (report, code) = shelf_file::report(&loaded);
     let out = if code == EXIT_DONE {
         std::io::stdout().lock().write_all(report.as_bytes())
     } else {
@@ -288,7 +293,7 @@ fn replay(file: ShelfFile, args: &Replay) -> anyhow::Result<()> {
     let mut input = replay::open(&args.file)?;
     let mut out = std::io::BufWriter::new(std::io::stdout().lock());
     replay::replay(file.shelf, &mut *input, &mut out, settings)?;
-    out.flush().context("writing what came of it")
+    out.flush().context("writing what came of it: check free space, and who reads it")
 }
 
 /// Runs `work` on a runtime of its own.
@@ -337,6 +342,23 @@ mod tests {
     fn a_sound_shelf_file_is_0_even_with_advice() {
         let shelf = concat!(env!("CARGO_MANIFEST_DIR"), "/shelf.example.toml");
         assert_eq!(code(&["check", "--shelf", shelf]), EXIT_DONE);
+    }
+
+    #[test]
+    fn what_run_would_refuse_in_a_named_file_is_64_for_check_too() {
+        let dir = tempfile::tempdir().expect("a directory");
+        let shelf = dir.path().join("shelf.toml");
+        let named = [
+            ("users", "[broker]\nembedded = '127.0.0.1:0'\nusers_file = 'users'\n"),
+            ("page.password", "[web]\nlisten = '127.0.0.1:0'\npassword_file = 'page.password'\n"),
+        ];
+        for (name, text) in named {
+            std::fs::write(&shelf, text).expect("written");
+            let line = |command| code(&[command, "--shelf", &shelf.to_string_lossy()]);
+            assert_eq!(line("check"), EXIT_DONE, "{name} may still be written");
+            std::fs::write(dir.path().join(name), "nonsense\n").expect("written");
+            assert_eq!((line("check"), line("run")), (EXIT_WRONG, EXIT_WRONG), "{name}");
+        }
     }
 
     #[test]

@@ -69,12 +69,12 @@ pub enum DemoError {
     #[error("the speed must lie between {} and {}: simulated seconds in one second", SPEEDS.start(), SPEEDS.end())]
     Speed,
     /// Its directory cannot be made or written. Exit 1.
-    #[error("cannot write the demonstration's files in {dir}: {source}; give another --dir")]
+    #[error("cannot write the demonstration's files in {dir}: {why}; give another --dir")]
     Dir {
         /// The directory.
         dir: PathBuf,
         /// Why not.
-        source: std::io::Error,
+        why: std::io::Error,
     },
     /// The shelf file that it made is wrong, which is our own fault. Exit 1.
     #[error("the demonstration's own shelf file is wrong; report this: {0}")]
@@ -179,7 +179,7 @@ fn make_blocking(settings: &Settings, dir: &Path) -> Result<Made, DemoError> {
     let spec = shelf::spec(begin, &settings.faults, until);
     let text = shelf::text(&spec, settings.listen);
     let place = dir.join("shelf.toml");
-    let failed = |source| DemoError::Dir { dir: dir.to_owned(), source };
+    let failed = |why| DemoError::Dir { dir: dir.to_owned(), why };
     std::fs::write(&place, &text).map_err(failed)?;
     let (file, _) = shelf_file::check_text(&text, &place, std::iter::empty()).map_err(DemoError::Shelf)?;
     let mut world = World::new(&spec, SEED);
@@ -226,7 +226,7 @@ impl Place {
     fn new(wanted: Option<&Path>) -> Result<Self, DemoError> {
         let own = || std::env::temp_dir().join(format!("warmend-demo-{}", std::process::id()));
         let dir = wanted.map_or_else(own, Path::to_owned);
-        std::fs::create_dir_all(&dir).map_err(|source| DemoError::Dir { dir: dir.clone(), source })?;
+        std::fs::create_dir_all(&dir).map_err(|why| DemoError::Dir { dir: dir.clone(), why })?;
         Ok(Self { dir, is_ours: wanted.is_none() })
     }
 }

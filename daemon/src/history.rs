@@ -49,6 +49,4 @@ pub use writer::{CARRIED_MAX, COMMIT_AT, COMMIT_EVERY, Counters, Monotonic, Pend
 #[cfg(test)]
 mod faults;
 #[cfg(test)]
-mod measure;
-#[cfg(test)]
 pub(crate) mod sample;

@@ -13,6 +13,11 @@ const HELD_MAX: usize = 4_000_000;
 /// Skipped lines that are named; the rest is only counted.
 const NAMED_MAX: u64 = 20;
 
+/// What was attempted when the recording cannot be read, and what to do ...
+const READING: &str = "reading the recording: check that it is a whole file of SensML lines, plain or gzip";
+/// ... and when what comes of it cannot be written.
+const WRITING: &str = "writing what came of it: check free space, and who reads it";
+
 /// What to replay.
 #[derive(Clone, Copy, Debug)]
 pub struct Settings {
@@ -108,7 +113,7 @@ pub fn replay(shelf: Shelf, input: &mut dyn Read, out: &mut impl Write, settings
         out,
     };
     let mut reader = BufReader::with_capacity(1 << 16, input);
-    let gzip = reader.fill_buf().context("reading the recorded readings")?.starts_with(&[0x1f, 0x8b]);
+    let gzip = reader.fill_buf().context(READING)?.starts_with(&[0x1f, 0x8b]);
     if gzip {
         replay.lines(&mut BufReader::with_capacity(1 << 16, flate2::bufread::MultiGzDecoder::new(reader)))?;
     } else {
@@ -123,7 +128,7 @@ impl<W: Write> Replay<'_, W> {
         let mut number = 0_u64;
         loop {
             line.clear();
-            if reader.read_until(b'\n', &mut line).context("reading the recorded readings")? == 0 {
+            if reader.read_until(b'\n', &mut line).context(READING)? == 0 {
                 return Ok(());
             }
             number += 1;
@@ -244,7 +249,7 @@ impl<W: Write> Replay<'_, W> {
                 "at_mm": rounded(&p.at_mm, 10.0), "mean_c": rounded(&p.mean_c, 1000.0), "sd_c": rounded(&p.sd_c, 1000.0),
                 "pad_w": round(p.pad_w, 1000.0), "pad_w_sd": round(p.pad_w_sd, 1000.0),
             });
-            writeln!(self.out, "{line}").context("writing a profile")?;
+            writeln!(self.out, "{line}").context(WRITING)?;
         }
         Ok(())
     }
@@ -268,7 +273,7 @@ impl<W: Write> Replay<'_, W> {
             if let Some(cause) = c.cause {
                 line["cause"] = cause.name().into();
             }
-            writeln!(self.out, "{line}").context("writing an alarm")?;
+            writeln!(self.out, "{line}").context(WRITING)?;
         }
         Ok(())
     }
@@ -280,7 +285,7 @@ impl<W: Write> Replay<'_, W> {
         if let Some(last) = self.newest {
             self.pass(last, true)?;
         }
-        self.out.flush().context("writing the last line")?;
+        self.out.flush().context(WRITING)?;
         for (why, count) in &self.outcome.skipped {
             eprintln!("{count} lines skipped: {why}");
         }
@@ -310,6 +315,7 @@ pub fn open(path: &Path) -> Result<Box<dyn Read>> {
     if path.as_os_str() == "-" {
         return Ok(Box::new(std::io::stdin().lock()));
     }
-    let file = std::fs::File::open(path).with_context(|| format!("opening the recording {}", path.display()))?;
+    let file = std::fs::File::open(path)
+        .with_context(|| format!("opening the recording {}: check its name and rights", path.display()))?;
     Ok(Box::new(file))
 }

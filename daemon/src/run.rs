@@ -8,7 +8,7 @@ mod starting;
 pub(crate) mod tests;
 
 pub use starting::RunError;
-pub(crate) use starting::{Line, password, reach_broker};
+pub(crate) use starting::{Line, look, password, reach_broker};
 
 use crate::broker::EmbeddedBroker;
 use crate::clock::{Clock, SystemClock};
@@ -173,6 +173,7 @@ pub async fn run(file: ShelfFile, outfit: Outfit, shutdown: impl Future<Output =
     if tokio::time::timeout(STOP_WITHIN, running.stop()).await.is_err() {
         tracing::warn!("stopping took longer than {STOP_WITHIN:?}; what was not finished is cut off");
     }
+    tracing::info!("stopped");
     died.map_or(Ok(()), Err)
 }
 

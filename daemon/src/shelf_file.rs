@@ -32,6 +32,8 @@ mod unwise_slow;
 mod unwise_web;
 
 #[cfg(test)]
+pub(crate) mod sample;
+#[cfg(test)]
 mod tests;
 
 pub use environment::PREFIX;

@@ -6,25 +6,7 @@ use std::path::Path;
 use world::WorldSpec;
 
 /// One bare nest with two probes, `oak-node:warm` and `oak-node:cool`.
-pub const PLAIN: &str = r#"
-[[nest]]
-id = "oak"
-length_mm = 240
-material = "oak"
-[nest.brood]
-from_mm = 50
-to_mm = 90
-[nest.band]
-low_c = 24.0
-high_c = 31.0
-limit_c = 35.0
-[[nest.probe]]
-source = "oak-node:warm"
-at_mm = 70
-[[nest.probe]]
-source = "oak-node:cool"
-at_mm = 230
-"#;
+pub const PLAIN: &str = include_str!("../../daemon/src/shelf_file/oak.toml");
 
 /// Broker, pages and history, each with any free port.
 pub const SERVICES: &str = r#"

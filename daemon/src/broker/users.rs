@@ -41,7 +41,9 @@ pub fn acting<'a>(prefix: &str, topic: &'a str) -> Option<&'a str> {
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
 pub enum UsersError {
     /// A line is not `name:hash` or `name:hash:rights`.
-    #[error("line {line}: {why}; write name:hash or name:hash:rights, the hash as argon2id in PHC form")]
+    #[error(
+        "line {line}: {why}; write name:hash or name:hash:rights, the hash as `warmend check --hash-password` prints it"
+    )]
     Line {
         /// Counted from 1.
         line: usize,

@@ -3,33 +3,17 @@ use crate::cli::{Cli, Command};
 use crate::clock::ManualClock;
 use crate::history::sample::{DAY_S, Place, START_S, at, ever, once_free, reading as plain};
 use crate::history::{Batch, HistoryError, Reader};
-use crate::shelf_file::{self, ShelfFile};
+use crate::shelf_file::ShelfFile;
+use crate::shelf_file::sample::{self, OAK};
 use clap::Parser as _;
 use enclosure::Span;
 use proptest::prelude::*;
 use std::path::{Path, PathBuf};
 
-const SHELF: &str = r#"
-[[nest]]
-id = "oak"
-length_mm = 240
-material = "oak"
-[nest.pad]
-from_mm = 0
-to_mm = 80
-watts = 7.0
-drive = "oak-node:pad"
-[[nest.probe]]
-source = "oak-node:warm"
-at_mm = 10
-[[nest.probe]]
-source = "oak-node:cool"
-at_mm = 230
-"#;
+const PAD: &str = "[nest.pad]\nfrom_mm = 0\nto_mm = 80\nwatts = 7.0\ndrive = \"oak-node:pad\"\n";
 
 fn file(place: &Place) -> ShelfFile {
-    let shelf = place.path.with_file_name("shelf.toml");
-    shelf_file::check_text(SHELF, &shelf, std::iter::empty()).unwrap().0
+    sample::read(&format!("{OAK}{PAD}"), &place.path.with_file_name("shelf.toml"))
 }
 
 /// Runs a command line on the place's history, which nobody holds.

@@ -1,7 +1,7 @@
 use super::*;
 use crate::history::sample::Place;
 use crate::history::{Batch, HistoricReading, Store};
-use crate::shelf_file;
+use crate::shelf_file::sample;
 use enclosure::estimate::{NotTaken, What};
 use enclosure::reading::Unit;
 use enclosure::{Core, Measured};
@@ -14,7 +14,7 @@ fn shelf(place: &Place) -> ShelfFile {
     let spec = WorldSpec::demo(EPOCH_S);
     let text = world::shelf_toml("trial", &spec, world::Band::default());
     let path = place.path.with_file_name("shelf.toml");
-    shelf_file::check_text(&text, &path, std::iter::empty()).unwrap().0
+    sample::read(&text, &path)
 }
 
 /// A history with so many days of the demonstration's shelf.

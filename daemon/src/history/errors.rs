@@ -58,6 +58,14 @@ pub enum HistoryError {
         /// Why it failed.
         source: std::io::Error,
     },
+    /// A backup is never written over a file.
+    #[error(
+        "writing the backup {path}: there is a file of that name already, and it is left as it is. Give another name"
+    )]
+    NameTaken {
+        /// The file.
+        path: PathBuf,
+    },
     /// A copy that is to take the history's place is none.
     #[error("putting back the backup {path}: {why}. Nothing was changed; take another one")]
     NoBackup {

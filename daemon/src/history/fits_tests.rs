@@ -1,6 +1,7 @@
 use super::*;
 use crate::history::sample::{Place, at};
 use crate::history::{Batch, Store};
+use crate::shelf_file;
 
 fn fit(n: i64) -> Fit {
     Fit {
@@ -100,12 +101,7 @@ fn damaged_bytes_are_no_fit() {
 fn hindsight_is_the_first_fit_after_a_span_or_the_last_before() {
     let place = Place::new();
     let mut store = place.open();
-    let (file, _) = crate::shelf_file::check_text(
-        "[shelf]\nname = \"s\"\n[[nest]]\nid = \"oak\"\nlength_mm = 240\n[[nest.probe]]\nsource = \"oak:warm\"\nat_mm = 10\n",
-        std::path::Path::new("/shelf.toml"),
-        std::iter::empty(),
-    )
-    .unwrap();
+    let file = shelf_file::sample::read(shelf_file::sample::OAK, std::path::Path::new("/shelf.toml"));
     let nest = &file.shelf.nests[0];
     let of = |n, refused| FitRecord { shape: shape(nest), ..record(n, refused) };
     let other = record(4, None);

@@ -115,8 +115,12 @@ pub(super) fn settle(path: &Path) -> Result<PathBuf, HistoryError> {
         return path.canonicalize().map_err(error);
     }
     let name = path.file_name().ok_or_else(|| error(std::io::ErrorKind::InvalidFilename.into()))?;
-    let parent = path.parent().filter(|parent| !parent.as_os_str().is_empty()).unwrap_or(Path::new("."));
-    Ok(parent.canonicalize().map_err(error)?.join(name))
+    Ok(directory_of(path).canonicalize().map_err(error)?.join(name))
+}
+
+/// Where a file lies: a bare name lies in the working directory.
+fn directory_of(path: &Path) -> &Path {
+    path.parent().filter(|parent| !parent.as_os_str().is_empty()).unwrap_or(Path::new("."))
 }
 
 /// Takes the lock file beside the history; the system lets go of it when the process ends, however it ends.
@@ -208,7 +212,7 @@ pub(super) fn free_name(path: &Path, what: &str, now: Timestamp) -> PathBuf {
 /// Makes a new file's name itself survive a power cut.
 #[cfg(unix)]
 pub(super) fn sync_directory(path: &Path) -> Result<(), HistoryError> {
-    let parent = path.parent().unwrap_or(Path::new("."));
+    let parent = directory_of(path);
     let synced = File::open(parent).and_then(|directory| directory.sync_all());
     synced.map_err(|source| HistoryError::File { doing: "creating the history in", path: parent.to_owned(), source })
 }
@@ -233,6 +237,13 @@ mod tests {
         let error = Store::open(&place.path, at(0)).unwrap_err();
         assert!(std::fs::read(&place.path).unwrap() == before, "the file was changed");
         error.to_string()
+    }
+
+    #[test]
+    fn a_bare_name_lies_in_the_working_directory() {
+        assert_eq!(directory_of(Path::new("copy.db")), Path::new("."));
+        assert_eq!(directory_of(Path::new("kept/copy.db")), Path::new("kept"));
+        sync_directory(Path::new("copy.db")).unwrap();
     }
 
     #[test]

@@ -1,15 +1,9 @@
 use super::*;
 use crate::intake::AckToken;
-use crate::shelf_file::check_text;
+use crate::shelf_file::sample::{self, OAK};
 use std::path::Path;
 
-const SHELF: &str = r#"
-[[nest]]
-id = "oak"
-length_mm = 240
-[[nest.probe]]
-source = "oak-node:warm"
-at_mm = 10
+const ROOM: &str = r#"
 [nest.room]
 source = "room:air"
 [[mapping]]
@@ -20,7 +14,7 @@ source = "room:air"
 "#;
 
 fn explained(topic: &str, node: Option<&str>, payload: &str, live: bool) -> Vec<String> {
-    let (file, _) = check_text(SHELF, Path::new("shelf.toml"), std::iter::empty()).unwrap();
+    let file = sample::read(&format!("{OAK}{ROOM}"), Path::new("shelf.toml"));
     let message = Message {
         topic: topic.to_owned(),
         node: node.map(str::to_owned),

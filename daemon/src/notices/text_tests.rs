@@ -77,7 +77,7 @@ fn a_stuck_heating_mat_reads_so() {
     assert_eq!(message.first_line, "DANGER: nest oak, the heating mat will not switch off. Unplug it now.");
     assert!(message.body.starts_with("1. Smoke, flame or a burning smell"), "{}", message.body);
     for part in [
-        "unplug the pad at the wall. It is this plug: left strip, socket 2.",
+        "unplug the heating mat at the wall. It is this plug: left strip, socket 2.",
         "thermostat's sensor still sits in the nest",
         "Where: nest oak, shelf study, study, oak board",
         "Since: Sun 1 March, 12:00 (UTC)",
@@ -97,7 +97,7 @@ fn a_stuck_heating_mat_reads_so() {
 const DANGER: [&str; 7] = [
     "1. Smoke, flame or a burning smell: do not touch it, get everyone out, close the door, call the fire service from \
      outside.",
-    "2. Otherwise unplug the pad at the wall.",
+    "2. Otherwise unplug the heating mat at the wall.",
     "3. If plug, socket or cable is hot, discoloured or wet, do not touch it; switch off that circuit if you can reach it \
      safely.",
     "4. No water, no ice.",
@@ -193,7 +193,7 @@ fn water_begins_with_the_plug_and_a_cold_mat_with_its_plug() {
         body.lines().next().unwrap_or_default().to_owned()
     };
     for alarm in [Alarm::WaterLow, Alarm::HumidityLow, Alarm::HumidityHigh, Alarm::Condensation] {
-        assert_eq!(first_step(alarm), "1. Unplug the pad before you add or wipe water.", "{alarm}");
+        assert_eq!(first_step(alarm), "1. Unplug the heating mat before you add or wipe water.", "{alarm}");
     }
     assert!(first_step(Alarm::HeaterNoHeat).contains("plug is in"));
 }

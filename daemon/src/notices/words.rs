@@ -32,7 +32,7 @@ pub(super) const SHORT_MAX: usize = 34;
 /// Stands first in every message about danger.
 pub(super) const FIRE: &str = "Smoke, flame or a burning smell: do not touch it, get everyone out, close the door, call \
 the fire service from outside.";
-pub(super) const UNPLUG: &str = "Otherwise unplug the pad at the wall.";
+pub(super) const UNPLUG: &str = "Otherwise unplug the heating mat at the wall.";
 /// What may be wrong with that plug.
 pub(super) const HOT_PLUG: &str = "If plug, socket or cable is hot, discoloured or wet, do not touch it; switch off that \
 circuit if you can reach it safely.";
@@ -43,7 +43,7 @@ pub(super) const LEAVE: &str = "Leave it unplugged until you know why.";
 pub(super) const NOT_A_DEVICE: &str = "This is not a protective device and not a smoke alarm. Local codes come first; work \
 on mains wiring is for licensed people.";
 /// Begins what a message about water tells to do.
-pub(super) const WATER_FIRST: &str = "Unplug the pad before you add or wipe water.";
+pub(super) const WATER_FIRST: &str = "Unplug the heating mat before you add or wipe water.";
 /// Ends the messages that lead a hand to a heater, a plug or a cable.
 pub(super) const CARE: &str = "Look before you touch: no plug, socket or cable that is hot, discoloured or wet. Work on \
 mains wiring is for licensed people; local codes come first.";

@@ -1,10 +1,10 @@
 //! What must be there before anything runs, and why it may not be.
 use crate::broker::users::ACT;
-use crate::broker::{BrokerError, BrokerSettings, EmbeddedBroker};
+use crate::broker::{self, BrokerError, BrokerSettings, EmbeddedBroker};
 use crate::clock::Clock;
 use crate::history::{self, HistoryError, Reader, Receipt, Store, Writer};
 use crate::intake::{IntakeSettings, Publisher};
-use crate::mirror::MirrorError;
+use crate::mirror::{Mirror, MirrorError};
 use crate::notices::{KEY_FACT, random};
 use crate::permit::{KeyError, Mat, mats};
 use crate::pipeline::{self, Restored};
@@ -35,12 +35,12 @@ pub enum RunError {
     #[error(transparent)]
     Broker(#[from] BrokerError),
     /// The pages' port cannot be opened. Exit 1.
-    #[error("cannot open the pages at {listen}: {source}; stop what listens there, or give web.listen another address")]
+    #[error("cannot open the pages at {listen}: {why}; stop what listens there, or give web.listen another address")]
     Page {
         /// The address.
         listen: SocketAddr,
         /// Why not.
-        source: std::io::Error,
+        why: std::io::Error,
     },
     /// The password of the broker elsewhere cannot be read. Exit 64.
     #[error("cannot read the broker's password file {path}: {why}; correct broker.password_file or the file's rights")]
@@ -122,7 +122,7 @@ impl Door {
             None if web.proxy.is_none() => None,
             _ => {
                 let listen = SocketAddr::from((Ipv4Addr::LOCALHOST, 0));
-                Some(TcpListener::bind(listen).await.map_err(|source| RunError::Page { listen, source })?)
+                Some(TcpListener::bind(listen).await.map_err(|why| RunError::Page { listen, why })?)
             }
         };
         Ok(Self { tls: tls::config(web)?, local, access: Access::load(web, &key)?, key, fact })
@@ -190,8 +190,9 @@ pub(super) async fn open(file: &Arc<ShelfFile>, clock: Arc<dyn Clock>) -> Result
     let history = store.path().to_owned();
     let receipts = store.standing_receipts();
     let listener = TcpListener::bind(file.web.listen).await;
-    let listener = listener.map_err(|source| RunError::Page { listen: file.web.listen, source })?;
-    let page = listener.local_addr().map_err(|source| RunError::Page { listen: file.web.listen, source })?;
+    let no_page = |why| RunError::Page { listen: file.web.listen, why };
+    let listener = listener.map_err(no_page)?;
+    let page = listener.local_addr().map_err(no_page)?;
     let door = Door::open(file, &history).await?;
     let (broker, line) = reach_broker(file).await?;
     let restored = restore(file, &history, Arc::clone(&clock)).await?;
@@ -218,6 +219,38 @@ pub(super) async fn open(file: &Arc<ShelfFile>, clock: Arc<dyn Clock>) -> Result
         clear,
         door,
     })
+}
+
+/// Whether the files that the shelf file names can be used: users, passwords, keys, certificate, the mirror's token.
+/// What is not there yet is left to the advice of `check`.
+///
+/// # Errors
+/// As `run` would refuse the first that cannot be used.
+pub(crate) async fn look(file: &ShelfFile) -> Result<(), RunError> {
+    let web = &file.web;
+    match &file.broker.way {
+        BrokerWay::Embedded { users_file: Some(path), .. } if path.exists() => {
+            drop(broker::read_users(path, &file.broker.prefix).await?);
+        }
+        BrokerWay::Outside { password_file: Some(path), .. } if path.exists() => drop(password(path)?),
+        BrokerWay::Embedded { .. } | BrokerWay::Outside { .. } => {}
+    }
+    if web.password_file.as_deref().is_none_or(Path::exists) {
+        drop(Access::load(web, &[0; 32])?);
+    }
+    if web.tls.as_ref().is_none_or(|(cert, key)| cert.exists() && key.exists()) {
+        drop(tls::config(web)?);
+    }
+    if file.permits.iter().all(|permit| permit.key_file.exists()) {
+        drop(mats(file)?);
+    }
+    match &file.influx {
+        Some(influx) if influx.token_file.as_deref().is_none_or(Path::exists) => {
+            drop(Mirror::new(influx, file.nests_of_sources())?);
+        }
+        Some(_) | None => {}
+    }
+    Ok(())
 }
 
 /// The key that signs links, and the fact to be kept where it is new.

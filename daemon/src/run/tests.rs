@@ -2,7 +2,7 @@ use super::*;
 use crate::clock::ManualClock;
 use crate::history::Reader;
 use crate::mqtt_probe::{Probe, options, within};
-use crate::shelf_file;
+use crate::shelf_file::sample::{self, OAK};
 use crate::snapshot::{ActKind, AlarmAct, AlarmName, Note};
 use enclosure::{Alarm, Span, State, Timestamp};
 use rumqttc::QoS;
@@ -10,21 +10,7 @@ use std::path::Path;
 use tokio::sync::oneshot;
 
 const TOPIC: &str = "warmend/oak-node/senml";
-const SHELF: &str = r#"
-[[nest]]
-id = "oak"
-length_mm = 240
-material = "oak"
-[nest.brood]
-from_mm = 50
-to_mm = 90
-[nest.band]
-low_c = 24.0
-high_c = 31.0
-limit_c = 35.0
-[[nest.probe]]
-source = "oak-node:warm"
-at_mm = 70
+const SERVICES: &str = r#"
 [broker]
 embedded = "127.0.0.1:0"
 [web]
@@ -42,12 +28,12 @@ struct Daemon {
     end: JoinHandle<Result<(), RunError>>,
 }
 
-fn file(dir: &Path) -> ShelfFile {
-    shelf_file(dir, SHELF)
+fn shelf() -> String {
+    format!("{OAK}{SERVICES}")
 }
 
-fn shelf_file(dir: &Path, text: &str) -> ShelfFile {
-    shelf_file::check_text(text, &dir.join("shelf.toml"), std::iter::empty()).unwrap().0
+fn file(dir: &Path, text: &str) -> ShelfFile {
+    sample::read(text, &dir.join("shelf.toml"))
 }
 
 fn until(stop: CancellationToken) -> Task {
@@ -83,7 +69,7 @@ impl Daemon {
     }
 
     async fn with(dir: &Path, change: impl FnOnce(&mut Outfit)) -> Self {
-        Self::of(file(dir), change).await
+        Self::of(file(dir, &shelf()), change).await
     }
 
     async fn of(file: ShelfFile, change: impl FnOnce(&mut Outfit)) -> Self {
@@ -227,7 +213,7 @@ async fn while_history_fails_judging_goes_on_without_receipts_until_it_heals() {
     let reader = Reader::open(&path).unwrap();
     let gaps = reader.gaps(ever.clone()).unwrap();
     assert!(gaps.len() == 1 && gaps[0].why.contains("could not be written"), "{gaps:?}");
-    assert_eq!(reader.settings(ever).unwrap()[0].text, SHELF);
+    assert_eq!(reader.settings(ever).unwrap()[0].text, shelf());
 }
 
 #[tokio::test]
@@ -334,8 +320,8 @@ async fn who_may_acts_by_message_and_nobody_else() {
     let dir = tempfile::tempdir().unwrap();
     let hash = crate::broker::users::tests::cheap_hash("p");
     std::fs::write(dir.path().join("users"), format!("oak-node:{hash}\nhall:{hash}:act\n")).unwrap();
-    let text = SHELF.replace("[web]", "users_file = \"users\"\n[web]");
-    let mut daemon = Daemon::of(shelf_file(dir.path(), &text), |_| {}).await;
+    let text = shelf().replace("[web]", "users_file = \"users\"\n[web]");
+    let mut daemon = Daemon::of(file(dir.path(), &text), |_| {}).await;
     let connect = |id: &'static str| {
         let at = daemon.at;
         async move { Probe::connect(options(at, id, Some((id, "p")))).await.unwrap() }
@@ -456,7 +442,7 @@ async fn a_clock_that_is_set_back_is_said_and_judging_goes_on() {
 async fn a_second_daemon_on_the_same_history_is_refused() {
     let dir = tempfile::tempdir().unwrap();
     let daemon = Daemon::start(dir.path()).await;
-    let error = run(file(dir.path()), outfit().0, std::future::pending()).await.unwrap_err();
+    let error = run(file(dir.path(), &shelf()), outfit().0, std::future::pending()).await.unwrap_err();
     assert_eq!(error.exit_code(), 1);
     assert!(error.to_string().contains("another warmend uses it"), "{error}");
     daemon.stop().await;
@@ -470,7 +456,7 @@ async fn a_dead_part_ends_the_daemon_by_its_name() {
     outfit.web = Box::new(|_| Box::pin(async { anyhow::bail!("the pages fell over") }));
     let notices = |parts: NoticeParts| -> Task { until(parts.stop) };
     outfit.notices = Box::new(notices);
-    let error = within("the end", run(file(dir.path()), outfit, std::future::pending())).await.unwrap_err();
+    let error = within("the end", run(file(dir.path(), &shelf()), outfit, std::future::pending())).await.unwrap_err();
     assert_eq!(error.exit_code(), 1);
     assert!(error.to_string().contains("\"web\" ended: the pages fell over"), "{error}");
 }
@@ -480,11 +466,11 @@ async fn a_dead_part_ends_the_daemon_by_its_name() {
 #[tokio::test]
 async fn a_watch_elsewhere_that_falls_silent_is_told_and_over_when_it_is_heard_again() {
     let dir = tempfile::tempdir().unwrap();
-    let text = format!("{SHELF}[heartbeat]\nwatches = \"cellar\"\nevery_min = 5\n");
+    let text = format!("{OAK}{SERVICES}[heartbeat]\nwatches = \"cellar\"\nevery_min = 5\n");
     let clock = Arc::new(ManualClock::new(Timestamp::from_unix_ms(1_767_225_600_000)));
     let start = async || {
         let own: Arc<dyn Clock> = Arc::clone(&clock) as _;
-        let daemon = Daemon::of(shelf_file(dir.path(), &text), |outfit| outfit.clock = own).await;
+        let daemon = Daemon::of(file(dir.path(), &text), |outfit| outfit.clock = own).await;
         let n = &daemon.notices;
         let (answering, clock) = (Arc::clone(&n.answering), Arc::clone(&n.clock));
         tokio::spawn(crate::notices::heartbeat::wait_for(answering, n.acts.clone(), clock, n.stop.clone()));

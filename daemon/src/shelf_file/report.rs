@@ -56,9 +56,9 @@ fn without_heat(nest: &Nest) -> Option<String> {
     let Cooling { end_c, low_c, below_s } = cooling(&Question::of(nest, USUAL_ROOM))?;
     let span = |s: f64| Span::from_ms((s * 1000.0) as i64);
     let told = match below_s {
-        None => format!("the brood place stays above {low_c:.0} °C"),
+        None => format!("the brood place stays above {low_c} °C"),
         Some(when) => format!(
-            "the brood place is below {low_c:.0} °C after some {} ({} to {}) and comes down to the room",
+            "the brood place is below {low_c} °C after some {} ({} to {}) and comes down to the room",
             span(when.mid),
             span(when.low),
             span(when.high)

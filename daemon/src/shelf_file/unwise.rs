@@ -393,4 +393,8 @@ pub(super) fn missing_files(file: &ShelfFile, f: &mut Findings) {
     for (key, path) in named.into_iter().filter(|(_, p)| !Path::exists(p)) {
         f.advise(&key, format!("there is no file {}", path.display()), "create it, readable by the daemon only");
     }
+    if let Some(directory) = file.history.path.parent().filter(|p| !p.as_os_str().is_empty() && !p.is_dir()) {
+        let why = format!("there is no directory {}: `warmend run` could keep nothing", directory.display());
+        f.advise("history.path", why, "create it, writable by the daemon, or name another");
+    }
 }
