@@ -16,7 +16,7 @@ mod sensml;
 mod tables;
 mod times;
 
-pub use export::{ExportArgs, WrongCall, export};
+pub use export::{ExportArgs, export};
 pub use import::{ImportArgs, import};
 pub use tables::What;
 

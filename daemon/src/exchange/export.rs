@@ -6,6 +6,7 @@ use crate::clock::Clock;
 use crate::history::{HistoricReading, Reader};
 use crate::shelf_file::{self, ShelfFile};
 use crate::times::{self, Moment};
+use crate::wrong_call::{self, WrongCall};
 use anyhow::{Context as _, Result, bail};
 use enclosure::Timestamp;
 use flate2::{Compression, write::GzEncoder};
@@ -44,33 +45,6 @@ pub struct ExportArgs {
     pub backup: Option<PathBuf>,
 }
 
-/// How it was called wrongly (exit code 2); found in the returned error by `downcast_ref`.
-#[derive(Debug, thiserror::Error)]
-pub enum WrongCall {
-    /// No such nest.
-    #[error("exporting: there is no nest \"{asked}\"; there are: {known}")]
-    Nest {
-        /// What was asked for.
-        asked: String,
-        /// Ids.
-        known: String,
-    },
-    /// Only readings can be said in that form.
-    #[error("exporting: {what} go out as --format csv only")]
-    Form {
-        /// What was asked for.
-        what: &'static str,
-    },
-    /// What was asked for is not told apart by that.
-    #[error("exporting: {what} cannot be told apart by {by}; leave it out")]
-    Apart {
-        /// What was asked for.
-        what: &'static str,
-        /// The flag.
-        by: &'static str,
-    },
-}
-
 /// What went out.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 struct Gone {
@@ -96,6 +70,9 @@ pub fn export(args: &ExportArgs, file: &ShelfFile, clock: &dyn Clock) -> Result<
     let now = clock.now();
     let from = args.from.map_or(Timestamp::from_unix_ms(i64::MIN), |t| t.from(now));
     let to = args.to.map_or(Timestamp::from_unix_ms(i64::MAX), |t| t.from(now));
+    if from >= to {
+        bail!(WrongCall::Span { from: times::rfc3339(from), to: times::rfc3339(to) });
+    }
     let chosen = chosen(args, file)?;
     fits_together(args, format)?;
     let what = Export { format, sources: chosen.as_deref(), span: from..to, nests: file.nests_of_sources() };
@@ -136,22 +113,19 @@ fn fits_together(args: &ExportArgs, format: Format) -> Result<(), WrongCall> {
     if args.what == What::Readings {
         return Ok(());
     }
-    match (args.sources.is_empty(), args.nests.is_empty() || args.what.is_of_nests()) {
-        _ if format != Format::Csv => Err(WrongCall::Form { what }),
-        (false, _) => Err(WrongCall::Apart { what, by: "--source" }),
-        (true, false) => Err(WrongCall::Apart { what, by: "--nest" }),
-        (true, true) => Ok(()),
-    }
+    let why = match (args.sources.is_empty(), args.nests.is_empty() || args.what.is_of_nests()) {
+        _ if format != Format::Csv => "they go out as --format csv only",
+        (false, _) => "they are not told apart by source. Call again without --source",
+        (true, false) => "they are not told apart by nest. Call again without --nest",
+        (true, true) => return Ok(()),
+    };
+    Err(WrongCall::Table { what, why })
 }
 
 fn chosen(args: &ExportArgs, file: &ShelfFile) -> Result<Option<Vec<String>>, WrongCall> {
     let mut chosen = args.sources.clone();
     for id in &args.nests {
-        let Some(nest) = file.shelf.nests.iter().find(|n| n.id == *id) else {
-            let known: Vec<_> = file.shelf.nests.iter().map(|n| n.id.as_str()).collect();
-            return Err(WrongCall::Nest { asked: id.clone(), known: known.join(", ") });
-        };
-        chosen.extend(shelf_file::sources(nest).map(str::to_owned));
+        chosen.extend(shelf_file::sources(wrong_call::nest(id, &file.shelf.nests)?).map(str::to_owned));
     }
     Ok((!chosen.is_empty()).then_some(chosen))
 }
