@@ -10,17 +10,19 @@ use tests::node::Node;
 use tests::story::warmth;
 use tests::{SOON, minute_now_s, moment, shelf, wait};
 
-/// Dangers that are timed at each rate.
-const DANGERS: usize = 50;
+/// Nests whose dangers are timed, and how many of each: what a nest says must be of now, and of later each time.
+const NESTS: usize = 10;
+/// See [`NESTS`].
+const ROUNDS: usize = 5;
 /// Readings in a pack of the load: a node that reads ten probes.
 const IN_A_PACK: u32 = 10;
 /// A nest that only the raw guard watches, at 40 °C: no estimate lengthens or shortens a danger.
 const GUARDED: &str = r#"
 [[nest]]
-id = "oak"
+id = "NEST"
 length_mm = 240
 [[nest.probe]]
-source = "oak-node:warm"
+source = "NEST-node:warm"
 at_mm = 70
 "#;
 /// A second nest, whose readings are the load.
@@ -40,7 +42,8 @@ fn main() {
         let post = Post::open();
         let services = shelf::SERVICES.replace("commit_s = 0.05\n", "");
         let way = format!("[[notice]]\nway = \"webhook\"\nurl = \"http://{}/\"\n", post.at);
-        shelf::write(dir.path(), &[GUARDED, LOAD, &services, NO_DELAYS, &way]);
+        let guarded: String = (0..NESTS).map(|i| GUARDED.replace("NEST", &nest(i))).collect();
+        shelf::write(dir.path(), &[&guarded, LOAD, &services, NO_DELAYS, &way]);
         let daemon = Daemon::run(dir.path());
         let (over, said) = (AtomicBool::new(false), AtomicU64::new(0));
         let began = moment();
@@ -87,35 +90,44 @@ fn load(daemon: &Daemon, a_second: u32, over: &AtomicBool, said: &AtomicU64) {
     }
 }
 
-/// Whether a letter tells of the danger that is timed; the load's node, hours behind, may be told of as well.
-fn is_danger(letter: &serde_json::Value, event: &str) -> bool {
-    letter["alarm"] == "brood-limit" && letter["event"] == event
+fn nest(i: usize) -> String {
+    format!("oak-{i}")
 }
 
 /// Dangers that begin and end; from the third hot reading to the notice, each.
 fn dangers(daemon: &Daemon, post: &Post) -> Vec<Duration> {
-    let mut node = Node::new("oak-node", 7);
+    (0..NESTS).flat_map(|i| dangers_of(&nest(i), daemon, post)).collect()
+}
+
+fn dangers_of(nest: &str, daemon: &Daemon, post: &Post) -> Vec<Duration> {
+    let from = format!("{nest}-node");
+    let mut node = Node::new(&from, 7);
     node.connect(daemon.broker);
-    let mut t = minute_now_s() - 20.0 * 3600.0;
+    let mut t = minute_now_s() - 120.0;
     let mut say = |node: &mut Node, c: f64| {
-        t += 30.0;
-        node.say(&[warmth("oak-node", "warm", t, c)]);
+        // The guard wants three readings over 20 s at least.
+        t += 10.5;
+        node.say(&[warmth(&from, "warm", t, c)]);
         moment()
     };
+    // The load's node, hours behind, may be told of as well.
+    let is = |letter: &serde_json::Value, event: &str| {
+        letter["nest"] == nest && letter["alarm"] == "brood-limit" && letter["event"] == event
+    };
     let mut took = Vec::new();
-    for round in 0..DANGERS {
+    for round in 0..ROUNDS {
         say(&mut node, 42.0);
         say(&mut node, 42.0);
         node.answered(0);
         let said: Instant = say(&mut node, 42.0);
-        let raised = || post.came_when().into_iter().filter(|(_, l)| is_danger(l, "raised")).nth(round);
+        let raised = || post.came_when().into_iter().filter(|(_, l)| is(l, "raised")).nth(round);
         let (came, _) = wait("the notice", SOON, raised);
         took.push(came - said);
         for _ in 0..3 {
             say(&mut node, 28.0);
         }
         node.answered(0);
-        let ended = || post.came().iter().filter(|l| is_danger(l, "returned")).count();
+        let ended = || post.came().iter().filter(|l| is(l, "returned")).count();
         wait("its end", SOON, || (ended() > round).then_some(()));
     }
     took

@@ -5,7 +5,8 @@
 // IMAGE is the ELF file; SETTINGS lies at the end of the flash; EEPROM is a file that outlives a power cut; FRAMES is a
 // socket that takes and gives Ethernet frames, each after its length. On standard output, one line each: `log TEXT`,
 // `pad 0|1 MS`, `watchdog MS`. On standard input, one JSON object a line: {"warm": [celsius, humidity]}, {"cool": …},
-// {"garbled": true}, {"absent": true}, {"linked": false}. It ends with its standard input.
+// {"garbled": true}, {"absent": true}, {"linked": false}, {"hang": "program"} or "all" (its interrupts as well),
+// {"flashed": true}: the boot ROM starts it as after flashing, by the watchdog. It ends with its standard input.
 import { readFileSync, writeFileSync } from 'node:fs';
 import { createConnection } from 'node:net';
 import { createInterface } from 'node:readline';
@@ -17,6 +18,12 @@ const VECTORS = FLASH + 0x100;
 const SETTINGS_AT = 0x1ff000;
 const PIN = { pad: 15, select: 17, interrupt: 21 };
 const WATCHDOG = 0x40058;
+/** Says how the chip was last reset; bit 8: it was switched on, or its supply was low. */
+const RESET = 0x40064;
+const CHIP_RESET = 0x08;
+const HAD_POR = 1 << 8;
+/** Branches to itself. */
+const SPIN = 0xe7fe;
 /** How long the emulator runs before it looks for what came from outside, ms. */
 const SLICE_MS = 10;
 
@@ -53,7 +60,7 @@ class Board {
       },
       (pulled) => this.chip?.gpio[PIN.interrupt].setInputValue(!pulled),
     );
-    this.start(0);
+    this.start(0, []);
   }
 
   now() {
@@ -64,7 +71,7 @@ class Board {
     return Math.round(this.chip.clock.nanos / 1e6);
   }
 
-  start(reason) {
+  start(reason, scratch) {
     this.before = this.now();
     const chip = new RP2040();
     chip.logger = new ConsoleLogger(LogLevel.Error, false);
@@ -72,8 +79,12 @@ class Board {
     chip.flash.set(readFileSync(settings), SETTINGS_AT);
     const watchdog = chip.peripherals[WATCHDOG];
     watchdog.reason = reason;
+    watchdog.scratchData.set(scratch);
+    chip.peripherals[RESET].readUint32 = (offset) => (offset === CHIP_RESET ? HAD_POR : 0);
     watchdog.onWatchdogTrigger = () => {
       this.bitten = true;
+      // The emulator would have it bite again at the very same moment, for ever.
+      watchdog.timer.enable = false;
     };
     joinI2c(chip.i2c[1], this.devices);
     const spi = chip.spi[0];
@@ -107,9 +118,27 @@ class Board {
     chip.core.VTOR = VECTORS;
     chip.core.SP = chip.readUint32(VECTORS);
     chip.core.PC = chip.readUint32(VECTORS + 4) & ~1;
-    this.padWas = closed;
     this.chip = chip;
+    this.circle = null;
     this.ethernet.update();
+  }
+
+  /** A watchdog's restart: the pins float, and the resistor opens the switch. */
+  restart(scratch) {
+    say(`pad 0 ${this.ms()}`);
+    this.start(1, scratch);
+  }
+
+  /** Lets the program go in a circle where it stands, as a fault of it would; the next start is sound again. */
+  hang() {
+    const { core, flash16 } = this.chip;
+    if (core.PC < FLASH || core.PC >= FLASH + 2 * flash16.length) return;
+    flash16[(core.PC - FLASH) >> 1] = SPIN;
+    core.PM = this.hangs === 'all';
+    core.waiting = false;
+    this.hangs = null;
+    this.circle = core.PC;
+    say(`log hanging at ${this.ms()}`);
   }
 
   /** Runs until its time is as late as `until`, or `SLICE_MS` are over. */
@@ -118,22 +147,24 @@ class Board {
     const { core, clock } = this.chip;
     const cycle = 1e9 / 125e6;
     for (let i = 0; this.now() < until; i++) {
-      if (core.waiting) {
+      // What goes in a circle waits as well, as far as the world is concerned: until the next interrupt.
+      const circles = core.PC === this.circle && core.IPSR === 0;
+      if (core.waiting || circles) {
         const next = clock.nanosToNextAlarm;
         if (next <= 0 || this.now() + next > until) {
           clock.tick(Math.max(until - this.now(), cycle));
         } else {
           clock.tick(next);
         }
-      } else {
+      }
+      if (!core.waiting) {
         clock.tick(core.executeInstruction() * cycle);
       }
+      if (this.hangs && core.IPSR === 0 && !core.PM) this.hang();
       if (this.bitten) {
         this.bitten = false;
         say(`watchdog ${this.ms()}`);
-        // The pins float, and the resistor opens the switch.
-        say(`pad 0 ${this.ms()}`);
-        this.start(1);
+        this.restart(this.chip.peripherals[WATCHDOG].scratchData);
         return;
       }
       if (i % 1000 === 0 && performance.now() > stop) return;
@@ -169,6 +200,8 @@ told.on('line', (line) => {
     board.ethernet.linked = what.linked;
     board.ethernet.update();
   }
+  if ('hang' in what) board.hangs = what.hang;
+  if ('flashed' in what) board.restart([]);
 });
 told.on('close', () => process.exit(0));
 

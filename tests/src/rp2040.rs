@@ -100,6 +100,14 @@ impl Flashed {
         self.said.lock().unwrap().switched.iter().filter(|(closed, _)| *closed).map(|(_, at)| *at).collect()
     }
 
+    /// When it was hung last, the switch opened after that, and the watchdog bit, ms of that start's time.
+    pub fn hung_opened_bitten_ms(&self) -> [Option<u64>; 3] {
+        let said = self.said.lock().unwrap();
+        let last = |what: &str| said.log.lines().rev().find_map(|line| line.strip_prefix(what)?.parse().ok());
+        let since = said.switched.iter().rev().take_while(|(closed, _)| !closed);
+        [last("hanging at "), since.last().map(|(_, at)| *at), last("the watchdog bites at ")]
+    }
+
     /// What it logged.
     pub fn log(&self) -> String {
         self.said.lock().unwrap().log.clone()

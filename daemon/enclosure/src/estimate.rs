@@ -15,6 +15,7 @@ mod report;
 mod rivalry;
 mod seed;
 mod trial;
+mod untold;
 
 use crate::body::Axis;
 use crate::filter::{Fade, Gaussian};
@@ -57,10 +58,6 @@ const START_SD_K: f64 = 4.0;
 const NOISE_SD_K: f64 = 0.08;
 /// Innovations beyond this many deviations are wild.
 const GATE_SIGMA: f64 = 5.0;
-/// See [`Estimator::infer_drive`]: share of the prior's deviation that is left to the running filter.
-const UNKNOWN_DRIVE_SHARE: f64 = 0.3;
-/// And what quick disturbances may take instead, K for each shape.
-const UNKNOWN_DRIVE_QUICK_K: f64 = 0.25;
 /// What a few hours seem to say about the physics beyond the last fit is forgotten over this long, s.
 const LEAN_S: f64 = 2.0 * 3600.0;
 /// Share of what the last fit left open by which a rival's long prediction may be off: the belief bends meanwhile.
@@ -141,6 +138,8 @@ pub struct Estimator {
     drives_known: bool,
     /// Highest fruitless evidence of late of each rival, by pad and mode: it outlives the rivals.
     usual: Vec<(usize, Mode, f64)>,
+    /// What pads that do not report are held to have done.
+    untold: untold::Untold,
 }
 
 #[derive(Clone, Copy, Debug)]
@@ -175,7 +174,7 @@ impl Estimator {
         let step = at.unix_ms().div_euclid(STEP.ms());
         let probes = places_mm.len();
         let models = Arc::new(Models::new(&axis, &prior.log, &places_mm, brood, STEP.s()));
-        let layout = Layout { params: prior.log.len(), probes };
+        let layout = Layout { params: prior.log.len(), probes, untold: 0 };
         let mut sd = prior.sd.clone();
         sd.extend(core::iter::repeat_n(OFFSET_SD_K, probes));
         sd.extend(core::iter::repeat_n(PLACE_SD_MM, probes));
@@ -202,6 +201,7 @@ impl Estimator {
             rivals: Vec::new(),
             drives_known: true,
             usual: Vec::new(),
+            untold: untold::Untold::default(),
             prior_sd: prior.sd.clone(),
             colony_k_s_w: prior.colony_k_s_w,
             log: prior.log.clone(),
@@ -234,7 +234,7 @@ impl Estimator {
     }
 
     fn layout(&self) -> Layout {
-        Layout { params: self.log.len(), probes: self.places_mm.len() }
+        Layout { params: self.log.len(), probes: self.places_mm.len(), untold: self.untold.len() }
     }
 
     /// The moment the estimate stands at.
@@ -262,29 +262,6 @@ impl Estimator {
         self.fitted
     }
 
-    /// What each pad is held to do.
-    pub fn modes(&self) -> &[Mode] {
-        &self.modes
-    }
-
-    /// Says what pad `pad` is held to do from here on.
-    pub fn set_mode(&mut self, pad: usize, mode: Mode) {
-        self.modes[pad] = mode;
-        self.drop_rivals();
-    }
-
-    /// Says that no pad reports. With the drive unknown, gain and duty are one product: the physics must not bend to
-    /// explain a switch, or none is ever seen; quick disturbances take what it leaves.
-    pub fn infer_drive(&mut self) {
-        self.drives_known = false;
-        let l = self.layout();
-        self.belief.narrow(l.params, UNKNOWN_DRIVE_SHARE);
-        for (k, share) in SHAPE_SHARES.iter().enumerate() {
-            self.belief.set_standing(l.quick() + k, share * UNKNOWN_DRIVE_QUICK_K);
-        }
-        self.belief.tie(l.slow(), LEAN_S);
-    }
-
     /// The rivals of what is believed about the pads.
     pub fn rivals(&self) -> &[Rival] {
         &self.rivals
@@ -292,7 +269,10 @@ impl Estimator {
 
     /// Moves on by one step: each pad told `told`, the room at `room_c` at its end.
     pub fn advance(&mut self, told: &[f64], room_c: f64) {
-        let drive: Vec<f64> = told.iter().zip(&self.modes).map(|(t, m)| m.drive(*t)).collect();
+        self.judge_untold();
+        self.turn_untold();
+        let drive_of = |(pad, (t, m)): (usize, (&f64, &Mode))| self.untold.drive(pad).unwrap_or_else(|| m.drive(*t));
+        let drive: Vec<f64> = told.iter().zip(&self.modes).enumerate().map(drive_of).collect();
         let change = room_c - self.room_c;
         self.run(&drive, room_c, change);
         self.advance_rivals(told, &drive);
@@ -311,6 +291,7 @@ impl Estimator {
             past.told[i] = *t as f32;
         }
         self.memory.push_back(past);
+        self.pass_untold();
     }
 
     fn run(&mut self, drive: &[f64], room_c: f64, room_change_k: f64) {

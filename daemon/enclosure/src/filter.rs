@@ -111,6 +111,41 @@ impl Gaussian {
         true
     }
 
+    /// Adds independent states with these standard deviations and mean zero at the end.
+    pub fn append(&mut self, sd: &[f64]) {
+        let (old, n) = (self.len(), self.len() + sd.len());
+        let mut cov = alloc::vec![0.0; n * n];
+        for (to, from) in cov.chunks_exact_mut(n).zip(self.cov.chunks_exact(old.max(1))) {
+            to[..old].copy_from_slice(from);
+        }
+        for (i, s) in sd.iter().enumerate() {
+            cov[(old + i) * n + old + i] = s * s;
+        }
+        self.cov = cov;
+        self.mean.resize(n, 0.0);
+    }
+
+    /// Moves `count` states from `first` on by one place: the last is dropped, and the new first is `share` of the one
+    /// that was there and something of `variance` beside.
+    pub fn shift(&mut self, first: usize, count: usize, share: f64, variance: f64) {
+        let n = self.len();
+        let of = |i: usize| match i {
+            _ if i == first => (i, share),
+            _ if i > first && i < first + count => (i - 1, 1.0),
+            _ => (i, 1.0),
+        };
+        let was = self.cov.clone();
+        for i in 0..n {
+            for j in 0..n {
+                let ((a, s), (b, t)) = (of(i), of(j));
+                self.cov[i * n + j] = s * t * was[a * n + b];
+            }
+        }
+        self.widen(first, variance);
+        self.mean[first..first + count].rotate_right(1);
+        self.mean[first] = share * self.mean.get(first + 1).copied().unwrap_or(0.0);
+    }
+
     /// How many states.
     pub fn len(&self) -> usize {
         self.mean.len()
@@ -365,6 +400,25 @@ mod tests {
         for (a, b) in once.cov.iter().chain(&once.mean).zip(twice.cov.iter().chain(&twice.mean)) {
             assert!((a - b).abs() < 1e-12);
         }
+    }
+
+    /// A moved state is the old one times its share and something of its own: variances and covariances by hand.
+    #[test]
+    fn states_move_on_with_all_that_is_known_of_them() {
+        let mut g = Gaussian::new(&[1.0], Vec::new());
+        g.append(&[0.5, 2.0]);
+        let e = g.expect(&[1.0, 1.0, -1.0], 0.1);
+        g.absorb(&e, 0.8);
+        let was = g.clone();
+        g.shift(1, 2, 0.5, 0.3);
+        assert_eq!(g.mean, [was.mean[0], 0.5 * was.mean[1], was.mean[1]]);
+        assert!((g.variance(1) - (0.25 * was.variance(1) + 0.3)).abs() < 1e-12);
+        assert!((g.variance(2) - was.variance(1)).abs() < 1e-12);
+        assert!((g.covariance(1, 2) - 0.5 * was.variance(1)).abs() < 1e-12);
+        assert!((g.covariance(0, 2) - was.covariance(0, 1)).abs() < 1e-12);
+        assert!((g.covariance(0, 1) - 0.5 * was.covariance(0, 1)).abs() < 1e-12);
+        assert!((g.covariance(1, 0) - g.covariance(0, 1)).abs() < 1e-12);
+        assert!((g.variance(0) - was.variance(0)).abs() < 1e-12);
     }
 
     proptest! {

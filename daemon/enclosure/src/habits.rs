@@ -1,61 +1,51 @@
-//! What a pad under a thermostat usually does: how long it stays on, and how warm the nest is when it lets go.
+//! What a pad under a thermostat usually does: how warm its place ever was while it heated, and how cool while it did
+//! not.
 //!
 //! A thermostat whose own sensor fell off heats as told, and one that does not report tells nothing: both show only in
-//! that the pad stays on longer than it ever did *and* past the warmth at which it always let go.
+//! that the pad heats where it never did, past the warmth at which it always let go.
 use crate::time::{Span, Timestamp};
 use alloc::collections::VecDeque;
 
-/// Spells remembered: two days of a quick thermostat.
-const SPELLS: usize = 120;
-/// Spells that must be known before habits mean anything.
-const SPELLS_LEAST: usize = 8;
-/// A pad that stays on or off for longer than this is no thermostat's.
-const SPELL_MOST: Span = Span::from_h(4);
+/// Hours remembered: two days.
+const HOURS: usize = 48;
+/// Hours that must be known before habits mean anything: a thermostat has a day's programme.
+const HOURS_LEAST: usize = 20;
+/// And hours in which it heated, or did not.
+const OF_A_KIND_LEAST: usize = 5;
+/// So many times it must have let go within the last day: a timer or a dimmer has no habit of warmth.
+const LET_GO_LEAST: u32 = 6;
+/// The last hours are no habit yet.
+const NOT_YET: i64 = 3;
+/// Past its habit for so long.
+const HEATS_FOR: Span = Span::from_min(5);
+/// The same of a pad that does not heat: a lid that is lifted cools the nest too.
+const IDLES_FOR: Span = Span::from_min(20);
+/// A margin is at least so many deviations of what the hours showed.
+const MARGIN_SIGMA: f64 = 2.0;
 
-/// One completed spell of being on, or off.
-#[derive(Clone, Copy, Debug)]
-struct Spell {
-    length_s: f64,
-    /// Warmth over the pad at its end, °C.
-    end_c: f64,
-}
-
-/// Completed spells of one kind, and what they have in common.
-#[derive(Clone, Debug, Default)]
-struct Spells {
-    kept: VecDeque<Spell>,
-    /// Longest spell, s, extreme end, °C, spread of the ends, K; none where it does not look like a thermostat.
-    known: Option<(f64, f64, f64)>,
-}
-
-impl Spells {
-    fn take(&mut self, spell: Spell, extreme: fn(f64, f64) -> f64) {
-        if self.kept.len() == SPELLS {
-            self.kept.pop_front();
-        }
-        self.kept.push_back(spell);
-        self.known = Self::know(&self.kept, extreme);
-    }
-
-    fn know(spells: &VecDeque<Spell>, extreme: fn(f64, f64) -> f64) -> Option<(f64, f64, f64)> {
-        if spells.len() < SPELLS_LEAST {
-            return None;
-        }
-        let n = spells.len() as f64;
-        let mean = spells.iter().map(|s| s.end_c).sum::<f64>() / n;
-        let spread = libm::sqrt(spells.iter().map(|s| (s.end_c - mean) * (s.end_c - mean)).sum::<f64>() / n);
-        let longest = spells.iter().map(|s| s.length_s).fold(0.0, f64::max);
-        let end = spells.iter().map(|s| s.end_c).reduce(extreme)?;
-        (longest < SPELL_MOST.s() && spread < 1.5).then_some((longest, end, spread))
-    }
+/// What one hour showed.
+#[derive(Clone, Copy, Debug, Default)]
+struct Hour {
+    /// Since 1970.
+    number: i64,
+    /// Warmest over the pad while it heated, °C.
+    heats_c: Option<f64>,
+    /// Coolest while it did not, °C.
+    idles_c: Option<f64>,
+    let_go: u32,
+    /// Longest spell of heat, and of none, that ended, s.
+    longest_s: (f64, f64),
 }
 
 /// The habits of one pad.
 #[derive(Clone, Debug, Default)]
 pub struct Habits {
-    on: Spells,
-    off: Spells,
+    hours: VecDeque<Hour>,
     now: Option<(bool, Timestamp)>,
+    /// Whether it let go since somebody began to watch: a first warm-up is no habit.
+    cycling: bool,
+    /// Since when it has been past them: heating, not heating.
+    past: (Option<Timestamp>, Option<Timestamp>),
 }
 
 /// How far a pad is beyond its habits.
@@ -65,49 +55,217 @@ pub struct Beyond {
     pub since: Timestamp,
     /// The longest such spell known, s.
     pub longest_s: f64,
-    /// The warmest (or coldest) end of such a spell known, °C.
+    /// The warmest place at which it ever heated (or the coolest at which it did not), °C.
     pub extreme_c: f64,
 }
 
+/// The most extreme of what the hours showed, and their spread.
+#[derive(Clone, Copy, Debug)]
+struct Known {
+    extreme_c: f64,
+    sd_k: f64,
+}
+
 impl Habits {
-    /// The pad is on or off, and its place `over_pad_c` warm, as of `at`.
-    pub fn note(&mut self, at: Timestamp, on: bool, over_pad_c: f64) {
-        match self.now {
-            Some((was, _)) if was == on => {}
-            Some((was, since)) => {
-                let spell = Spell { length_s: at.since(since).s(), end_c: over_pad_c };
-                if was {
-                    self.on.take(spell, f64::max);
-                } else {
-                    self.off.take(spell, f64::min);
-                }
-                self.now = Some((on, at));
+    /// The pad is on or off, and its place `over_pad_c` warm, as of `at`; what it does is a habit while `is_plausible`.
+    pub fn note(&mut self, at: Timestamp, on: bool, over_pad_c: f64, is_plausible: bool) {
+        let number = at.unix_ms().div_euclid(3_600_000);
+        if self.hours.back().is_none_or(|h| h.number < number) {
+            if self.hours.len() == HOURS {
+                self.hours.pop_front();
             }
-            None => self.now = Some((on, at)),
+            self.hours.push_back(Hour { number, ..Hour::default() });
+        }
+        let turned = self.now.filter(|(was, _)| *was != on);
+        let was_cycling = self.cycling;
+        self.cycling |= turned.is_some_and(|(was, _)| was);
+        if self.now.is_none() || turned.is_some() {
+            self.now = Some((on, at));
+        }
+        let Some(hour) = self.hours.back_mut().filter(|_| self.cycling) else { return };
+        if let Some((was, since)) = turned.filter(|_| was_cycling) {
+            let length_s = at.since(since).s();
+            let longest_s = if was { &mut hour.longest_s.0 } else { &mut hour.longest_s.1 };
+            *longest_s = longest_s.max(length_s);
+            hour.let_go += u32::from(was);
+        }
+        // A pad that has just let go was right to heat up to here, whatever was thought of it.
+        let heated = turned.is_some_and(|(was, _)| was) || (on && is_plausible);
+        let idled = turned.is_some_and(|(was, _)| !was) || (!on && is_plausible);
+        if heated {
+            hour.heats_c = Some(hour.heats_c.map_or(over_pad_c, |c| c.max(over_pad_c)));
+        }
+        if idled {
+            hour.idles_c = Some(hour.idles_c.map_or(over_pad_c, |c| c.min(over_pad_c)));
         }
     }
 
     /// Forgets the spell under way: nobody watched.
     pub fn interrupt(&mut self) {
         self.now = None;
+        self.cycling = false;
+        self.past = (None, None);
     }
 
-    /// Whether the pad stays on past what it ever did and past where it always let go, by `margin_k`.
-    pub fn stays_on(&self, at: Timestamp, over_pad_c: f64, margin_k: f64) -> Option<Beyond> {
-        let (true, since) = self.now? else { return None };
-        let (longest_s, highest_c, spread_k) = self.on.known?;
-        let beyond =
-            at.since(since).s() > 1.25 * longest_s + 120.0 && over_pad_c > highest_c + margin_k.max(2.0 * spread_k);
-        beyond.then_some(Beyond { since, longest_s, extreme_c: highest_c })
+    /// Whether the pad heats past where it ever did, by `margin_k`.
+    pub fn stays_on(&mut self, at: Timestamp, over_pad_c: f64, margin_k: f64) -> Option<Beyond> {
+        let known = self.known(at, |h| h.heats_c, f64::max);
+        let since = self.now.filter(|(on, _)| *on).map(|(_, since)| since);
+        let past = known.filter(|k| over_pad_c > k.extreme_c + margin_k.max(MARGIN_SIGMA * k.sd_k));
+        let longest_s = self.hours.iter().map(|h| h.longest_s.0).fold(0.0, f64::max);
+        let (Some(known), Some(since)) = (past, since) else {
+            self.past.0 = None;
+            return None;
+        };
+        let began = *self.past.0.get_or_insert(at);
+        (at.since(began) >= HEATS_FOR).then_some(Beyond { since, longest_s, extreme_c: known.extreme_c })
     }
 
-    /// Whether it stays off past what it ever did and past where it always came back, by `margin_k`. Spells that nobody
-    /// told are only worked out: those must be longer (`told` is false).
-    pub fn stays_off(&self, at: Timestamp, over_pad_c: f64, margin_k: f64, told: bool) -> Option<Beyond> {
-        let (false, since) = self.now? else { return None };
-        let (longest_s, lowest_c, spread_k) = self.off.known?;
-        let most_s = if told { 1.5 * longest_s + 300.0 } else { 2.0 * longest_s + 900.0 };
-        let beyond = at.since(since).s() > most_s && over_pad_c < lowest_c - margin_k.max(2.0 * spread_k);
-        beyond.then_some(Beyond { since, longest_s, extreme_c: lowest_c })
+    /// Whether it does not heat past where it always came back, by `margin_k`.
+    pub fn stays_off(&mut self, at: Timestamp, over_pad_c: f64, margin_k: f64) -> Option<Beyond> {
+        let known = self.known(at, |h| h.idles_c, f64::min);
+        let since = self.now.filter(|(on, _)| !*on).map(|(_, since)| since);
+        let past = known.filter(|k| over_pad_c < k.extreme_c - margin_k.max(MARGIN_SIGMA * k.sd_k));
+        let longest_s = self.hours.iter().map(|h| h.longest_s.1).fold(0.0, f64::max);
+        let (Some(known), Some(since)) = (past, since) else {
+            self.past.1 = None;
+            return None;
+        };
+        let began = *self.past.1.get_or_insert(at);
+        (at.since(began) >= IDLES_FOR).then_some(Beyond { since, longest_s, extreme_c: known.extreme_c })
+    }
+
+    fn known(&self, at: Timestamp, of: fn(&Hour) -> Option<f64>, extreme: fn(f64, f64) -> f64) -> Option<Known> {
+        let now = at.unix_ms().div_euclid(3_600_000);
+        let lately = self.hours.iter().filter(|h| now - h.number <= 24);
+        if lately.map(|h| h.let_go).sum::<u32>() < LET_GO_LEAST {
+            return None;
+        }
+        let past = || self.hours.iter().filter(|h| now - h.number > NOT_YET);
+        let known = || past().filter_map(of);
+        let (count, sum) = known().fold((0_usize, 0.0), |(n, s), c| (n + 1, s + c));
+        if past().count() < HOURS_LEAST || count < OF_A_KIND_LEAST {
+            return None;
+        }
+        let mean = sum / count as f64;
+        let variance = known().map(|c| (c - mean) * (c - mean)).sum::<f64>() / count as f64;
+        Some(Known { extreme_c: known().reduce(extreme)?, sd_k: libm::sqrt(variance) })
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const BEGIN: Timestamp = Timestamp::from_unix_ms(1_772_323_200_000);
+
+    /// One pad's days, minute by minute.
+    struct Days {
+        habits: Habits,
+        minute: i64,
+        on: bool,
+        c: f64,
+    }
+
+    impl Days {
+        fn new() -> Self {
+            Self { habits: Habits::default(), minute: 0, on: false, c: 22.0 }
+        }
+
+        fn at(&self) -> Timestamp {
+            BEGIN.plus(Span::from_min(self.minute))
+        }
+
+        /// One minute in which the place warms or cools by so much; what the habits say of it.
+        fn minute(&mut self, on: bool, change_k: f64) -> (Option<Beyond>, Option<Beyond>) {
+            self.minute += 1;
+            self.c += change_k;
+            let at = self.at();
+            let said = (self.habits.stays_on(at, self.c, 0.5), self.habits.stays_off(at, self.c, 0.5));
+            self.on = on;
+            self.habits.note(at, on, self.c, said == (None, None));
+            said
+        }
+
+        /// Under a thermostat that lets go at 29 and comes on at 28 °C.
+        fn regulated(&mut self, minutes: i64) {
+            for _ in 0..minutes {
+                let on = if self.on { self.c < 29.0 } else { self.c < 28.0 };
+                let said = self.minute(on, if on { 0.1 } else { -0.05 });
+                assert_eq!(said, (None, None), "minute {} at {:.1} °C", self.minute, self.c);
+            }
+        }
+    }
+
+    #[test]
+    fn a_pad_that_never_lets_go_is_told_past_its_warmest() {
+        let mut days = Days::new();
+        days.regulated(1500);
+        let beyond = (0..60).find_map(|_| days.minute(true, 0.1).0).expect("told");
+        assert!((29.0..29.2).contains(&beyond.extreme_c), "{beyond:?}");
+        // Half a kelvin past, for five minutes.
+        assert!((29.9..30.3).contains(&days.c), "{:.1}", days.c);
+        assert!(beyond.longest_s < 1200.0 && beyond.since < days.at(), "{beyond:?}");
+    }
+
+    #[test]
+    fn a_pad_that_never_comes_on_is_told_past_its_coolest() {
+        let mut days = Days::new();
+        days.regulated(1500);
+        let told = (0..60).find(|_| days.minute(false, -0.05).1.is_some()).expect("told");
+        assert!(told >= 20 && days.c < 27.5, "{told} {:.1}", days.c);
+    }
+
+    #[test]
+    fn nothing_is_told_before_a_day_is_known() {
+        let mut days = Days::new();
+        days.regulated(900);
+        assert!((0..120).all(|_| days.minute(true, 0.1) == (None, None)));
+    }
+
+    #[test]
+    fn a_timer_or_a_dimmer_has_no_habit_of_warmth() {
+        let mut days = Days::new();
+        for i in 0..4 * 1440 {
+            // On from six to ten and from noon to ten at night, each day a little warmer.
+            let hour = i % 1440 / 60;
+            let on = (6..10).contains(&hour) || (12..22).contains(&hour);
+            let change_k = (if on { 31.0 } else { 22.0 } + f64::from(i) / 1440.0 - days.c) / 60.0;
+            assert_eq!(days.minute(on, change_k), (None, None), "minute {i}");
+        }
+        let mut days = Days::new();
+        assert!((0..4 * 1440).all(|_| days.minute(true, 0.001) == (None, None)));
+    }
+
+    #[test]
+    fn what_is_past_all_habits_is_no_new_habit() {
+        let mut days = Days::new();
+        days.regulated(1500);
+        let told = (0..600).filter(|_| days.minute(true, if days.c < 31.0 { 0.1 } else { 0.0 }).0.is_some()).count();
+        assert!(told > 560, "{told} of 600 minutes");
+    }
+
+    #[test]
+    fn where_it_lets_go_at_last_becomes_one() {
+        let mut days = Days::new();
+        days.regulated(1500);
+        // The keeper turned the thermostat up by two kelvin.
+        let mut last = 0;
+        for i in 0..3000 {
+            let on = if days.on { days.c < 31.0 } else { days.c < 30.0 };
+            if days.minute(on, if on { 0.1 } else { -0.05 }) != (None, None) {
+                last = i;
+            }
+        }
+        assert!(last > 0, "at first it is told");
+        assert!(last < 300, "five hours on it is the new habit: {last}");
+    }
+
+    #[test]
+    fn after_an_interruption_the_spell_begins_anew() {
+        let mut days = Days::new();
+        days.regulated(1500);
+        days.habits.interrupt();
+        assert!((0..20).all(|_| days.minute(false, -0.3) == (None, None)), "nobody watched");
     }
 }

@@ -8,7 +8,6 @@
 use crate::body::{Body, Heat};
 use crate::cusum::accumulate;
 use crate::models::{Models, Seen, dot};
-use alloc::collections::VecDeque;
 use alloc::vec::Vec;
 
 /// Its heat may have begun so many steps after it parted: a fault's first moment is not known to the second, and heat
@@ -21,8 +20,6 @@ const LATE: usize = 5;
 pub const STAGGER_STEPS: usize = LATE_STEPS[LATE - 1];
 /// Steps of expectations kept for that.
 const TRAIL: usize = STAGGER_STEPS + 2;
-/// What the body cannot tell over some minutes, K.
-const FLOOR_K: f64 = 0.12;
 /// And what it cannot tell of a rival's heat, as a share of it.
 const SHARE: f64 = 0.2;
 /// Readings of one long prediction go astray together: each counts for this much.
@@ -45,10 +42,6 @@ const FAR_SHARE: f64 = 0.15;
 const SHARED_MOST_K: f64 = 1.0;
 /// And what may pass by itself counts up to this, K.
 const PASSING_MOST_K: f64 = 2.0;
-/// Readings kept for finding when a rival's heat began.
-const WEIGHED_MAX: usize = 64;
-/// A rival's heat may have begun so many steps before it parted.
-const EARLIER_MOST: isize = 21;
 /// A rival's fruitless peaks are forgotten over about this long, s.
 const PEAK_FADES_S: f64 = 86_400.0;
 /// And count for no more than this, nats.
@@ -92,8 +85,6 @@ pub struct Rival {
     last: Vec<Option<Told>>,
     /// How much warmer than usual each probe's place was when it parted, by what may end at any moment, K.
     passing_k: Vec<f64>,
-    /// What was weighed since it restarted: for when it truly began.
-    weighed: VecDeque<Weighed>,
     peak: f64,
     heat: Heat,
     amplitudes: Vec<f64>,
@@ -105,15 +96,6 @@ pub struct Rival {
 struct Told {
     /// For each of [`LATE_STEPS`].
     expected_k: [f64; LATE],
-    seen_k: f64,
-}
-
-/// One reading as it was weighed.
-#[derive(Clone, Copy, Debug)]
-struct Weighed {
-    steps: usize,
-    part: f64,
-    probe: usize,
     seen_k: f64,
 }
 
@@ -172,7 +154,6 @@ impl Rival {
             base: alloc::vec![Told::default(); probes],
             last: alloc::vec![None; probes],
             passing_k: alloc::vec![0.0; probes],
-            weighed: VecDeque::with_capacity(WEIGHED_MAX),
             peak: 0.0,
             heat: body.cold(),
             amplitudes: alloc::vec![0.0; body.modes.len()],
@@ -197,7 +178,6 @@ impl Rival {
         self.since_then.fill(None);
         self.base.fill(Told::default());
         self.last.fill(None);
-        self.weighed.clear();
         self.seen = Seen::at_rest(self.seen.shown.len(), 0.0);
         self.heat.clear();
     }
@@ -239,10 +219,6 @@ impl Rival {
         let expected_k = LATE_STEPS.map(|late| self.expected_k(p, said.part, late));
         let now = Told { expected_k, seen_k: said.beyond_nominal - dot(said.row, &self.origin) };
         self.last[p] = Some(now);
-        if self.weighed.len() == WEIGHED_MAX {
-            self.weighed.pop_front();
-        }
-        self.weighed.push_back(Weighed { steps: self.steps, part: said.part, probe: p, seen_k: now.seen_k });
         let shared_k = self.shared_k(p);
         let base = self.base[p];
         let alone_k = now.seen_k - base.seen_k;
@@ -298,34 +274,6 @@ impl Rival {
     fn expected_k(&self, p: usize, part: f64, late: usize) -> f64 {
         let at = |ago: usize| self.trail[ago * self.last.len() + p];
         at(late + 1) + (at(late) - at(late + 1)) * part
-    }
-
-    /// How many steps before it parted (after, if negative) its heat most likely began, if it is right: a switch shows
-    /// only after the heat's way through the body, and noise hides its beginning. Least squares over what was weighed;
-    /// `apart` is the drive by which it differs.
-    pub fn began_before(&self, models: &Models, lags: &[(f64, f64)], apart: f64, step_s: f64) -> isize {
-        let probes = self.last.len();
-        let mut twin = Self::new(&models.bodies[0], self.pad, self.mode, probes);
-        // Expectations of every probe at the end of each step since it would have begun.
-        let mut course: Vec<Vec<f64>> = alloc::vec![alloc::vec![0.0; probes]];
-        for _ in 0..self.steps + EARLIER_MOST as usize {
-            twin.advance(models, lags, apart, (&[], step_s));
-            course.push(twin.seen.shown.clone());
-        }
-        let miss = |earlier: isize| {
-            let of = |w: &Weighed| {
-                let end = w.steps.saturating_add_signed(earlier);
-                let (Some(before), Some(after)) = (course.get(end.saturating_sub(1)), course.get(end)) else {
-                    return 0.0;
-                };
-                let expected = before[w.probe] + (after[w.probe] - before[w.probe]) * w.part;
-                let off = w.seen_k - expected;
-                off * off / (FLOOR_K * FLOOR_K + (SHARE * expected) * (SHARE * expected))
-            };
-            self.weighed.iter().map(of).sum::<f64>()
-        };
-        let latest = -(STAGGER_STEPS.min(self.steps) as isize);
-        (latest..=EARLIER_MOST).min_by(|a, b| miss(*a).total_cmp(&miss(*b))).unwrap_or(0)
     }
 
     /// What probe `p` shows because all of the nest does: the sun warms the far end too, the pad does not. Believed up

@@ -20,7 +20,9 @@ fn the_image_that_is_flashed_says_warmth_and_humidity_and_heats_on_leave_only() 
         let damp = [("humidity_ratios", "warm", 0.55), ("humidity_ratios", "cool", 0.48)];
         all.chain(damp).all(|(what, place, expected)| near(probe(what, place), expected)).then_some(())
     });
-    wait("the switch is closed", SOON, || board.pad().then_some(()));
+    // Switched on is all that the chip tells from a low supply, and that has to settle.
+    wait("the switch is closed", A_WHILE, || board.pad().then_some(()));
+    assert!(board.closed_at_ms().first() >= Some(&30_000), "{:?}", board.closed_at_ms());
     println!(
         "connected at {:?}, first pack at {:?}, heats at {:?} ms of the board's time",
         board.logged_at_ms("connected"),
@@ -45,5 +47,56 @@ fn the_image_that_is_flashed_says_warmth_and_humidity_and_heats_on_leave_only() 
     let before = daemon.metric("readings_total").unwrap_or(0.0);
     wait("it speaks again", SOON, || (daemon.metric("readings_total") > Some(before + 8.0)).then_some(()));
     assert!(board.closed_at_ms().is_empty(), "what was withdrawn came back by a power cut");
+    assert_eq!(daemon.stop(), 0);
+}
+
+/// The image itself has no way to be hung: the emulator puts a circle under its feet.
+#[test]
+fn hung_it_opens_its_switch_is_started_by_its_watchdog_and_waits_for_a_person() {
+    let dir = tempfile::tempdir().unwrap();
+    lay_out(dir.path(), &on_leave());
+    let daemon = Daemon::run(dir.path());
+    let probes = json!({ "warm": [25.0, 55.0], "cool": [22.0, 48.0] });
+    let mut board = Flashed::power(dir.path(), &settings("oak-node", 2), (daemon.broker, PUMP), &probes);
+    board.logs("connected");
+    // Flashing ends with the boot ROM's own use of the watchdog: nobody hung.
+    board.tell(&json!({ "flashed": true }));
+    board.logs("start Some(2) by watchdog false");
+    for (bites, what) in [(1, "program"), (2, "all")] {
+        wait("the switch is closed", A_WHILE, || board.pad().then_some(()));
+        board.tell(&json!({ "hang": what }));
+        wait("the switch is open", SOON, || (!board.pad()).then_some(()));
+        board.logs(&format!("start Some({}) by watchdog true", bites + 2));
+        let [hung, opened, bitten] = board.hung_opened_bitten_ms().map(Option::unwrap);
+        println!(
+            "hung: {what}; the switch opens after {} ms, the watchdog bites after {}",
+            opened - hung,
+            bitten - hung
+        );
+        // With its interrupts on the guard is sooner; without, nothing but the watchdog is left.
+        assert_eq!(opened < bitten, what == "program");
+        wait("it says why", SOON, || off(&daemon).contains("hung").then_some(()));
+        wait("a person is waited for", SOON, || waits(&daemon).then_some(()));
+        reset(&daemon);
+    }
+    wait("the switch is closed", A_WHILE, || board.pad().then_some(()));
+    assert_eq!(daemon.stop(), 0);
+}
+
+/// A probe that does not answer is silence: heat ends when the node's patience does.
+#[test]
+fn a_probe_that_is_gone_ends_heat() {
+    let dir = tempfile::tempdir().unwrap();
+    lay_out(dir.path(), &on_leave());
+    let daemon = Daemon::run(dir.path());
+    let probes = json!({ "warm": [25.0, 55.0], "cool": [22.0, 48.0] });
+    let mut board = Flashed::power(dir.path(), &settings("oak-node", 2), (daemon.broker, PUMP), &probes);
+    wait("the switch is closed", A_WHILE, || board.pad().then_some(()));
+    board.tell(&json!({ "absent": true }));
+    board.logs("probe 0: Silent");
+    wait("the switch is open", SOON, || (!board.pad()).then_some(()));
+    wait("it says why", SOON, || off(&daemon).contains("silent").then_some(()));
+    board.tell(&json!({ "absent": false }));
+    wait("the switch is closed again", SOON, || board.pad().then_some(()));
     assert_eq!(daemon.stop(), 0);
 }

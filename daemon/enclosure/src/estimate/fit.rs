@@ -52,14 +52,7 @@ impl Estimator {
     /// Accepts rival `i`: the past since it began is run again with its drive.
     pub fn accept(&mut self, i: usize) {
         let mut r = self.rivals[i].clone();
-        // Where the drive is unknown nothing else tells when it switched.
-        let earlier = if self.drives_known {
-            -(r.late_steps().min(r.steps) as isize)
-        } else {
-            let apart = r.mode.drive(0.0) - self.modes[r.pad].drive(0.0);
-            r.began_before(&self.models, &self.lags, apart, STEP.s())
-        };
-        let steps = r.steps.saturating_add_signed(earlier).min(self.memory.len());
+        let steps = r.steps.saturating_sub(r.late_steps()).min(self.memory.len());
         let from = self.memory.len() - steps;
         for past in self.memory.iter_mut().skip(from) {
             past.drive[r.pad] = r.mode.drive(f64::from(past.told[r.pad])) as f32;
@@ -94,7 +87,7 @@ impl Estimator {
         } else {
             1440
         };
-        let faulty = self.drives_known && self.modes.iter().any(|m| *m != Mode::Follow);
+        let faulty = self.modes.iter().any(|m| *m != Mode::Follow);
         if since_min < due_min || faulty || self.rivals.iter().any(|r| r.evidence > 2.0) {
             return false;
         }
@@ -253,7 +246,7 @@ impl Estimator {
     }
 
     /// One remembered step, run again.
-    fn relive(&mut self, past: &Past) {
+    pub(super) fn relive(&mut self, past: &Past) {
         let mut drive = [0.0; PADS_MAX];
         for (d, p) in drive.iter_mut().zip(&past.drive) {
             *d = f64::from(*p);
@@ -271,6 +264,7 @@ impl Estimator {
         self.room_c = room_c;
         self.memory.clear();
         self.heard.clear();
+        self.forget_untold();
         self.rerun();
         self.fade();
         self.widen(START_SD_K);
@@ -285,10 +279,13 @@ impl Estimator {
         self.courses = self.models.bodies.iter().map(|b| Course::cold(b, probes, self.room_c)).collect();
         self.laggards = Seen::at_rest(probes, self.room_c);
         let memory = core::mem::take(&mut self.memory);
-        for past in memory.iter().skip(skip) {
+        for (k, past) in memory.iter().enumerate().skip(skip) {
+            self.note_base(memory.len() - k);
             self.relive(past);
         }
+        self.note_base(0);
         self.memory = memory;
+        self.prepare_untold();
         (self.step, self.room_c) = (now, now_c);
         self.drop_rivals();
     }

@@ -9,6 +9,8 @@ pub(super) const SHAPES: usize = 5;
 pub(super) struct Layout {
     pub(super) params: usize,
     pub(super) probes: usize,
+    /// Pieces of drive that nobody told.
+    pub(super) untold: usize,
 }
 
 impl Layout {
@@ -35,7 +37,10 @@ impl Layout {
     pub(super) fn quick(&self) -> usize {
         self.slow() + SHAPES
     }
-    pub(super) fn len(&self) -> usize {
+    pub(super) fn untold(&self) -> usize {
         self.quick() + SHAPES
+    }
+    pub(super) fn len(&self) -> usize {
+        self.untold() + self.untold
     }
 }

@@ -15,8 +15,6 @@ const INDEPENDENT_S: f64 = 60.0;
 const USUAL_READINGS: f64 = 720.0;
 /// Variance by which a nest strays within three minutes, K²: before it has shown its own, the least and the most.
 const STRAY_K2: (f64, f64, f64) = (0.02, 0.0036, 0.04);
-/// What a nest that tells nothing strays at the least, K².
-const UNTOLD_STRAY_K2: f64 = 0.0208;
 /// From one age to the next it grows by this factor, as far as is not known better.
 const STRAY_GROWS: f64 = 1.5;
 /// What is not known counts for so many readings, and none is remembered longer than over so many.
@@ -89,11 +87,9 @@ impl Estimator {
         self.noise_k2[p] + (TIMING_SD_S * per_s) * (TIMING_SD_S * per_s)
     }
 
-    /// How far the nest strays from a belief that is `steps` old, K². Where nothing tells when the pad switched, its own
-    /// switches are among the strays.
+    /// How far the nest strays from a belief that is `steps` old, K².
     pub(super) fn stray_k2(&self, steps: usize) -> f64 {
-        let least = if self.drives_known { 0.0 } else { UNTOLD_STRAY_K2 };
-        self.strays.k2(steps).max(least)
+        self.strays.k2(steps)
     }
 
     /// Learns how far this nest strays from what was believed some minutes before, while nothing is amiss.

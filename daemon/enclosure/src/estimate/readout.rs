@@ -24,6 +24,7 @@ impl Estimator {
         h[l.lag(p)] = (self.laggards.at(p, part) - nominal) / NUDGE;
         h[l.colony()] = self.colony_k_s_w * dot(&self.models.rows(0).probes[p], &self.models.colony);
         self.shapes(&mut h, self.places_mm[p]);
+        self.untold_at_probe(&mut h, p, part);
         h
     }
 
@@ -46,6 +47,7 @@ impl Estimator {
         }
         h[self.layout().colony()] = self.colony_k_s_w * dot(row(self.models.rows(0)), &self.models.colony);
         self.shapes(&mut h, at_mm);
+        self.untold_by(&mut h, row(self.models.rows(0)));
         (nominal, h)
     }
 
@@ -103,6 +105,7 @@ impl Estimator {
                 *a += share * (moved - from);
             }
         }
+        self.add_untold(&mut all);
         all
     }
 

@@ -5,7 +5,7 @@ use crate::rival::{Mode, Rival, STAGGER_STEPS};
 impl Estimator {
     /// Two of each: what the first held against a reading too early must not hide what begins just then.
     fn ensure_rivals(&mut self) {
-        for (pad, mode) in self.modes.iter().enumerate() {
+        for (pad, mode) in self.modes.iter().enumerate().filter(|(pad, _)| !self.untold.holds(*pad)) {
             for other in mode.rivals() {
                 if !self.rivals.iter().any(|r| r.pad == pad && r.mode == *other) {
                     let mut rival = Rival::new(&self.models.bodies[0], pad, *other, self.lags.len());
@@ -27,8 +27,7 @@ impl Estimator {
                 let other = pair[1 - i].steps;
                 let r = &mut pair[i];
                 r.usual_peak = peak;
-                // A switch that nobody told is dated afterwards; there a second one only switches too often.
-                if r.steps > 0 || other == 0 || (self.drives_known && other >= STAGGER_STEPS) {
+                if r.steps > 0 || other == 0 || other >= STAGGER_STEPS {
                     let apart = r.mode.drive(told[r.pad]) - drive[r.pad];
                     r.advance(&self.models, &self.lags, apart, (&self.belief.mean, STEP.s()));
                 }

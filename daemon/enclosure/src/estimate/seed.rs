@@ -79,6 +79,7 @@ impl Estimator {
             modes: self.modes.clone(),
             rivals: self.rivals.clone(),
             usual: self.usual.clone(),
+            untold: self.untold.clone(),
             news: None,
             ..*self
         }

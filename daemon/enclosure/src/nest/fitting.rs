@@ -3,9 +3,9 @@ use super::Watch;
 use crate::body::Axis;
 use crate::estimate::{Estimator, Fit, FitNews, PADS_MAX, report};
 use crate::prior::{WALL_MM, prior};
-use crate::rival::Mode;
 use crate::shelf::{Nest, Stretch};
 use crate::time::Timestamp;
+use alloc::vec::Vec;
 
 /// The estimate of `nest` as it begins at a moment in a room of some °C.
 pub(crate) fn estimator_of(nest: &Nest, begin: (Timestamp, f64)) -> Estimator {
@@ -16,14 +16,8 @@ pub(crate) fn estimator_of(nest: &Nest, begin: (Timestamp, f64)) -> Estimator {
     let brood = nest.brood.unwrap_or(Stretch { from_mm: 0.0, to_mm: nest.length_mm });
     let places = nest.probes.iter().map(|p| p.at_mm).collect();
     let mut est = Estimator::new(axis, &prior(&nest), places, brood, begin);
-    for (i, pad) in nest.pads.iter().enumerate() {
-        if pad.drive.is_none() {
-            est.set_mode(i, Mode::Off);
-        }
-    }
-    if !nest.pads.is_empty() && nest.pads.iter().all(|p| p.drive.is_none()) {
-        est.infer_drive();
-    }
+    let untold: Vec<usize> = (0..nest.pads.len()).filter(|i| nest.pads[*i].drive.is_none()).collect();
+    est.infer_drives(&untold);
     est
 }
 

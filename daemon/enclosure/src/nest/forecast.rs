@@ -3,7 +3,6 @@ use super::{Heating, Watch};
 use crate::drive_habit::Control;
 use crate::estimate::{Estimator, PADS_MAX};
 use crate::forecast::{EVERY, Outlook, STEP, look_ahead};
-use crate::rival::Mode;
 use crate::time::{Span, Timestamp};
 use alloc::vec::Vec;
 
@@ -18,8 +17,7 @@ impl Watch {
         }
         let mut over_pad_c = None;
         for (i, habit) in self.drive_habits.iter_mut().enumerate() {
-            let mode = est.modes().get(i).copied().unwrap_or(Mode::Follow);
-            let drive = mode.drive(told.get(i).copied().unwrap_or(0.0));
+            let drive = est.drive(i, told.get(i).copied().unwrap_or(0.0));
             // Only the first pad's place is looked at, and only when it may have switched.
             if i == 0 && (drive > 0.5) != habit.is_on() {
                 over_pad_c = Some(est.over_pad_c());

@@ -17,8 +17,6 @@ const GUESSED_NATS: f64 = 33.0;
 const OPEN_TIMES: f64 = 2.0;
 /// Evidence at which it is believed again, nats.
 const RETURN_NATS: f64 = 5.0;
-/// Evidence at which a pad that does not report is held to have switched, nats.
-const SWITCH_NATS: f64 = 4.0;
 /// Past its habits by this much a pad is held for faulty, K.
 const HABIT_MARGIN_K: f64 = 0.5;
 
@@ -48,31 +46,27 @@ impl Watch {
             est.excuse(Mode::Off);
         }
         let settled = est.rivals().iter().enumerate().find(|(_, r)| {
-            let reports = self.drives.get(r.pad).is_some_and(|(source, _)| source.is_some());
-            let needed = match (reports, r.mode) {
-                (false, _) => SWITCH_NATS,
-                (true, Mode::Follow) => RETURN_NATS,
-                (true, Mode::Off) if est.is_fitted() => times * DEAD_NATS + r.usual_peak + self.draught.nats(at),
-                (true, Mode::On) if est.is_fitted() => times * STUCK_NATS + r.usual_peak,
+            let needed = match r.mode {
+                Mode::Follow => RETURN_NATS,
+                Mode::Off if est.is_fitted() => times * DEAD_NATS + r.usual_peak + self.draught.nats(at),
+                Mode::On if est.is_fitted() => times * STUCK_NATS + r.usual_peak,
                 // Until a fit has seen the nest its physics is a guess by the label; the raw guard needs no guess.
-                (true, Mode::On | Mode::Off) if est.age() < GUESSES_FOR => f64::INFINITY,
-                (true, Mode::On | Mode::Off) => GUESSED_NATS + r.usual_peak,
+                Mode::On | Mode::Off if est.age() < GUESSES_FOR => f64::INFINITY,
+                Mode::On | Mode::Off => GUESSED_NATS + r.usual_peak,
             };
-            r.evidence > needed && (!reports || r.keeps_growing())
+            r.evidence > needed && r.keeps_growing()
         });
         if let Some((i, r)) = settled {
             let since = at.minus(Span::from_ms(STEP.ms() * r.steps.saturating_sub(r.late_steps()) as i64));
             let (mode, evidence) = (r.mode, r.evidence);
             est.accept(i);
-            if reports {
-                self.heating = match mode {
-                    Mode::Follow => Heating::Plausible,
-                    Mode::On => Heating::Untold(since, evidence),
-                    Mode::Off => Heating::Missing(since, evidence),
-                };
-            }
+            self.heating = match mode {
+                Mode::Follow => Heating::Plausible,
+                Mode::On => Heating::Untold(since, evidence),
+                Mode::Off => Heating::Missing(since, evidence),
+            };
         }
-        let on = if reports { told > 0.5 } else { est.modes().first() == Some(&Mode::On) };
+        let on = if reports { told > 0.5 } else { est.is_on(0) };
         // What a pad did while nobody looked is no habit.
         if self.blind_until.is_some_and(|b| at < b) {
             return;
@@ -81,16 +75,16 @@ impl Watch {
         let astray_k =
             self.ears.iter().map(|e| e.astray_k).fold(0.0, |a: f64, b| if b.abs() > a.abs() { b } else { a });
         let over_pad_c = est.over_pad_c() + astray_k;
-        self.habits.note(at, on, over_pad_c);
+        self.habits.note(at, on, over_pad_c, self.heating == Heating::Plausible);
         // While it is in dispute what the pad does, what is believed above it proves nothing.
         if !reports || est.rivals().iter().all(|r| r.evidence < DISPUTED_NATS) {
-            self.watch_habits(at, over_pad_c, reports);
+            self.watch_habits(at, over_pad_c);
         }
     }
 
-    fn watch_habits(&mut self, at: Timestamp, over_pad_c: f64, reports: bool) {
+    fn watch_habits(&mut self, at: Timestamp, over_pad_c: f64) {
         let on = self.habits.stays_on(at, over_pad_c, HABIT_MARGIN_K);
-        let off = self.habits.stays_off(at, over_pad_c, HABIT_MARGIN_K, reports);
+        let off = self.habits.stays_off(at, over_pad_c, HABIT_MARGIN_K);
         self.heating = match self.heating {
             Heating::Untold(..) | Heating::Missing(..) => self.heating,
             Heating::Plausible | Heating::NeverLetsGo(_) | Heating::NeverComesOn(_) => match (on, off) {

@@ -40,7 +40,7 @@ impl Watch {
         if apart == Apart::Long && trusted && !(disputed && w.explained) {
             let fault = self.ears[p].trust.apart_fault();
             // Where nothing tells what the pad does, the belief is the first suspect.
-            let guessed = fault == Fault::Astray && (!est.drives_known() || self.tells_room(est, p, at));
+            let guessed = fault == Fault::Astray && self.tells_room(est, p, at);
             if self.others_agree(est, p, at) && !guessed {
                 self.ears[p].trust.accuse(fault, at);
             } else {

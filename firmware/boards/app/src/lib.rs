@@ -145,14 +145,17 @@ impl<const P: usize, const C: usize, const N: usize> Node<P, C, N> {
         memory: &mut M,
     ) -> ! {
         let mut schedule = Schedule::new(u32::from(self.settings.every_s) * 1000, seed_of(&self.settings.node));
+        let mut notes = self.notes;
         loop {
             let taken = self.turn(bus, places).await;
+            let mut keeps = true;
             let said = self.guard(|guard| guard.verdict().err());
             let next = schedule.next(now());
             while now() < next {
                 let look = (next - now()).min(LOOK_EVERY_MS);
                 Timer::after(Duration::from_millis(look)).await;
-                self.note(memory);
+                // One that does not keep it is asked once a turn: flash wears by being asked.
+                keeps = keeps && self.note(&mut notes, memory);
                 let changed = self.guard(|guard| guard.verdict().err()) != said;
                 if changed && now() >= taken + OUT_OF_TURN_MS {
                     break;
@@ -182,13 +185,23 @@ impl<const P: usize, const C: usize, const N: usize> Node<P, C, N> {
         taken
     }
 
-    fn note<M: Memory>(&self, memory: &mut M) {
-        let (Some(mut notes), Some(kept)) = (self.notes, self.guard(Guard::take_changed)) else { return };
-        notes.kept = kept;
-        match notes.save(memory) {
-            Ok(true) => (self.log)(format_args!("noted {kept:?}")),
-            _ => (self.log)(format_args!("NOT noted {kept:?}")),
+    /// Notes what changed; returns whether the memory keeps it.
+    fn note<M: Memory>(&self, notes: &mut Option<Notes>, memory: &mut M) -> bool {
+        let Some(noted) = notes else { return true };
+        let (changed, waiting) = (self.guard(Guard::take_changed), self.outbox(|outbox| outbox.waiting()));
+        if changed.is_none() && waiting == noted.waiting {
+            return true;
         }
+        let next = Notes { kept: changed.unwrap_or(noted.kept), waiting, ..*noted };
+        let keeps = matches!(next.save(memory), Ok(true));
+        if keeps {
+            *noted = next;
+        } else if changed.is_some() {
+            self.guard(Guard::not_kept);
+        }
+        let how = if keeps { "noted" } else { "NOT noted" };
+        (self.log)(format_args!("{how} {:?}, {waiting} readings wait", next.kept));
+        keeps
     }
 }
 

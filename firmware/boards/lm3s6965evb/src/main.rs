@@ -200,7 +200,7 @@ async fn speak(node: &'static Board, stack: Stack<'static>, seed: u32) {
     node.speak(stack, seed).await;
 }
 
-/// What tests tell the node over the second line: `h` hangs the program, `H` the whole chip.
+/// What tests tell the node over the second line: `h` hangs the program, `H` the whole chip, `t` asks for its time.
 #[embassy_executor::task]
 async fn trial() {
     loop {
@@ -219,6 +219,7 @@ async fn trial() {
                         cortex_m::asm::nop();
                     }
                 }
+                b't' => log(format_args!("asked for the time")),
                 _ => {}
             }
         }
@@ -239,8 +240,10 @@ impl core::fmt::Write for Log {
 }
 
 fn log(what: Arguments<'_>) {
-    // A log that fails has nobody to tell.
-    let _ = writeln!(Log, "[{} ms] {what}", time::now());
+    // A line stays whole: the timer's interrupt has something to say, too. A log that fails has nobody to tell.
+    critical_section::with(|_| {
+        let _ = writeln!(Log, "[{} ms] {what}", time::now());
+    });
 }
 
 /// Opens the switch and waits for the watchdog.
