@@ -14,7 +14,6 @@ use std::sync::atomic::Ordering;
 use std::sync::{Arc, Mutex, PoisonError};
 use std::time::Duration;
 use tokio::sync::{OwnedSemaphorePermit, watch};
-use tokio::time::Instant;
 
 /// Events come no closer than this, but for alarms: a page fetches itself anew at each.
 const EVENT_EVERY: Duration = Duration::from_secs(2);
@@ -57,10 +56,10 @@ fn follow(
 /// Waits until the next event may be said: readings may wait, a change of an alarm's state does not. `None` if nothing
 /// will come any more.
 async fn rest(snapshots: &mut watch::Receiver<Arc<Snapshot>>) -> Option<()> {
-    let (until, said) = (Instant::now() + EVENT_EVERY, Arc::clone(&snapshots.borrow()));
+    let said = Arc::clone(&snapshots.borrow());
     tokio::time::sleep(ALARM_EVERY).await;
     let alarmed = async { snapshots.wait_for(|now| !alike(&now.alarms, &said.alarms)).await.is_ok() };
-    if tokio::time::timeout_at(until, alarmed).await == Ok(false) {
+    if tokio::time::timeout(EVENT_EVERY.saturating_sub(ALARM_EVERY), alarmed).await == Ok(false) {
         return None;
     }
     if !Arc::ptr_eq(&snapshots.borrow(), &said) {
