@@ -5,6 +5,7 @@ use crate::clock::Clock;
 use crate::history::{HistoricReading, Reader};
 use crate::shelf_file::{self, ShelfFile};
 use crate::times::{self, Moment};
+use crate::wrong_call::{self, WrongCall};
 use anyhow::{Context as _, Result, bail};
 use enclosure::Timestamp;
 use flate2::{Compression, write::GzEncoder};
@@ -64,6 +65,9 @@ pub fn export(args: &ExportArgs, file: &ShelfFile, clock: &dyn Clock) -> Result<
     let now = clock.now();
     let from = args.from.map_or(Timestamp::from_unix_ms(i64::MIN), |t| t.from(now));
     let to = args.to.map_or(Timestamp::from_unix_ms(i64::MAX), |t| t.from(now));
+    if from >= to {
+        bail!(WrongCall::Span { from: times::rfc3339(from), to: times::rfc3339(to) });
+    }
     let chosen = chosen(args, file)?;
     let what = What { format, sources: chosen.as_deref(), span: from..to, nests: file.nests_of_sources() };
     let gone = match &args.out {
@@ -93,11 +97,7 @@ pub fn export(args: &ExportArgs, file: &ShelfFile, clock: &dyn Clock) -> Result<
 fn chosen(args: &ExportArgs, file: &ShelfFile) -> Result<Option<Vec<String>>> {
     let mut chosen = args.sources.clone();
     for id in &args.nests {
-        let Some(nest) = file.shelf.nests.iter().find(|n| n.id == *id) else {
-            let known: Vec<_> = file.shelf.nests.iter().map(|n| n.id.as_str()).collect();
-            bail!("exporting: there is no nest \"{id}\"; there are: {}", known.join(", "));
-        };
-        chosen.extend(shelf_file::sources(nest).map(str::to_owned));
+        chosen.extend(shelf_file::sources(wrong_call::nest(id, &file.shelf.nests)?).map(str::to_owned));
     }
     Ok((!chosen.is_empty()).then_some(chosen))
 }

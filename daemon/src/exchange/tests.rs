@@ -5,6 +5,7 @@ use crate::history::sample::{DAY_S, Place, START_S, at, ever, once_free, reading
 use crate::history::{Batch, HistoryError, Reader};
 use crate::shelf_file::ShelfFile;
 use crate::shelf_file::sample::{self, OAK};
+use crate::wrong_call::WrongCall;
 use clap::Parser as _;
 use enclosure::Span;
 use proptest::prelude::*;
@@ -136,7 +137,9 @@ fn a_table_has_its_units_in_its_header_and_a_line_for_each_moment() {
     let want = format!("reading,nest=oak,quantity=temperature,source=oak-node:cool value=22 {ms}\n");
     assert_eq!(std::fs::read_to_string(&only).unwrap(), want);
     let none = call(&place, &["export", "--format", "csv", "--nest", "elm"]).unwrap_err();
-    assert!(sentence(&none).contains("no nest \"elm\"; there are: oak"), "{none:#}");
+    assert!(none.is::<WrongCall>(), "{none:#}");
+    let backwards = call(&place, &["export", "--format", "csv", "--from", "1h", "--to", "2h"]).unwrap_err();
+    assert!(matches!(backwards.downcast_ref(), Some(WrongCall::Span { .. })), "{backwards:#}");
 }
 
 #[test]

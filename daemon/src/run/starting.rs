@@ -50,6 +50,16 @@ pub enum RunError {
         /// Why not.
         why: String,
     },
+    /// The broker elsewhere does not answer, or lets nobody in. Exit 1.
+    #[error(
+        "cannot hear the broker at {address}: {why}; look whether it runs, and correct [broker] url, user and password"
+    )]
+    Unheard {
+        /// Host and port.
+        address: String,
+        /// Why not.
+        why: String,
+    },
     /// The pages cannot be guarded as the shelf file asks. Exit 64.
     #[error(transparent)]
     Access(#[from] AccessError),
@@ -82,7 +92,12 @@ impl RunError {
         match self {
             Self::Broker(error) if error.is_in_the_shelf_file() => 64,
             Self::Password { .. } | Self::Access(_) | Self::Mirror(_) | Self::Key(_) => 64,
-            Self::History(_) | Self::Broker(_) | Self::Page { .. } | Self::Thread(_) | Self::Died { .. } => 1,
+            Self::History(_)
+            | Self::Broker(_)
+            | Self::Page { .. }
+            | Self::Unheard { .. }
+            | Self::Thread(_)
+            | Self::Died { .. } => 1,
         }
     }
 }

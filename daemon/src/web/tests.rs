@@ -28,7 +28,7 @@ pub(super) async fn serve(snapshot: Snapshot) -> Served {
     serve_at(snapshot, "127.0.0.1:0", made().history()).await
 }
 
-async fn serve_at(snapshot: Snapshot, listen: &str, history: PathBuf) -> Served {
+pub(super) async fn serve_at(snapshot: Snapshot, listen: &str, history: PathBuf) -> Served {
     // Another test may have done so already.
     let _ = rustls::crypto::ring::default_provider().install_default();
     let clock = Arc::new(ManualClock::new(snapshot.at));
