@@ -11,7 +11,7 @@ const KILLS: u32 = 8;
 const SEED: u64 = 20_260_301;
 
 /// Packs that may be on their way at a kill.
-const AHEAD: u64 = 600;
+const AHEAD: u64 = 300;
 
 /// Numbers between 0 and `below` (xorshift64, Marsaglia 2003).
 struct Dice(u64);
