@@ -17,6 +17,7 @@ fn the_pin_floats_until_the_program_runs_a_low_supply_must_settle_and_what_canno
     assert!(board.drives());
     wait("it says that its supply is low", SOON, || off(&daemon).contains("supply is low").then_some(()));
     pad_becomes(&mut board, true, A_WHILE);
+    board.logs("the switch is closed");
     let (leave, closed) = (board.logged_at_ms("leave until"), board.logged_at_ms("the switch is closed"));
     println!("leave from {leave:?}, the switch closed at {closed:?} ms of the board's time");
     assert!(leave < Some(15_000) && closed >= Some(30_000), "{leave:?}, {closed:?}");
@@ -26,6 +27,12 @@ fn the_pin_floats_until_the_program_runs_a_low_supply_must_settle_and_what_canno
     wait("it says why", SOON, || off(&daemon).contains("what cannot be").then_some(()));
     board.cool(22.0);
     pad_becomes(&mut board, true, A_WHILE);
+    // A chip that cannot go on opens the switch itself, before its watchdog does.
+    board.fault();
+    board.logs("faulted, the switch is open");
+    board.logs("by watchdog true");
+    wait("a person is waited for", SOON, || waits(&daemon).then_some(()));
+    assert!(!board.pad());
     assert_eq!(daemon.stop(), 0);
 }
 
