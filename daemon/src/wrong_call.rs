@@ -43,6 +43,14 @@ pub enum WrongCall {
         /// The file.
         path: PathBuf,
     },
+    /// A table that has no such form or part.
+    #[error("exporting {what}: {why}")]
+    Table {
+        /// What was asked for.
+        what: &'static str,
+        /// Why that cannot be, and what to do.
+        why: &'static str,
+    },
     /// What was wished of a plan is not understood.
     #[error("{}", .0.join("\n"))]
     Wish(Vec<String>),

@@ -5,18 +5,18 @@
 // IMAGE is the ELF file; SETTINGS lies at the end of the flash; EEPROM is a file that outlives a power cut; FRAMES is a
 // socket that takes and gives Ethernet frames, each after its length. On standard output, one line each: `log TEXT`,
 // `pad 0|1 MS`, `watchdog MS`. On standard input, one JSON object a line: {"warm": [celsius, humidity]}, {"cool": …},
-// {"garbled": true}, {"absent": true}, {"linked": false}, {"hang": "program"} or "all" (its interrupts as well),
+// {"garbled": true}, {"absent": true}, {"wires": [warm celsius, cool celsius]} (both DS18B20, and no SHT4x any more), {"linked": false}, {"hang": "program"} or "all" (its interrupts as well),
 // {"flashed": true}: the boot ROM starts it as after flashing, by the watchdog. It ends with its standard input.
 import { readFileSync, writeFileSync } from 'node:fs';
 import { createConnection } from 'node:net';
 import { createInterface } from 'node:readline';
 import { ConsoleLogger, GPIOPinState, LogLevel, RP2040 } from 'rp2040js';
-import { At24, Sht4x, W5500, joinI2c } from './chips.js';
+import { At24, Ds18b20, Sht4x, W5500, joinI2c } from './chips.js';
 
 const FLASH = 0x10000000;
 const VECTORS = FLASH + 0x100;
 const SETTINGS_AT = 0x1ff000;
-const PIN = { pad: 15, select: 17, interrupt: 21 };
+const PIN = { wires: [2, 3], pad: 15, select: 17, interrupt: 21 };
 const WATCHDOG = 0x40058;
 /** Says how the chip was last reset; bit 8: it was switched on, or its supply was low. */
 const RESET = 0x40064;
@@ -49,6 +49,7 @@ class Board {
     const now = () => this.now();
     this.warm = new Sht4x(now);
     this.cool = new Sht4x(now);
+    this.wires = PIN.wires.map(() => new Ds18b20(now));
     this.memory = new At24(now, new Uint8Array(readFileSync(eeprom)), (cells) => writeFileSync(eeprom, cells));
     const devices = new Map([[0x44, this.warm], [0x45, this.cool], [0x50, this.memory]]);
     this.devices = devices;
@@ -87,6 +88,7 @@ class Board {
       watchdog.timer.enable = false;
     };
     joinI2c(chip.i2c[1], this.devices);
+    this.wires.forEach((wire, i) => wire.join(chip, PIN.wires[i], GPIOPinState.Low));
     const spi = chip.spi[0];
     let answer = 0;
     // A byte takes its time: an answer at once would overrun the buffer that the firmware empties by DMA.
@@ -196,6 +198,10 @@ told.on('line', (line) => {
   }
   if ('garbled' in what) board.warm.garbled = what.garbled;
   if ('absent' in what) board.warm.absent = what.absent;
+  if ('wires' in what) {
+    board.warm.absent = board.cool.absent = true;
+    what.wires.forEach((celsius, i) => (board.wires[i].celsius = celsius));
+  }
   if ('linked' in what) {
     board.ethernet.linked = what.linked;
     board.ethernet.update();

@@ -232,10 +232,19 @@ impl Board {
 
     /// Hangs its program, or with `wholly` its interrupts, too.
     pub fn hang(&mut self, wholly: bool) {
+        self.tried(if wholly { b"H" } else { b"h" }, "hanging");
+    }
+
+    /// Lets it come upon an instruction that it has not.
+    pub fn fault(&mut self) {
+        self.tried(b"f", "faulting");
+    }
+
+    fn tried(&self, what: &[u8], says: &str) {
         let mut trial = UnixStream::connect(self.dir.join("trial")).unwrap();
-        trial.write_all(if wholly { b"H" } else { b"h" }).unwrap();
+        trial.write_all(what).unwrap();
         // The emulator drops what it was sent before it looked, if the other end is gone by then.
-        self.logs("hanging");
+        self.logs(says);
     }
 
     /// Its own time since its start, ms.

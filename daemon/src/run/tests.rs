@@ -339,7 +339,7 @@ async fn who_may_acts_by_message_and_nobody_else() {
     // Nobody sends messages in this test: that somebody was told is said here.
     let told = daemon.told(Alarm::BroodLimit).await;
     for (payload, part) in [
-        (r#"{"do":"shelve","alarm":"brood-limit","nest":"oak","minutes":31}"#, "1 to 30 minutes"),
+        (r#"{"do":"shelve","alarm":"brood-limit","nest":"oak","minutes":9}"#, "on the pages or by"),
         (r#"{"do":"out-of-service","alarm":"brood-limit","nest":"oak"}"#, "stays in service"),
         (r#"{"do":"explode","alarm":"brood-limit"}"#, "nothing is known"),
         (r#"{"do":"ack","alarm":"brood-limit","nest":"elm"}"#, "no alarm"),

@@ -210,13 +210,17 @@ impl Notes {
         Some(Self { boot, bites, kept: Kept { reset, latch }, waiting, cut_off })
     }
 
-    /// Reads them, counts a start and what was lost with the one before, and writes them back. `None` if the memory does
+    /// Reads them, counts a start and what was lost with the one before, and writes them back; a start by the watchdog
+    /// waits for a person from that moment on, whatever comes next. `None` if the memory does
     /// not keep it: then this start has no number, and nothing heats.
     pub fn begin<M: Memory>(memory: &mut M, by_watchdog: bool) -> Option<Self> {
         let mut notes = Self::load(memory).ok()??;
         notes.cut_off = notes.cut_off.saturating_add(core::mem::take(&mut notes.waiting));
         notes.boot = notes.boot.checked_add(1)?;
-        notes.bites = notes.bites.saturating_add(by_watchdog.into());
+        if by_watchdog {
+            notes.bites = notes.bites.saturating_add(1);
+            notes.kept.latch = notes.kept.latch.or(Some(Latch::Watchdog));
+        }
         notes.save(memory).ok()?.then_some(notes)
     }
 }
@@ -286,6 +290,7 @@ mod tests {
                     assert!(notes.boot > last);
                     last = notes.boot;
                     assert_eq!(notes.bites, u32::from(cut >= 4));
+                    assert_eq!(notes.kept.latch, (cut >= 4).then_some(Latch::Watchdog));
                 }
                 None => assert_eq!(cut % 2, 1),
             }

@@ -26,6 +26,12 @@ fn the_pin_floats_until_the_program_runs_a_low_supply_must_settle_and_what_canno
     wait("it says why", SOON, || off(&daemon).contains("what cannot be").then_some(()));
     board.cool(22.0);
     pad_becomes(&mut board, true, A_WHILE);
+    // A chip that cannot go on opens the switch itself, before its watchdog does.
+    board.fault();
+    board.logs("faulted, the switch is open");
+    board.logs("by watchdog true");
+    wait("a person is waited for", SOON, || waits(&daemon).then_some(()));
+    assert!(!board.pad());
     assert_eq!(daemon.stop(), 0);
 }
 

@@ -100,3 +100,26 @@ fn a_probe_that_is_gone_ends_heat() {
     wait("the switch is closed again", SOON, || board.pad().then_some(()));
     assert_eq!(daemon.stop(), 0);
 }
+
+/// A wire for each place, its slots as the datasheet draws them; the board finds out by itself that they are there.
+#[test]
+fn probes_on_wires_of_their_own_are_found_and_heat_as_any_other() {
+    let dir = tempfile::tempdir().unwrap();
+    lay_out(dir.path(), &on_leave());
+    let daemon = Daemon::run(dir.path());
+    let probes = json!({ "wires": [26.5, 21.9375] });
+    let mut board = Flashed::power(dir.path(), &settings("oak-node", 2), (daemon.broker, PUMP), &probes);
+    let probe = |place: &str| daemon.metric(&format!("probe_celsius{{nest=\"oak\",probe=\"oak-node:{place}\"}}"));
+    wait("both are heard", SOON, || (probe("warm") == Some(26.5) && probe("cool") == Some(21.94)).then_some(()));
+    wait("the switch is closed", A_WHILE, || board.pad().then_some(()));
+    // So many readings over the wires, each with its check, and none that an interrupt spoilt.
+    let (many, log) = (stored(dir.path(), "oak-node:warm").len(), board.log());
+    println!("{many} readings over each wire; garbled: {}", log.matches("Garbled").count());
+    assert!(many >= 10 && !log.contains("Garbled"), "{many} readings\n{log}");
+    board.tell(&json!({ "wires": [28.5, 22.0] }));
+    wait("it follows", SOON, || (probe("warm") == Some(28.5)).then_some(()));
+    board.tell(&json!({ "wires": [null, 22.0] }));
+    wait("the switch is open", SOON, || (!board.pad()).then_some(()));
+    wait("it says why", SOON, || off(&daemon).contains("silent").then_some(()));
+    assert_eq!(daemon.stop(), 0);
+}

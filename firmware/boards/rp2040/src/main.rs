@@ -9,13 +9,13 @@ use core::fmt::{Arguments, Write as _};
 use app::Node;
 use app::places::{CHANNELS, PLACES, places};
 use cortex_m::peripheral::syst::SystClkSource;
-use cortex_m_rt::exception;
+use cortex_m_rt::{ExceptionFrame, exception};
 use critical_section::Mutex;
 use embassy_executor::Spawner;
 use embassy_net::{Config, Runner, Stack, StackResources};
 use embassy_net_wiznet::chip::W5500;
 use embassy_net_wiznet::{Device, Runner as ChipRunner, State};
-use embassy_rp::gpio::{Input, Level, Output, Pull};
+use embassy_rp::gpio::{Input, Level, Output, OutputOpenDrain, Pin, Pull};
 use embassy_rp::i2c::{self, I2c};
 use embassy_rp::peripherals::{DMA_CH0, DMA_CH1, I2C1, PIN_15, SPI0};
 use embassy_rp::spi::{self, Spi};
@@ -27,6 +27,7 @@ use embedded_hal_bus::i2c::RefCellDevice;
 use embedded_hal_bus::spi::ExclusiveDevice;
 use node::at24::At24;
 use node::outbox::Outbox;
+use node::probe::ds18b20::{self, Quiet};
 use node::schedule::seed_of;
 use node::settings::{Notes, SETTINGS, Settings};
 use node::store::Memory;
@@ -42,6 +43,7 @@ const CHANNELS_MANY: usize = CHANNELS.len();
 type Board = Node<PLACES, CHANNELS_MANY, ROOM>;
 type Bus = RefCellDevice<'static, I2c<'static, I2C1, i2c::Blocking>>;
 type Eeprom = At24<Bus, Delay>;
+type Line = ds18b20::Wire<OutputOpenDrain<'static>, Delay, Masked>;
 type Wire = ExclusiveDevice<Spi<'static, SPI0, spi::Async>, Output<'static>, Delay>;
 type Chip = ChipRunner<'static, W5500, Wire, Input<'static>, Output<'static>>;
 
@@ -144,7 +146,7 @@ async fn main(spawner: Spawner) {
     let resources = RESOURCES.init(StackResources::new());
     let (stack, network_runner) = embassy_net::new(device, Config::dhcpv4(Default::default()), resources, seed.into());
     let tasks = [
-        read(node, bus, eeprom).map(|task| spawner.spawn(task)),
+        read(node, bus, [line(chip.PIN_2), line(chip.PIN_3)], eeprom).map(|task| spawner.spawn(task)),
         ethernet(runner).map(|task| spawner.spawn(task)),
         network(network_runner).map(|task| spawner.spawn(task)),
         speak(node, stack, seed).map(|task| spawner.spawn(task)),
@@ -186,6 +188,12 @@ fn watch_over(node: &'static Board, pad: Output<'static>) {
     timer.enable_interrupt();
 }
 
+/// What the chip cannot go on from; the watchdog starts it anew.
+#[exception]
+unsafe fn HardFault(_: &ExceptionFrame) -> ! {
+    halt()
+}
+
 #[exception]
 fn SysTick() {
     critical_section::with(|cs| {
@@ -195,9 +203,30 @@ fn SysTick() {
     });
 }
 
+/// Keeps interrupts out, the guard's as well: for a slot of a wire, 75 µs at most.
+struct Masked;
+
+impl Quiet for Masked {
+    fn quietly<T>(f: impl FnOnce() -> T) -> T {
+        critical_section::with(|_| f())
+    }
+}
+
+/// A wire for one DS18B20; the pin's own pull-up keeps it from floating where there is none.
+fn line(pin: Peri<'static, impl Pin>) -> Option<Line> {
+    let mut pin = OutputOpenDrain::new(pin, Level::High);
+    pin.set_pullup(true);
+    Some(Line::new(pin, Delay))
+}
+
 #[embassy_executor::task]
-async fn read(node: &'static Board, bus: &'static RefCell<I2c<'static, I2C1, i2c::Blocking>>, mut eeprom: Eeprom) {
-    node.read(&mut RefCellDevice::new(bus), &mut places(), &mut eeprom).await;
+async fn read(
+    node: &'static Board,
+    bus: &'static RefCell<I2c<'static, I2C1, i2c::Blocking>>,
+    lines: [Option<Line>; PLACES],
+    mut eeprom: Eeprom,
+) {
+    node.read(&mut RefCellDevice::new(bus), &mut places(lines), &mut eeprom).await;
 }
 
 #[embassy_executor::task]
