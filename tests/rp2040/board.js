@@ -5,7 +5,8 @@
 // IMAGE is the ELF file; SETTINGS lies at the end of the flash; EEPROM is a file that outlives a power cut; FRAMES is a
 // socket that takes and gives Ethernet frames, each after its length. On standard output, one line each: `log TEXT`,
 // `pad 0|1 MS`, `watchdog MS`. On standard input, one JSON object a line: {"warm": [celsius, humidity]}, {"cool": …},
-// {"garbled": true}, {"absent": true}, {"wires": [warm celsius, cool celsius]} (both DS18B20, and no SHT4x any more), {"linked": false}, {"hang": "program"} or "all" (its interrupts as well),
+// {"garbled": true}, {"absent": true}, {"wires": [warm celsius, cool celsius]} (both DS18B20, and no SHT4x any more),
+// {"linked": false}, {"held": true} (the bus, low), {"hang": "program"} or "all" (its interrupts as well),
 // {"flashed": true}: the boot ROM starts it as after flashing, by the watchdog. It ends with its standard input.
 import { readFileSync, writeFileSync } from 'node:fs';
 import { createConnection } from 'node:net';
@@ -87,7 +88,7 @@ class Board {
       // The emulator would have it bite again at the very same moment, for ever.
       watchdog.timer.enable = false;
     };
-    joinI2c(chip.i2c[1], this.devices);
+    joinI2c(chip.i2c[1], this.devices, () => this.held);
     this.wires.forEach((wire, i) => wire.join(chip, PIN.wires[i], GPIOPinState.Low));
     const spi = chip.spi[0];
     let answer = 0;
@@ -206,6 +207,7 @@ told.on('line', (line) => {
     board.ethernet.linked = what.linked;
     board.ethernet.update();
   }
+  if ('held' in what) board.held = what.held;
   if ('hang' in what) board.hangs = what.hang;
   if ('flashed' in what) board.restart([]);
 });

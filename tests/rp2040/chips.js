@@ -165,8 +165,8 @@ export class At24 {
 /** The I2C block's interrupt that says that its buffer is empty. */
 const TX_EMPTY = 1 << 4;
 
-/** Joins devices to one of the board's I2C blocks. */
-export function joinI2c(block, devices) {
+/** Joins devices to one of the board's I2C blocks, which waits for ever once something holds the bus low. */
+export function joinI2c(block, devices, isHeld) {
   let device = null;
   let bytes = [];
   // What was written stands once the transfer turns round or ends.
@@ -176,6 +176,7 @@ export function joinI2c(block, devices) {
   };
   block.onStart = () => {
     settle();
+    if (isHeld()) return;
     block.completeStart();
   };
   block.onConnect = (address) => {

@@ -17,6 +17,7 @@ fn the_pin_floats_until_the_program_runs_a_low_supply_must_settle_and_what_canno
     assert!(board.drives());
     wait("it says that its supply is low", SOON, || off(&daemon).contains("supply is low").then_some(()));
     pad_becomes(&mut board, true, A_WHILE);
+    board.logs("the switch is closed");
     let (leave, closed) = (board.logged_at_ms("leave until"), board.logged_at_ms("the switch is closed"));
     println!("leave from {leave:?}, the switch closed at {closed:?} ms of the board's time");
     assert!(leave < Some(15_000) && closed >= Some(30_000), "{leave:?}, {closed:?}");

@@ -74,12 +74,13 @@ fn a_power_cut_loses_a_full_outbox_says_so_and_neither_repeats_nor_invents_nor_h
     let warm = || stored(dir.path(), "oak-node:warm");
     wait("its readings are stored", SOON, || (warm().len() >= 3).then_some(()));
     let cut_ms = cut(&mut board);
-    let before = warm();
     wait("more readings were taken than it has room for", 2 * A_WHILE, || {
         (board_ms(&board) >= cut_ms + FULL_S * 1000).then_some(())
     });
     board.logs("1024 readings wait");
     let taken = (board_ms(&board) - cut_ms) / 1000;
+    // What was still on its way at the cut has long arrived.
+    let before = warm();
     drop(board);
     bench.hurried = false;
     let mut board = bench.at_rest(25.0, 22.0);
@@ -95,6 +96,7 @@ fn a_power_cut_loses_a_full_outbox_says_so_and_neither_repeats_nor_invents_nor_h
     assert!(new.iter().all(|at| (begins..ends).contains(&(*at as f64))), "{new:?} of {begins} to {ends}");
     // Heat comes with leave to this start only.
     pad_becomes(&mut board, true, SOON);
+    board.logs("the switch is closed");
     let (leave, closed) = (board.log().find("leave until"), board.log().find("the switch is closed"));
     assert!(leave.is_some() && leave < closed, "{}", board.log());
     // What is lost is counted, and said on the page of nodes.

@@ -89,6 +89,7 @@ fn a_relay_that_welds_is_told_off_by_its_node_and_found_by_its_heat() {
     board.go_on();
     let found = wait("its heat is found", A_WHILE, || daemon.alarm("oak", "heater-stuck-on"));
     println!("found: {found}");
+    assert!(!found["detail"].to_string().contains("for -"), "for less than no time: {found}");
     // Leave is withdrawn: nothing but a person brings heat back.
     board.logs("latch: Some(Withdrawn)");
     wait("a person is waited for", SOON, || waits(&daemon).then_some(()));
