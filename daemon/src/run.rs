@@ -211,7 +211,8 @@ struct Running {
 
 impl Running {
     fn start(file: &Arc<ShelfFile>, outfit: Outfit, opened: Opened, mirror: Option<Mirror>) -> Result<Self, RunError> {
-        let Opened { writer, history, restored, listener, page, broker, line, receipts, mats, clear, door } = opened;
+        let Opened { writer, history, restored, listener, page, broker, line, receipts, mats, clear, set_aside, door } =
+            opened;
         let starting::Door { tls, local, access, key, fact } = door;
         let Outfit { web, notices, clock, open } = outfit;
         let (intake, inbox) = Intake::start(line.settings(file), Arc::clone(&clock));
@@ -223,6 +224,7 @@ impl Running {
         let (snapshots, seen) = watch::channel(Arc::new(starting::first_picture(&restored, clock.as_ref())));
         let mut settings = starting::pipeline_settings(file, mats);
         settings.pulse = Some(pulse);
+        settings.set_aside = set_aside;
         settings.facts.push((PAGE_FACT.to_owned(), page.to_string()));
         let beside = local.as_ref().and_then(|listener| listener.local_addr().ok());
         settings.facts.push((LOCAL_FACT.to_owned(), beside.map(|at| at.to_string()).unwrap_or_default()));
