@@ -7,7 +7,8 @@
 // `pad 0|1 MS`, `watchdog MS`. On standard input, one JSON object a line: {"warm": [celsius, humidity]}, {"cool": …},
 // {"garbled": true}, {"absent": true}, {"wires": [warm celsius, cool celsius]} (both DS18B20, and no SHT4x any more),
 // {"linked": false}, {"held": true} (the bus, low), {"hang": "program"} or "all" (its interrupts as well),
-// {"flashed": true}: the boot ROM starts it as after flashing, by the watchdog. It ends with its standard input.
+// {"hurry": ms} (that much of its time as fast as it can), {"flashed": true}: the boot ROM starts it as after flashing,
+// by the watchdog. It ends with its standard input.
 import { readFileSync, writeFileSync } from 'node:fs';
 import { createConnection } from 'node:net';
 import { createInterface } from 'node:readline';
@@ -160,6 +161,8 @@ class Board {
           clock.tick(next);
         }
       }
+      // The timer's interrupt wakes a chip that sleeps; the emulator forgets that.
+      if (core.pendingSystick) core.waiting = false;
       if (!core.waiting) {
         clock.tick(core.executeInstruction() * cycle);
       }
@@ -207,6 +210,10 @@ told.on('line', (line) => {
     board.ethernet.linked = what.linked;
     board.ethernet.update();
   }
+  if ('hurry' in what) {
+    hurries = board.now() + what.hurry * 1e6;
+    began -= what.hurry;
+  }
   if ('held' in what) board.held = what.held;
   if ('hang' in what) board.hangs = what.hang;
   if ('flashed' in what) board.restart([]);
@@ -215,9 +222,10 @@ told.on('close', () => process.exit(0));
 
 // Never ahead of the wall: outside, time is real. Behind it, it makes no attempt to catch up by more than a second.
 let began = performance.now();
+let hurries = 0;
 function turn() {
   const wall = (performance.now() - began) * 1e6;
-  if (wall - board.now() > 1e9) began += (wall - board.now()) / 1e6 - 1000;
+  if (board.now() >= hurries && wall - board.now() > 1e9) began += (wall - board.now()) / 1e6 - 1000;
   board.run((performance.now() - began) * 1e6);
   setTimeout(turn, 1);
 }

@@ -236,22 +236,7 @@ const fn warmth(alarm: Alarm) -> Words {
             sure: BY_MEAN,
             brood: "The ants will carry the brood away if there is a cooler place to carry it to.",
         },
-        Alarm::ForecastHot => Words {
-            what: "the brood place will get too warm",
-            short: "will get too warm",
-            first: "Turn heating down",
-            steps: &["Turn the heating down before it happens, shade the nest, air the room.", A_WAY_OUT],
-            sure: A_FORECAST,
-            brood: NOT_YET,
-        },
-        Alarm::ForecastCold => Words {
-            what: "the brood place will get too cold",
-            short: "cold is coming",
-            first: "Look at the heating",
-            steps: &["See whether the heating can keep up with the night, and whether a window is open."],
-            sure: A_FORECAST,
-            brood: NOT_YET,
-        },
+        Alarm::ForecastHot | Alarm::ForecastCold => forecast(alarm),
         Alarm::GradientFlat => Words {
             what: "the whole nest is equally warm",
             short: "no cooler place",
@@ -269,6 +254,27 @@ const fn warmth(alarm: Alarm) -> Words {
             ],
             sure: "From the probes of the nest, against the band of the season in force.",
             brood: "A colony that wakes in winter eats what it needs for spring; frost can kill it.",
+        },
+    }
+}
+
+const fn forecast(alarm: Alarm) -> Words {
+    match alarm {
+        Alarm::ForecastHot => Words {
+            what: "the brood place will get too warm",
+            short: "will get too warm",
+            first: "Turn heating down",
+            steps: &["Turn the heating down before it happens, shade the nest, air the room.", A_WAY_OUT],
+            sure: A_FORECAST,
+            brood: NOT_YET,
+        },
+        _ => Words {
+            what: "the brood place will get too cold",
+            short: "cold is coming",
+            first: "Look at the heating",
+            steps: &["See whether the heating can keep up with the night, and whether a window is open."],
+            sure: A_FORECAST,
+            brood: NOT_YET,
         },
     }
 }

@@ -115,6 +115,8 @@ pub(super) struct Opened {
     pub(super) mats: Vec<Mat>,
     /// Nodes whose receipts of before promise what may be lost.
     pub(super) clear: BTreeSet<String>,
+    /// What is to be told of a history that was damaged.
+    pub(super) set_aside: Option<String>,
     pub(super) door: Door,
 }
 
@@ -202,6 +204,12 @@ pub(super) async fn open(file: &Arc<ShelfFile>, clock: Arc<dyn Clock>) -> Result
         let sources = file.shelf.nests.iter().flat_map(|nest| nest.probes.iter().map(|probe| &probe.source));
         clear.extend(sources.filter_map(|source| Some(source.rsplit_once(':')?.0.to_owned())));
     }
+    let set_aside = report.damaged.as_ref().map(|history::SetAside { path, saved, .. }| {
+        format!(
+            "The file was found damaged at the start and set aside as {}, and a new one begun; {saved}.",
+            path.display()
+        )
+    });
     let history = store.path().to_owned();
     let receipts = store.standing_receipts();
     let listener = TcpListener::bind(file.web.listen).await;
@@ -232,6 +240,7 @@ pub(super) async fn open(file: &Arc<ShelfFile>, clock: Arc<dyn Clock>) -> Result
         receipts,
         mats,
         clear,
+        set_aside,
         door,
     })
 }

@@ -438,6 +438,29 @@ async fn a_clock_that_is_set_back_is_said_and_judging_goes_on() {
     daemon.stop().await;
 }
 
+/// Not everybody reads a log: a history that was damaged is a message, and over after some minutes of writing a new one.
+#[tokio::test]
+async fn a_damaged_history_is_told_with_where_it_lies_and_what_is_left() {
+    let dir = tempfile::tempdir().unwrap();
+    let daemon = Daemon::start(dir.path()).await;
+    let path = daemon.web.history.clone();
+    daemon.stop().await;
+    std::fs::write(&path, "no history any more, ".repeat(500)).unwrap();
+    let clock = Arc::new(ManualClock::new(Timestamp::from_unix_ms(1_767_225_600_000)));
+    let own: Arc<dyn Clock> = Arc::clone(&clock) as _;
+    let mut daemon = Daemon::with(dir.path(), |outfit| outfit.clock = own).await;
+    let told = daemon.told(Alarm::HistoryFailing).await;
+    assert_eq!((told.change.event, told.change.told), (enclosure::Event::Raised, true));
+    let aside = format!("{}.damaged-1767225600", path.display());
+    assert!(std::fs::exists(&aside).unwrap() && told.change.detail.contains(&aside), "{}", told.change.detail);
+    assert!(told.change.detail.contains("nothing could be copied"), "{}", told.change.detail);
+    clock.advance(Span::from_min(11));
+    let told = daemon.told(Alarm::HistoryFailing).await;
+    assert_ne!(told.change.event, enclosure::Event::Raised);
+    assert_ne!(told.change.state, State::Unacknowledged, "{:?}", told.change);
+    daemon.stop().await;
+}
+
 #[tokio::test]
 async fn a_second_daemon_on_the_same_history_is_refused() {
     let dir = tempfile::tempdir().unwrap();

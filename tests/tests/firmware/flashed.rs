@@ -94,9 +94,10 @@ fn hung_it_opens_its_switch_is_started_by_its_watchdog_and_waits_for_a_person() 
     assert_eq!(daemon.stop(), 0);
 }
 
-/// A probe that does not answer is silence: heat ends when the node's patience does.
+/// A probe that does not answer is silence: heat ends when the node's patience does. And without a line it ends with the
+/// lease.
 #[test]
-fn a_probe_that_is_gone_ends_heat() {
+fn a_probe_that_is_gone_ends_heat_and_a_line_that_is_ends_it_with_the_lease() {
     let dir = tempfile::tempdir().unwrap();
     lay_out(dir.path(), &on_leave());
     let daemon = Daemon::run(dir.path());
@@ -110,6 +111,15 @@ fn a_probe_that_is_gone_ends_heat() {
     board.tell(&json!({ "absent": false }));
     wait("the switch is closed again", SOON, || board.pad().then_some(()));
     assert_eq!(daemon.stop(), 0);
+    board.tell(&json!({ "linked": false }));
+    board.tell(&json!({ "hurry": 200_000 }));
+    wait("the switch is open", A_WHILE, || (!board.pad()).then_some(()));
+    let log = board.log();
+    let ends = log.lines().rev().find_map(|line| line.split_once("leave until ")?.1.strip_suffix(" ms")?.parse().ok());
+    let (ends, opened): (u64, _) = (ends.unwrap(), board.opened_at_ms().unwrap());
+    println!("the lease ends at {ends} ms, the switch opens at {opened}");
+    // A turn of the timer is 10 ms.
+    assert!((ends..=ends + 20).contains(&opened), "the lease ends at {ends} ms, the switch opens at {opened}");
 }
 
 /// A wire for each place, its slots as the datasheet draws them; the board finds out by itself that they are there.
