@@ -16,6 +16,7 @@ use crate::shelf_file::ShelfFile;
 use crate::snapshot::{AlarmAct, AlarmName, Note};
 use crate::times::{self, End, Moment};
 use crate::told;
+use crate::wrong_call;
 use anyhow::{Context as _, bail};
 use clap::{Args, Subcommand};
 use enclosure::estimate::Fit;
@@ -318,11 +319,7 @@ pub async fn notes(command: NoteCommand, file: &ShelfFile, clock: &dyn Clock) ->
 }
 
 fn checked(new: NewNote, file: &ShelfFile, now: Timestamp) -> anyhow::Result<Note> {
-    let nests = &file.shelf.nests;
-    let Some(nest) = nests.iter().find(|n| n.id == new.nest) else {
-        let ids: Vec<_> = nests.iter().map(|n| n.id.as_str()).collect();
-        bail!("writing a note: there is no nest \"{}\"; there are: {}", new.nest, ids.join(", "));
-    };
+    let nest = wrong_call::nest(&new.nest, &file.shelf.nests)?;
     if new.at_mm.is_some_and(|mm| mm > nest.length_mm) {
         bail!("writing a note: the place lies beyond the nest, which is {} mm long", nest.length_mm);
     }

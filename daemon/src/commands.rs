@@ -5,6 +5,7 @@ use crate::clock::{Clock, SystemClock};
 use crate::notices::{self, Context, Kit, Ledger, card, heartbeat};
 use crate::run::{self, NoticeParts, Outfit, Task, WebParts};
 use crate::shelf_file::{self, EXIT_WRONG, ShelfErrors, ShelfFile};
+use crate::wrong_call::WrongCall;
 use crate::{acts, demo, exchange, fit, plan, replay, review, web};
 use anyhow::Context as _;
 use std::future::Future;
@@ -39,7 +40,17 @@ pub enum Failure {
     Told(String),
     /// Anything else.
     #[error("{0:#}")]
-    Failed(#[from] anyhow::Error),
+    Failed(anyhow::Error),
+}
+
+impl From<anyhow::Error> for Failure {
+    fn from(error: anyhow::Error) -> Self {
+        match error.downcast::<ShelfErrors>() {
+            Ok(wrong) => Self::Shelf(wrong),
+            Err(error) if error.is::<WrongCall>() => Self::CalledWrongly(format!("{error:#}")),
+            Err(error) => Self::Failed(error),
+        }
+    }
 }
 
 impl Failure {
@@ -85,83 +96,31 @@ pub fn start_logging(form: LogForm) {
 /// [`Failure`], with the exit code it stands for.
 pub fn execute(cli: Cli) -> Result<u8, Failure> {
     let clock: Arc<dyn Clock> = Arc::new(SystemClock::new());
+    let load = || load(&cli.shelf);
     match cli.command {
-        Command::Check { hash_password: true, .. } => {
-            hash_password()?;
-            Ok(EXIT_DONE)
-        }
+        Command::Check { hash_password: true, .. } => hash_password()?,
         Command::Check { listen: Some(length), user, password_file, .. } => {
-            let file = load(&cli.shelf)?;
-            listen(&file, length, user.zip(password_file), clock)?;
-            Ok(EXIT_DONE)
+            listen(&load()?, length, user.zip(password_file), clock)?;
         }
-        Command::Check { .. } => check(&cli.shelf),
-        Command::Replay(args) => {
-            let file = load(&cli.shelf)?;
-            Ok(replay(file, &args).map(|()| EXIT_DONE)?)
-        }
-        Command::Plan(args) => {
-            let done = plan::plan(&args, || load(&cli.shelf).map(|file| file.shelf));
-            done.map_err(|e| match e.downcast::<ShelfErrors>() {
-                Ok(wrong) => Failure::Shelf(wrong),
-                Err(e) => match e.downcast_ref::<plan::WrongCall>() {
-                    Some(wrong) => Failure::CalledWrongly(wrong.to_string()),
-                    None => Failure::Failed(e),
-                },
-            })?;
-            Ok(EXIT_DONE)
-        }
-        Command::Alarms { command } => {
-            let file = load(&cli.shelf)?;
-            if let acts::AlarmsCommand::Card { nest, out } = &command {
-                return print_card(&file, nest, out).map(|()| EXIT_DONE);
-            }
-            block_on(acts::alarms(&command, &file, clock.as_ref()))??;
-            Ok(EXIT_DONE)
-        }
-        Command::Fit(args) => {
-            let file = load(&cli.shelf)?;
-            block_on(fit::fit(&args, &file, clock.as_ref()))?.map_err(|e| {
-                match e.downcast_ref::<fit::WrongCall>() {
-                    Some(wrong) => Failure::CalledWrongly(wrong.to_string()),
-                    None => Failure::Failed(e),
-                }
-            })?;
-            Ok(EXIT_DONE)
-        }
-        Command::Note { command } => {
-            let file = load(&cli.shelf)?;
-            block_on(acts::notes(command, &file, clock.as_ref()))??;
-            Ok(EXIT_DONE)
-        }
-        Command::Export(args) => {
-            exchange::export(&args, &load(&cli.shelf)?, clock.as_ref())?;
-            Ok(EXIT_DONE)
-        }
-        Command::Import(args) => {
-            exchange::import(&args, &load(&cli.shelf)?, clock.as_ref())?;
-            Ok(EXIT_DONE)
-        }
-        Command::Run => {
-            block_on(watch(load(&cli.shelf)?))??;
-            Ok(EXIT_DONE)
-        }
+        Command::Check { .. } => return check(&cli.shelf),
+        Command::Replay(args) => replay(load()?, &args)?,
+        Command::Plan(args) => plan::plan(&args, || load().map(|file| file.shelf))?,
+        Command::Alarms { command: acts::AlarmsCommand::Card { nest, out } } => print_card(&load()?, &nest, &out)?,
+        Command::Alarms { command } => block_on(acts::alarms(&command, &load()?, clock.as_ref()))??,
+        Command::Fit(args) => block_on(fit::fit(&args, &load()?, clock.as_ref()))??,
+        Command::Note { command } => block_on(acts::notes(command, &load()?, clock.as_ref()))??,
+        Command::Export(args) => exchange::export(&args, &load()?, clock.as_ref())?,
+        Command::Import(args) => exchange::import(&args, &load()?, clock.as_ref())?,
+        Command::Run => block_on(watch(load()?))??,
         Command::Demo(args) => {
             let demo = demo::demo(demo_settings(args), serve, tell, told_to_stop());
             block_on(demo)?.map_err(|e| Failure::coded(e.exit_code(), e))?;
-            Ok(EXIT_DONE)
         }
-        Command::Review(args) => {
-            let file = load(&cli.shelf)?;
-            let Review { nest, from, to, out } = args;
-            let done = review::review(&review::Args { file, nest, from, to, out }, clock.as_ref());
-            done.map_err(|e| match e.downcast_ref::<review::WrongCall>() {
-                Some(wrong) => Failure::CalledWrongly(wrong.to_string()),
-                None => Failure::Failed(e),
-            })?;
-            Ok(EXIT_DONE)
+        Command::Review(Review { nest, from, to, out }) => {
+            review::review(&review::Args { file: load()?, nest, from, to, out }, clock.as_ref())?;
         }
     }
+    Ok(EXIT_DONE)
 }
 
 /// The daemon.
@@ -171,11 +130,7 @@ async fn watch(file: ShelfFile) -> Result<(), Failure> {
 
 /// Writes the card that hangs beside a nest.
 fn print_card(file: &ShelfFile, nest: &str, out: &Path) -> Result<(), Failure> {
-    let Some(page) = card::html(file, nest) else {
-        let ids: Vec<_> = file.shelf.nests.iter().map(|n| n.id.as_str()).collect();
-        let why = format!("writing a card: there is no nest \"{nest}\"; there are: {}", ids.join(", "));
-        return Err(Failure::CalledWrongly(why));
-    };
+    let page = card::html(file, nest).map_err(anyhow::Error::from)?;
     let advice =
         || format!("writing the card to {}: check that the directory may be written and has space", out.display());
     std::fs::write(out, page).with_context(advice).map_err(Failure::Failed)
@@ -358,6 +313,17 @@ mod tests {
             assert_eq!(line("check"), EXIT_DONE, "{name} may still be written");
             std::fs::write(dir.path().join(name), "nonsense\n").expect("written");
             assert_eq!((line("check"), line("run")), (EXIT_WRONG, EXIT_WRONG), "{name}");
+        }
+    }
+
+    #[test]
+    fn a_nest_that_the_shelf_file_does_not_name_is_2_for_every_command() {
+        let shelf = concat!(env!("CARGO_MANIFEST_DIR"), "/shelf.example.toml");
+        for command in
+            [&["review"][..], &["plan"], &["fit"], &["note", "add", "seen"], &["alarms", "card", "--out", "card.html"]]
+        {
+            let line: Vec<_> = command.iter().copied().chain(["--nest", "elm", "--shelf", shelf]).collect();
+            assert_eq!(code(&line), EXIT_CALLED_WRONGLY, "{line:?}");
         }
     }
 

@@ -4,17 +4,21 @@
 //! - `csv`: RFC 4180, one line a moment, one column a source and unit, the units in the header;
 //! - `line`: line protocol with times in milliseconds, as the mirror sends it.
 //!
-//! What goes out comes in again to the bit, rejections included (`rejected`, a field that others pass over). A file is
-//! read through before anything is stored: one bad line refuses it, with its number.
+//! Readings that go out come in again to the bit, rejections included (`rejected`, a field that others pass over). A file
+//! is read through before anything is stored: one bad line refuses it, with its number. Whatever else history holds goes
+//! out as tables (`--what`), and comes back by a backup only: alarms and messages that came in from a text would be
+//! history that never was.
 mod csv;
 mod export;
 mod import;
 pub(crate) mod line;
 mod sensml;
+mod tables;
 mod times;
 
 pub use export::{ExportArgs, export};
 pub use import::{ImportArgs, import};
+pub use tables::What;
 
 use crate::history::{HistoricReading, Quantity};
 use clap::ValueEnum;

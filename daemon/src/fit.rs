@@ -9,6 +9,7 @@ use crate::history::{KeptFit, Reader};
 use crate::pipeline::keeping::shape;
 use crate::shelf_file::ShelfFile;
 use crate::times::{self, Moment};
+use crate::wrong_call::{self, WrongCall};
 use anyhow::{Context as _, bail};
 use clap::{ArgGroup, Args};
 use enclosure::estimate::{Fit, report};
@@ -56,33 +57,13 @@ pub struct FitArgs {
     pub why: Option<String>,
 }
 
-/// How it was called wrongly (exit code 2); found in the returned error by `downcast_ref`.
-#[derive(Debug, thiserror::Error)]
-pub enum WrongCall {
-    /// No such nest.
-    #[error("looking for the nest {asked}: the shelf file names {known}. Call again with --nest and one of these")]
-    Nest {
-        /// What was asked for.
-        asked: String,
-        /// Ids.
-        known: String,
-    },
-    /// The span is empty.
-    #[error("the span begins {from} and ends {to}: call again with --from before --to")]
-    Span {
-        /// Begin.
-        from: String,
-        /// End.
-        to: String,
-    },
-}
-
 /// Does what `args` asks for.
 ///
 /// # Errors
 /// A [`WrongCall`]; history that is missing or teaches nothing; what was attempted, why it failed, what to do.
 pub async fn fit(args: &FitArgs, file: &ShelfFile, clock: &dyn Clock) -> anyhow::Result<()> {
-    let nests = chosen(args, file)?;
+    let all = &file.shelf.nests;
+    let nests = wrong_call::nest_or_all(args.nest.as_deref(), all)?;
     let now = clock.now();
     let why = args.why.as_deref().unwrap_or_default();
     let mut out = std::io::stdout().lock();
@@ -94,30 +75,14 @@ pub async fn fit(args: &FitArgs, file: &ShelfFile, clock: &dyn Clock) -> anyhow:
             say(&mut out, &format!("the fit {number} of {nest} is in force; the next one starts from it\n"))
         }
         FitArgs { take: Some(path), .. } => {
-            let nest = single(&nests)?;
+            let &[nest] = &nests[..] else {
+                bail!(WrongCall::Several { doing: "taking in a fit", known: wrong_call::known(all) });
+            };
             let fit = read(path, nest)?;
             acts::keep_fit(file, nest, fit, now)?;
             say(&mut out, &format!("the fit of {} is in force from the daemon's next start on\n", nest.id))
         }
         _ => learned(args, file, &nests, (now, &mut out)),
-    }
-}
-
-/// The nests asked for.
-fn chosen<'a>(args: &FitArgs, file: &'a ShelfFile) -> anyhow::Result<Vec<&'a Nest>> {
-    let nests: Vec<&Nest> = file.shelf.nests.iter().collect();
-    let Some(asked) = &args.nest else { return Ok(nests) };
-    let known = nests.iter().map(|n| n.id.as_str()).collect::<Vec<_>>().join(", ");
-    match nests.into_iter().find(|n| n.id == *asked) {
-        Some(nest) => Ok(vec![nest]),
-        None => bail!(WrongCall::Nest { asked: asked.clone(), known }),
-    }
-}
-
-fn single<'a>(nests: &[&'a Nest]) -> anyhow::Result<&'a Nest> {
-    match nests {
-        [nest] => Ok(nest),
-        _ => bail!("a fit is of one nest: name it with --nest"),
     }
 }
 

@@ -36,7 +36,7 @@ pub use fits::{FitAct, FitRecord, KeptFit};
 pub use mirroring::{Due, LINES_MAX, MirrorLines, MirrorMark, MirrorNews, MirrorState};
 pub use open::{OpenReport, Opened, SetAside};
 pub use packing::Packed;
-pub use read::{Bucket, Extent, Reader, Sizes, StandingAlarms};
+pub use read::{Bucket, Extent, HourLeft, Reader, Sizes, StandingAlarms};
 pub use receipts::{AHEAD_RANGES_MAX, BOOTS_MAX, NODES_MAX, PackSeen, Receipt, Receipts};
 pub use salvage::Saved;
 pub use seen::{HOT_READINGS_MAX, SERIES_DAY_MAX};

@@ -28,6 +28,7 @@ pub mod told;
 pub mod unpack;
 pub mod views;
 pub mod web;
+pub mod wrong_call;
 
 #[cfg(test)]
 mod http_probe;

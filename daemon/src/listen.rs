@@ -3,7 +3,7 @@
 //! It hears everything for a while and judges nothing: no core, no history, no receipt. Where the shelf file's broker is
 //! the daemon's own and no daemon runs, it opens that broker for as long, so that sensors can be set up first.
 use crate::clock::Clock;
-use crate::intake::{Intake, Message};
+use crate::intake::{Intake, Link, Message};
 use crate::pipeline::{by_mapping, raw, refusal, topic_fits};
 use crate::run::{Line, RunError, reach_broker};
 use crate::shelf_file::{Mapping, ShelfFile};
@@ -31,7 +31,7 @@ struct Reader {
 /// Listens for `length`, then ends. `login` is who to be at a broker that runs already and has users.
 ///
 /// # Errors
-/// [`RunError`] if the broker cannot be reached or opened.
+/// [`RunError`] if the broker cannot be reached or opened, or was out of reach at the end.
 pub async fn listen(
     file: &ShelfFile,
     length: Duration,
@@ -75,14 +75,18 @@ pub async fn listen(
     let unsaid = lines.saturating_sub(LINES_MAX);
     let unsaid = if unsaid > 0 { format!("; {unsaid} lines were left out") } else { String::new() };
     drop(writeln!(out, "{heard} messages were heard{unsaid}"));
-    if heard == 0 {
+    let deaf = match &*intake.link().borrow() {
+        Link::Lost { why, .. } => Some(RunError::Unheard { address: line.address(), why: why.clone() }),
+        Link::Connected { .. } => None,
+    };
+    if heard == 0 && deaf.is_none() {
         drop(writeln!(out, "nothing came: look whether the sensors have this address, user and password"));
     }
     intake.stop().await;
     if let Some(broker) = broker {
         broker.stop().await;
     }
-    Ok(())
+    deaf.map_or(Ok(()), Err)
 }
 
 impl Reader {

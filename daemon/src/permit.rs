@@ -185,8 +185,8 @@ impl Standing {
         self.doubted.is_some_and(|last| now.ms() - last.ms() < DOUBTED.ms())
     }
 
-    /// Hears pack `seq` of start `boot`, and what the node says of its heat; returns whether it is to be answered.
-    pub fn hear(&mut self, (boot, seq): (u64, u64), (off, reset): (Option<u64>, Option<u64>), now: Span) -> bool {
+    /// Hears why the node does not heat, and how many resets it saw, as far as it says so.
+    pub fn says(&mut self, (off, reset): (Option<u64>, Option<u64>)) {
         if let Some(code) = off {
             self.now.off = HeatOff::from_code(code);
         }
@@ -194,6 +194,11 @@ impl Standing {
         self.reset = self.reset.max(reset.unwrap_or(0));
         let stopped = matches!(self.now.off, Some(HeatOff::Withdrawn | HeatOff::Limit | HeatOff::Watchdog));
         self.now.waits = self.withdrawn || stopped;
+    }
+
+    /// Hears pack `seq` of start `boot`, and what the node says of its heat; returns whether it is to be answered.
+    pub fn hear(&mut self, (boot, seq): (u64, u64), heat: (Option<u64>, Option<u64>), now: Span) -> bool {
+        self.says(heat);
         // Beyond 32 bits nothing is answered: 8000 years of packs a minute.
         let (Ok(boot), Ok(seq)) = (u32::try_from(boot), u32::try_from(seq)) else { return false };
         self.heard = self.heard.max(Some((boot, seq)));

@@ -1,4 +1,5 @@
 //! A file that a picture or a page is written to: its ending says which.
+use crate::wrong_call::WrongCall;
 use anyhow::{Context as _, Result};
 use std::path::Path;
 
@@ -14,14 +15,17 @@ pub(crate) enum Ending {
 }
 
 impl Ending {
-    /// By the name of `path`, if that says anything known.
-    pub(crate) fn of(path: &Path) -> Option<Self> {
-        let ending = path.extension()?.to_str()?.to_ascii_lowercase();
+    /// By the name of `path`.
+    ///
+    /// # Errors
+    /// [`WrongCall::Ending`] if that says nothing known.
+    pub(crate) fn of(path: &Path) -> Result<Self, WrongCall> {
+        let ending = path.extension().and_then(|e| e.to_str()).unwrap_or_default().to_ascii_lowercase();
         match ending.as_str() {
-            "html" | "htm" => Some(Self::Html),
-            "png" => Some(Self::Png),
-            "svg" => Some(Self::Svg),
-            _ => None,
+            "html" | "htm" => Ok(Self::Html),
+            "png" => Ok(Self::Png),
+            "svg" => Ok(Self::Svg),
+            _ => Err(WrongCall::Ending { path: path.to_owned() }),
         }
     }
 }

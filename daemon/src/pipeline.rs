@@ -115,6 +115,8 @@ pub struct Settings {
     pub facts: Vec<(String, String)>,
     /// What the shelf file says; stored at the start if it said otherwise before.
     pub in_force: String,
+    /// A damaged history that was set aside at this start: what happened, where it is, what is left.
+    pub set_aside: Option<String>,
     /// How it stands with the mirror, if there is one.
     pub mirror: Option<Arc<Counts>>,
     /// What people do with messages; none where nobody sends any.
@@ -262,6 +264,7 @@ impl Pipeline {
         first.batch.settings = Some(SettingsInForce { since: this.started, text });
         this.submit(first);
         this.note_gap(watched);
+        this.say_set_aside();
         this.show();
         this
     }

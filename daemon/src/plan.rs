@@ -5,12 +5,13 @@ pub mod wish;
 use crate::picture_file::{Ending, save};
 use crate::shelf_file::ShelfErrors;
 use crate::views::plan::plan_view;
+use crate::wrong_call::{self, WrongCall};
 use anyhow::{Context as _, Result};
 use dashboards::{Assets, Frame, PlanPage, PlanView};
 use enclosure::Shelf;
 use enclosure::shelf::Nest;
 use std::io::Write;
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 use wish::Wish;
 
 /// Pixels per unit of a drawing.
@@ -29,34 +30,6 @@ pub struct Args {
     pub out: Option<PathBuf>,
 }
 
-/// How it was called wrongly (exit code 2); found in the returned error by `downcast_ref`.
-#[derive(Debug, thiserror::Error)]
-pub enum WrongCall {
-    /// What was wished is not understood.
-    #[error("{}", .0.join("\n"))]
-    Wish(Vec<String>),
-    /// No such nest.
-    #[error("looking for the nest {asked}: the shelf file names {known}. Call again with --nest and one of these")]
-    Nest {
-        /// What was asked for.
-        asked: String,
-        /// Ids.
-        known: String,
-    },
-    /// A picture shows one nest, and flags change one.
-    #[error("planning one nest: the shelf has several ({known}). Call again with --nest and one of these")]
-    Several {
-        /// Ids.
-        known: String,
-    },
-    /// Not one of the endings.
-    #[error("writing {path}: its ending says nothing known. Call again with a name that ends in .html, .png or .svg")]
-    Ending {
-        /// The file.
-        path: PathBuf,
-    },
-}
-
 /// Reckons what `args` asks for. `load` reads the shelf file, where it is needed at all.
 ///
 /// # Errors
@@ -73,7 +46,7 @@ fn write(
     out: &mut dyn Write,
     columns: usize,
 ) -> Result<()> {
-    let ending = args.out.as_deref().map(ending).transpose()?;
+    let ending = args.out.as_deref().map(Ending::of).transpose()?;
     let (name, views) = views(args, load)?;
     match args.out.as_deref().zip(ending) {
         None => {
@@ -97,22 +70,15 @@ fn views(args: &Args, load: impl FnOnce() -> Result<Shelf, ShelfErrors>) -> Resu
         return Ok(("plan".to_owned(), vec![view(wish, None)?]));
     }
     let shelf = load()?;
-    let known = || shelf.nests.iter().map(|n| n.id.as_str()).collect::<Vec<_>>().join(", ");
     let chosen: Vec<&Nest> = match &wish.nest {
-        Some(id) => vec![
-            shelf
-                .nests
-                .iter()
-                .find(|n| n.id == *id)
-                .ok_or_else(|| WrongCall::Nest { asked: id.clone(), known: known() })?,
-        ],
+        Some(id) => vec![wrong_call::nest(id, &shelf.nests)?],
         // A nest without a mat needs no plan, unless it is the only one.
         None if shelf.nests.len() > 1 => shelf.nests.iter().filter(|n| !n.pads.is_empty()).collect(),
         None => shelf.nests.iter().collect(),
     };
     let alone = Wish { nest: None, ..wish.clone() } == Wish::default();
     if chosen.len() != 1 && (args.out.is_some() || !alone) {
-        return Err(WrongCall::Several { known: known() }.into());
+        return Err(WrongCall::Several { doing: "planning one nest", known: wrong_call::known(&shelf.nests) }.into());
     }
     let views = chosen.into_iter().map(|nest| view(wish, Some(nest))).collect::<Result<Vec<_>, _>>()?;
     Ok((shelf.name, views))
@@ -128,10 +94,6 @@ pub fn view(wish: &Wish, nest: Option<&Nest>) -> Result<PlanView, WrongCall> {
         Some(plan) => Ok(plan_view(&asked, &plan)),
         None => Err(WrongCall::Wish(vec!["planning: the nest has no heating mat".to_owned()])),
     }
-}
-
-fn ending(path: &Path) -> Result<Ending, WrongCall> {
-    Ending::of(path).ok_or_else(|| WrongCall::Ending { path: path.to_owned() })
 }
 
 fn drawn(ending: Ending, shelf_name: String, plan: PlanView) -> Result<Vec<u8>> {

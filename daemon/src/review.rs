@@ -6,13 +6,14 @@ use crate::report::{self, Report};
 use crate::shelf_file::ShelfFile;
 use crate::views::hours::{Hours, moment};
 use crate::views::load::{self, Load};
+use crate::wrong_call::{self, WrongCall};
 use anyhow::{Context as _, Result};
 use dashboards::{Assets, Frame, Paint, WeekPage, WeekView};
 use enclosure::shelf::Nest;
 use enclosure::{Span, Timestamp};
 use std::io::{IsTerminal as _, Write};
 use std::ops::Range;
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 
 /// The span unless another is asked for.
 const WEEK: Span = Span::from_h(7 * 24);
@@ -36,41 +37,6 @@ pub struct Args {
     pub out: Option<PathBuf>,
 }
 
-/// How it was called wrongly (exit code 2); found in the returned error by `downcast_ref`.
-#[derive(Debug, thiserror::Error)]
-pub enum WrongCall {
-    /// No such nest.
-    #[error("looking for the nest {asked}: the shelf file names {known}. Call again with --nest and one of these")]
-    Nest {
-        /// What was asked for.
-        asked: String,
-        /// Ids.
-        known: String,
-    },
-    /// A moment that is none.
-    #[error("reading --{flag}: {why}")]
-    Moment {
-        /// `from` or `to`.
-        flag: &'static str,
-        /// What was not understood, and what would be.
-        why: String,
-    },
-    /// The span is empty.
-    #[error("the span begins {from} and ends {to}: call again with --from before --to, and both before now")]
-    Span {
-        /// Begin.
-        from: String,
-        /// End.
-        to: String,
-    },
-    /// Not one of the endings.
-    #[error("writing {path}: its ending says nothing known. Call again with a name that ends in .html, .png or .svg")]
-    Ending {
-        /// The file.
-        path: PathBuf,
-    },
-}
-
 /// Where text goes, and how.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 struct Terminal {
@@ -90,8 +56,8 @@ pub fn review(args: &Args, clock: &dyn Clock) -> Result<()> {
 }
 
 fn write(args: &Args, now: Timestamp, hours: &Hours, (out, terminal): (&mut dyn Write, Terminal)) -> Result<()> {
-    let nests = chosen(args)?;
-    let ending = args.out.as_deref().map(ending).transpose()?;
+    let nests = wrong_call::nest_or_all(args.nest.as_deref(), &args.file.shelf.nests)?;
+    let ending = args.out.as_deref().map(Ending::of).transpose()?;
     let span = span(args, now, hours)?;
     let reader = Reader::open(&args.file.history.path)?;
     if let (Some((path, ending)), None, true) = (args.out.as_deref().zip(ending), &args.nest, nests.len() > 1) {
@@ -131,22 +97,6 @@ fn write(args: &Args, now: Timestamp, hours: &Hours, (out, terminal): (&mut dyn 
 fn load(reader: &Reader, args: &Args, span: &Range<Timestamp>) -> Result<Load> {
     let chatter = args.file.shelf.alarms.chatter_within;
     Ok(Load::of(&load::changes(reader, span)?, span, chatter))
-}
-
-fn chosen(args: &Args) -> Result<Vec<&Nest>, WrongCall> {
-    let nests = &args.file.shelf.nests;
-    let known = || nests.iter().map(|n| n.id.as_str()).collect::<Vec<_>>().join(", ");
-    match &args.nest {
-        Some(id) => match nests.iter().find(|n| n.id == *id) {
-            Some(nest) => Ok(vec![nest]),
-            None => Err(WrongCall::Nest { asked: id.clone(), known: known() }),
-        },
-        None => Ok(nests.iter().collect()),
-    }
-}
-
-fn ending(path: &Path) -> Result<Ending, WrongCall> {
-    Ending::of(path).ok_or_else(|| WrongCall::Ending { path: path.to_owned() })
 }
 
 fn span(args: &Args, now: Timestamp, hours: &Hours) -> Result<Range<Timestamp>, WrongCall> {

@@ -3,6 +3,7 @@
 //! Start: history (its lock says whether another daemon runs), the pages' port, the broker, the core as history left
 //! it, then the tasks. Stop: the pipeline takes in what arrived and commits, messages and pages end, the client says
 //! the last receipts, the broker closes.
+mod front;
 mod starting;
 #[cfg(test)]
 pub(crate) mod tests;
@@ -20,6 +21,7 @@ use crate::shelf_file::ShelfFile;
 use crate::snapshot::{ACTS_WAITING, Act, SENT_WAITING, Sent, Snapshot, TOLD_WAITING, Told};
 use crate::supervise::{Crew, Ended};
 use crate::web::Access;
+use front::Front;
 use rustls::ServerConfig;
 use starting::Opened;
 use std::io::Write as _;
@@ -209,7 +211,8 @@ struct Running {
 
 impl Running {
     fn start(file: &Arc<ShelfFile>, outfit: Outfit, opened: Opened, mirror: Option<Mirror>) -> Result<Self, RunError> {
-        let Opened { writer, history, restored, listener, page, broker, line, receipts, mats, clear, door } = opened;
+        let Opened { writer, history, restored, listener, page, broker, line, receipts, mats, clear, set_aside, door } =
+            opened;
         let starting::Door { tls, local, access, key, fact } = door;
         let Outfit { web, notices, clock, open } = outfit;
         let (intake, inbox) = Intake::start(line.settings(file), Arc::clone(&clock));
@@ -221,34 +224,35 @@ impl Running {
         let (snapshots, seen) = watch::channel(Arc::new(starting::first_picture(&restored, clock.as_ref())));
         let mut settings = starting::pipeline_settings(file, mats);
         settings.pulse = Some(pulse);
+        settings.set_aside = set_aside;
         settings.facts.push((PAGE_FACT.to_owned(), page.to_string()));
         let beside = local.as_ref().and_then(|listener| listener.local_addr().ok());
         settings.facts.push((LOCAL_FACT.to_owned(), beside.map(|at| at.to_string()).unwrap_or_default()));
         let scheme = if tls.is_some() { "https" } else { "http" };
-        let stop_mirror = CancellationToken::new();
-        let mirroring = mirror.map(|mirror| {
-            settings.mirror = Some(mirror.counts());
-            mirror::keep_up(
-                mirror,
-                mirror::Parts {
-                    history: history.clone(),
-                    writer: Arc::clone(&writer),
-                    snapshots: seen.clone(),
-                    clock: Arc::clone(&clock),
-                    stop: stop_mirror.clone(),
-                },
-            )
-        });
         settings.facts.extend(fact);
         let answering = Answering::new(key, file, page, Arc::clone(&clock));
         settings.answering = Some(Arc::clone(&answering));
+        let front = Front {
+            snapshots: seen,
+            acts: acts_in,
+            history,
+            file: Arc::clone(file),
+            answering,
+            clock,
+            stop: CancellationToken::new(),
+        };
+        let stop_mirror = CancellationToken::new();
+        let mirroring = mirror.map(|mirror| {
+            settings.mirror = Some(mirror.counts());
+            mirror::keep_up(mirror, front.mirror(&writer, &stop_mirror))
+        });
         let acker = intake.acker();
         let link = intake.link();
         let (leave, left) = oneshot::channel();
         let pipeline = Pipeline::new(Parts {
             restored,
             writer,
-            history: history.clone(),
+            history: front.history.clone(),
             inbox,
             leave,
             acker,
@@ -258,42 +262,16 @@ impl Running {
             told,
             sent,
             snapshots,
-            clock: Arc::clone(&clock),
+            clock: Arc::clone(&front.clock),
             settings,
         });
-        let (stop_pipeline, stop) = (CancellationToken::new(), CancellationToken::new());
+        let stop_pipeline = CancellationToken::new();
         let mut core = Crew::new();
         core.start("pipeline", pipeline.run(stop_pipeline.clone()));
         let mut crew = Crew::new();
-        let parts = WebParts {
-            listener,
-            tls,
-            local,
-            access,
-            snapshots: seen.clone(),
-            acts: acts_in.clone(),
-            history,
-            file: Arc::clone(file),
-            answering: Arc::clone(&answering),
-            clock: Arc::clone(&clock),
-            stop: stop.clone(),
-        };
-        crew.start("web", web(parts));
-        let file = Arc::clone(file);
-        let (snapshots, acts, stopped) = (seen, acts_in, stop.clone());
-        let parts = NoticeParts {
-            told: told_out,
-            sent: sent_in,
-            snapshots,
-            publisher,
-            file,
-            answering,
-            acts,
-            clock,
-            stop: stopped,
-        };
-        crew.start("notices", notices(parts));
-        let (pipeline, stop_crew) = (core, stop);
+        crew.start("web", web(front.web(listener, (tls, local, access))));
+        crew.start("notices", notices(front.notices((told_out, sent_in), publisher)));
+        let (pipeline, stop_crew) = (core, front.stop);
         Ok(Self {
             line,
             broker,

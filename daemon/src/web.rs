@@ -89,7 +89,7 @@ pub(crate) struct App {
     requests: Semaphore,
     weeks: weeks::Weeks,
     day: metrics::Day,
-    fragment: pages::Kept,
+    drawn: live::Drawn,
     counted: Counted,
     stop: CancellationToken,
 }
@@ -131,7 +131,7 @@ impl App {
             requests: Semaphore::new(REQUESTS_MAX),
             weeks: weeks::Weeks::default(),
             day: metrics::Day::default(),
-            fragment: pages::Kept::default(),
+            drawn: live::Drawn::default(),
             counted: Counted::default(),
             stop,
         })
@@ -152,8 +152,10 @@ pub(crate) fn router(app: Arc<App>) -> Router {
         .route("/", get(pages::now))
         .route(dashboards::FRAGMENT_PATH, get(pages::fragment))
         .route("/nest/{id}", get(pages::nest))
+        .route("/nest/{id}/fragment", get(pages::nest_part))
         .route("/nest/{id}/{file}", get(pages::picture))
         .route("/alarms", get(pages::alarms))
+        .route("/alarms/fragment", get(pages::alarms_part))
         .route(dashboards::STYLE_PATH, get(pages::style))
         .route(dashboards::LIVE_PATH, get(pages::script))
         .route(dashboards::SPAN_SCRIPT_PATH, get(pages::span_script))
@@ -168,8 +170,10 @@ pub(crate) fn router(app: Arc<App>) -> Router {
         .route("/metrics", get(metrics::metrics))
         .route(STORY_PATH, get(rooms::alarm).post(acts::alarm_form))
         .route(NODES_PATH, get(rooms::nodes))
+        .route("/nodes/fragment", get(rooms::nodes_part))
         .route(NOTES_PATH, get(rooms::notes))
         .route(WATCH_PATH, get(rooms::watch).post(rooms::tried))
+        .route("/watch/fragment", get(rooms::watch_part))
         .route(START_PATH, get(rooms::start))
         .route(LOGIN_PATH, get(access::ask).post(access::enter))
         .route("/note", post(acts::note_form))

@@ -67,7 +67,8 @@ fn write_pages(dir: &Path, calm: &NowPage, alarmed: &NowPage, week: &WeekView) -
     };
     save("plain.html", plain_html(&plain))?;
     let past = vec![("Tue 04:12".to_owned(), "oak: the brood place is too cold: over".to_owned(), String::new())];
-    let list = AlarmsPage { frame: frame(3), as_of_text: "03:12".to_owned(), alarms: alarmed.alarms.clone(), past };
+    let live = Live { as_of_text: "03:12".to_owned(), alarms: alarmed.alarms.clone(), ..Live::default() };
+    let list = AlarmsPage { frame: frame(3), live, past };
     save("alarms.html", alarms_html(&list))
 }
 

@@ -33,7 +33,7 @@ pub use card::card_html;
 pub use colour::{ColourRange, Rgb, ramp};
 pub use minutes::{MOST_LINES, MOST_POINTS, MinuteLine, MinutesView};
 pub use now_page::{headline, now_fragment, now_html, probes_believed};
-pub use page::{LIVE_JS, STYLE_CSS, alarms_html, ask_html, plain_html};
+pub use page::{LIVE_JS, STYLE_CSS, alarms_fragment, alarms_html, ask_html, plain_html};
 pub use past_view::{Compared, LoadRow, ReportPage, WeekPage};
 pub use pen::Canvas;
 pub use plan::{
@@ -43,23 +43,23 @@ pub use plan_page::{PLAN_JS, plan_fragment, plan_html};
 pub use plan_picture::{plan_sentence, plan_svg, plan_svg_on};
 pub use profile::{profile_sentence, profile_svg, profile_svg_on};
 pub use raster::{MOST_PX, MOST_SIDE_PX, RasterError, svg_to_png};
-pub use sheet::{Button, Cell, Field, FieldKind, Form, Part, SheetPage, Table, sheet_html};
+pub use sheet::{Button, Cell, Field, FieldKind, Form, Part, SheetPage, Table, sheet_fragment, sheet_html};
 pub use svg::{escape, ident};
 pub use text::{Paint, week_text};
 pub use view::{
     Action, AlarmView, AlarmsPage, AskPage, Assets, BandView, BroodView, CardPage, CardPart, ForecastView, Frame, Link,
-    MatPlace, MatView, NestView, NoteForm, NowPage, PlainPage, ProbeView, ProfileView, Stretch, Tone,
+    Live, MatPlace, MatView, NestView, NoteForm, NowPage, PlainPage, ProbeView, ProfileView, Stretch, Tone,
 };
 pub use week::{
     DayRow, HeatMap, Lane, LanePoint, MOST_COLUMNS, MOST_LISTED, MOST_MARKS, MOST_ROWS, Mark, MarkKind, Tick, WeekView,
 };
-pub use week_page::{SPAN_JS, report_html, week_html};
+pub use week_page::{SPAN_JS, report_html, week_fragment, week_html};
 pub use week_picture::{heatmap_frame, heatmap_svg, heatmap_svg_on, report_svg, week_sentence};
 pub use words::{alarm_words, state_words};
 
 /// Where pages look for [`STYLE_CSS`] (`text/css`).
 pub const STYLE_PATH: &str = "/style.css";
-/// Where the page of now looks for [`LIVE_JS`] (`text/javascript`).
+/// Where pages that follow look for [`LIVE_JS`] (`text/javascript`).
 pub const LIVE_PATH: &str = "/live.js";
 /// Where [`LIVE_JS`] fetches [`now_fragment`] (`text/html`).
 pub const FRAGMENT_PATH: &str = "/fragment";

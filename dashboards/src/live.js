@@ -1,4 +1,4 @@
-// Keeps the page of now fresh, and says by itself when it no longer is. The page works without this.
+// Keeps a page that follows fresh, and says by itself when it no longer is. The page works without this.
 "use strict";
 (() => {
   const OLD_S = 120; // The server sends an event or a word at least every 15 s.
@@ -6,7 +6,7 @@
   const AGAIN_S = 15; // After a refusal, or a connection that ended for good.
   const LATE_S = 600; // A nest without a reading for so long is unwatched.
   const MOST_SAID = 3;
-  const main = document.getElementById("now");
+  const main = document.querySelector("main[data-fragment]");
   const age = document.getElementById("age");
   const stale = document.getElementById("stale");
   const spoken = document.getElementById("spoken");
@@ -33,8 +33,7 @@
     age.textContent = (Number.isFinite(known) ? "Newest reading " + inWords(reading) + " old" : "No reading yet")
       + (since > LOST_S ? "; this page " + inWords(since) + " old" : "");
     age.classList.toggle("late", reading > LATE_S || since > OLD_S);
-    const clock = document.getElementById("clock");
-    const asOf = clock ? clock.textContent : "";
+    const asOf = inner() ? inner().dataset.asof : "";
     if (since > OLD_S) {
       warn("old", "This page is older than 2 min, as of " + asOf + ": do not rely on it. The watch may have stopped, or this device lost it.");
     } else if (seconds() - heard > LOST_S) {
@@ -102,7 +101,7 @@
     const moved = kept < 0 ? 0 : seen[kept].getBoundingClientRect().top - tops[kept];
     if (Math.abs(moved) >= 1) window.scrollBy({ top: moved, behavior: "instant" });
     say(before);
-    document.title = inner().dataset.spoken;
+    if (inner().dataset.spoken) document.title = inner().dataset.spoken;
     return true;
   }
 
@@ -128,10 +127,18 @@
   }
 
   // A browser gives up after a refusal (too many pages follow): then this one asks now and then.
-  setInterval(() => {
-    if (source.readyState === EventSource.CLOSED) { follow(); refresh(); }
-  }, AGAIN_S * 1000);
-  document.addEventListener("visibilitychange", () => { if (!document.hidden) refresh(); });
+  const retry = () => {
+    if (source.readyState === EventSource.CLOSED && !resting()) { follow(); refresh(); }
+  };
+  // A browser opens six connections to one place and no more: of pages that nobody sees only that of now follows on,
+  // whose name in the tab tells of danger.
+  const resting = () => document.hidden && main.id !== "now";
+  setInterval(retry, AGAIN_S * 1000);
+  document.addEventListener("visibilitychange", () => {
+    if (resting()) source.close();
+    else if (source.readyState === EventSource.CLOSED) retry();
+    else if (!document.hidden) refresh();
+  });
   window.addEventListener("pageshow", (e) => { if (e.persisted) refresh(); });
   setInterval(showAge, 1000);
   follow();

@@ -68,7 +68,7 @@ fn inner(page: &NowPage) -> Markup {
         page.alarms.iter().filter(|a| stands(&a.state) && !over(&a.state)).map(|a| a.tone).max().unwrap_or_default();
     let loudest = if page.stalled.is_some() { Tone::Danger } else { loudest };
     html! {
-        div id="inner" data-spoken=(said) data-age=[page.age_s.filter(|a| a.is_finite())] {
+        div id="inner" data-spoken=(said) data-age=[page.age_s.filter(|a| a.is_finite())] data-asof=(page.as_of_text) {
             h1 id="headline" class=(loudest.class()) { (said) }
             @if let Some(why) = &page.stalled { p id="stalled" class="stale" role="alert" { (capital(why)) "." } }
             p id="asof" class="asof" {

@@ -1,13 +1,13 @@
 //! What every page has: head, links, footer; and the pages that are little more.
 use crate::svg::ident;
-use crate::view::{AlarmsPage, AskPage, Assets, Frame, Link, PlainPage, Tone};
+use crate::view::{AlarmsPage, AskPage, Assets, Frame, Link, Live, PlainPage, Tone};
 use crate::words::{alarm_words, capital, stands, state_words};
-use crate::{AlarmView, LIVE_PATH, STYLE_PATH};
+use crate::{AlarmView, EVENTS_PATH, LIVE_PATH, STYLE_PATH};
 use maud::{DOCTYPE, Markup, PreEscaped, html};
 
 /// The style sheet, to be served at [`STYLE_PATH`].
 pub const STYLE_CSS: &str = include_str!("style.css");
-/// The script of the page of now, to be served at [`LIVE_PATH`].
+/// The script of pages that follow, to be served at [`LIVE_PATH`].
 pub const LIVE_JS: &str = include_str!("live.js");
 
 /// What a page needs in its head beyond the usual.
@@ -103,26 +103,76 @@ pub fn ask_html(page: &AskPage) -> String {
     shell(&page.frame, Head { title: &page.title, ..Head::default() }, &main)
 }
 
+/// What the list of alarms is called.
+const ALARMS: &str = "Alarms";
+/// Lines of [`alarm_lines`] that are shown.
+const LINES_MOST: usize = 3;
+
+/// The part of a page that follows what happens: [`LIVE_JS`] fetches it anew and makes the old one like it. `spoken` is
+/// what the page is called then.
+pub(crate) fn following(live: &Live, spoken: &str, inner: &Markup) -> Markup {
+    let age = live.age_s.filter(|a| a.is_finite());
+    html! { div id="inner" data-spoken=(spoken) data-age=[age] data-asof=(live.as_of_text) { (inner) } }
+}
+
+/// The address of the part that follows and of the events, for `<main>`; none where nothing follows.
+pub(crate) fn follows(live: Option<&Live>) -> (Option<&str>, Option<&str>) {
+    (live.map(|l| l.url.as_str()), live.map(|_| EVENTS_PATH))
+}
+
+/// A line for each alarm, on a page that is about something else. Quiet ones stand there unseen, so that the script can
+/// tell what became of them.
+pub(crate) fn alarm_lines(alarms: &[AlarmView]) -> Markup {
+    let loud = |a: &AlarmView| stands(&a.state) && !over(&a.state);
+    let more = alarms.iter().filter(|a| loud(a)).count().saturating_sub(LINES_MOST);
+    html! {
+        @for (i, alarm) in by_weight(alarms).into_iter().enumerate() {
+            p class={ "alarm line " (alarm.tone.class()) } id=(alarm_id(alarm)) data-said=(alarm_said(alarm))
+                hidden[!loud(alarm) || i >= LINES_MOST] {
+                @if alarm.tone != Tone::Calm { span class="weight" { (alarm.tone.word()) } " " }
+                @if alarm.url.is_empty() { (capital(&alarm_sentence(alarm))) }
+                @else { a href=(alarm.url) { (capital(&alarm_sentence(alarm))) } }
+                "; " (state_words(&alarm.state))
+            }
+        }
+        @if more > 0 { p { "And " (more) " more under Alarms, above." } }
+    }
+}
+
+/// An alarm and its state: what is said once when either changes.
+fn alarm_said(alarm: &AlarmView) -> String {
+    format!("{}: {}", alarm_sentence(alarm), state_words(&alarm.state))
+}
+
 /// The list of alarms, and what changed lately.
 pub fn alarms_html(page: &AlarmsPage) -> String {
-    let main = html! {
-        main {
-            h1 { @if page.alarms.is_empty() { "No alarm, as of " } @else { "Alarms, as of " } (page.as_of_text) }
-            (alarm_list(&page.alarms))
-            @if !page.past.is_empty() {
-                h2 { "Before" }
-                table class="past" {
-                    thead { tr { th scope="col" { "when" } th scope="col" { "what" } } }
-                    tbody {
-                        @for (when, what, url) in &page.past {
-                            tr { td { (when) } td { @if url.is_empty() { (what) } @else { a href=(url) { (what) } } } }
-                        }
+    let (fragment, events) = follows(Some(&page.live));
+    let main = html! { main data-fragment=[fragment] data-live=[events] { (alarms_inner(page)) } };
+    shell(&page.frame, Head { title: ALARMS, live: true, ..Head::default() }, &main)
+}
+
+/// The part of [`alarms_html`] that follows.
+pub fn alarms_fragment(page: &AlarmsPage) -> String {
+    alarms_inner(page).into_string()
+}
+
+fn alarms_inner(page: &AlarmsPage) -> Markup {
+    let inner = html! {
+        h1 { @if page.live.alarms.is_empty() { "No alarm, as of " } @else { "Alarms, as of " } (page.live.as_of_text) }
+        (alarm_list(&page.live.alarms))
+        @if !page.past.is_empty() {
+            h2 { "Before" }
+            table class="past" {
+                thead { tr { th scope="col" { "when" } th scope="col" { "what" } } }
+                tbody {
+                    @for (when, what, url) in &page.past {
+                        tr { td { (when) } td { @if url.is_empty() { (what) } @else { a href=(url) { (what) } } } }
                     }
                 }
             }
         }
     };
-    shell(&page.frame, Head { title: "Alarms", ..Head::default() }, &main)
+    following(&page.live, ALARMS, &inner)
 }
 
 /// Alarms in the order of their weight: those that stand, those that are over, those that are silenced; danger first.
@@ -193,10 +243,9 @@ pub(crate) fn alarm_sentence(alarm: &AlarmView) -> String {
 
 fn alarm_item(alarm: &AlarmView) -> Markup {
     let (id, quiet) = (alarm_id(alarm), !stands(&alarm.state));
-    let said = format!("{}: {}", alarm_sentence(alarm), state_words(&alarm.state));
     let class = if quiet { "calm" } else { alarm.tone.class() };
     html! {
-        article id=(id) data-said=(said) class={ "alarm " (class) @if over(&alarm.state) { " over" } } {
+        article id=(id) data-said=(alarm_said(alarm)) class={ "alarm " (class) @if over(&alarm.state) { " over" } } {
             h2 {
                 @if alarm.tone != Tone::Calm { span class="weight" { (alarm.tone.word()) } " " }
                 (capital(&alarm_sentence(alarm)))

@@ -1,5 +1,5 @@
 //! What the pages about a span are told: plain values, already judged and already worded.
-use crate::view::{Frame, Link, NestView, NoteForm};
+use crate::view::{Frame, Link, Live, NestView, NoteForm};
 use crate::week::WeekView;
 
 /// One nest's page: now, and a span of its history.
@@ -9,6 +9,8 @@ pub struct WeekPage {
     pub frame: Frame,
     /// The nest as it is now; left out in a report about the past.
     pub now: Option<NestView>,
+    /// How that part follows what happens, with the nest's alarms.
+    pub live: Option<Live>,
     /// The span.
     pub week: WeekView,
     /// What it is compared with.

@@ -1,9 +1,9 @@
 //! Pages made of plain parts: sentences, facts, tables, a picture of minutes, forms. They read and act without a
 //! script; every sentence comes from the caller, who keeps all those of one page in one place.
 use crate::minutes::{MinutesView, minutes_svg_on};
-use crate::page::{Head, shell};
+use crate::page::{Head, alarm_lines, following, follows, shell};
 use crate::pen::Canvas;
-use crate::view::{Frame, Link, Tone};
+use crate::view::{Frame, Link, Live, Tone};
 use maud::{Markup, PreEscaped, html};
 
 /// A page of parts, one below the other.
@@ -17,6 +17,8 @@ pub struct SheetPage {
     pub tone: Tone,
     /// When this was true, and how to look again: a sentence and its link.
     pub as_of: Option<(String, Link)>,
+    /// How it follows what happens; none: it stays as it was when it was opened.
+    pub live: Option<Live>,
     /// The rest, in order.
     pub parts: Vec<Part>,
 }
@@ -155,16 +157,29 @@ impl Cell {
 
 /// The whole page.
 pub fn sheet_html(page: &SheetPage) -> String {
-    let main = html! {
-        main class="sheet" {
-            h1 class=(page.tone.class()) { (page.title) }
-            @if let Some((said, again)) = &page.as_of {
-                p class="asof" { (said) " " a href=(again.url) { (again.label) } }
-            }
-            @for (i, p) in page.parts.iter().enumerate() { (part(p, &i.to_string())) }
+    let (fragment, events) = follows(page.live.as_ref());
+    let main = html! { main class="sheet" data-fragment=[fragment] data-live=[events] { (inner(page)) } };
+    shell(&page.frame, Head { title: &page.title, live: page.live.is_some(), ..Head::default() }, &main)
+}
+
+/// What stands inside `<main>`: where the page follows, the script fetches it anew.
+pub fn sheet_fragment(page: &SheetPage) -> String {
+    inner(page).into_string()
+}
+
+fn inner(page: &SheetPage) -> Markup {
+    let all = html! {
+        h1 class=(page.tone.class()) { (page.title) }
+        @if let Some((said, again)) = &page.as_of {
+            p class="asof" { (said) " " a href=(again.url) { (again.label) } }
         }
+        @if let Some(live) = &page.live { (alarm_lines(&live.alarms)) }
+        @for (i, p) in page.parts.iter().enumerate() { (part(p, &i.to_string())) }
     };
-    shell(&page.frame, Head { title: &page.title, ..Head::default() }, &main)
+    match &page.live {
+        Some(live) => following(live, &page.title, &all),
+        None => all,
+    }
 }
 
 fn part(p: &Part, at: &str) -> Markup {
@@ -281,6 +296,7 @@ fn ask(field: &Field, at: &str) -> Markup {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::AlarmView;
 
     const HOSTILE: &str = "\"><script>alert(1)</script><img src=x onerror=alert(2)>'";
 
@@ -312,6 +328,12 @@ mod tests {
             title: h(),
             tone: Tone::Danger,
             as_of: Some((h(), link())),
+            live: Some(Live {
+                url: h(),
+                age_s: Some(f64::NAN),
+                as_of_text: h(),
+                alarms: vec![AlarmView { alarm: h(), url: h(), nests: vec![h()], state: h(), ..AlarmView::default() }],
+            }),
             parts: vec![
                 Part::Heading(h()),
                 Part::Says(vec![h()]),
@@ -340,8 +362,10 @@ mod tests {
         let tags = |page: &str| page.matches('<').count();
         let harmless = page.replace("&quot;&gt;&lt;script&gt;alert(1)&lt;/script&gt;", "");
         assert_eq!(tags(&page), tags(&harmless));
-        assert!(!page.contains("<script") && !page.contains("<img"), "{page}");
-        assert!(!page.contains("\"><script"), "an attribute was closed");
+        let own = format!("<script src=\"{}\" defer></script>", crate::LIVE_PATH);
+        let foreign = page.replacen(&own, "", 1);
+        assert!(!foreign.contains("<script") && !page.contains("<img"), "{page}");
+        assert!(!foreign.contains("\"><script"), "an attribute was closed");
     }
 
     #[test]

@@ -313,15 +313,26 @@ pub struct NoteForm {
     pub kinds: Vec<(String, String)>,
 }
 
+/// What a page needs that follows what happens.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Live {
+    /// Where the part that follows is fetched anew.
+    pub url: String,
+    /// Age of the newest reading, s.
+    pub age_s: Option<f64>,
+    /// When this was true, to the second: `03:12:05`.
+    pub as_of_text: String,
+    /// The alarms that whoever reads this page must know of.
+    pub alarms: Vec<AlarmView>,
+}
+
 /// The list of alarms.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct AlarmsPage {
     /// Name and links.
     pub frame: Frame,
-    /// When this was true.
-    pub as_of_text: String,
-    /// Those not normal.
-    pub alarms: Vec<AlarmView>,
+    /// Those not normal, and when that was so.
+    pub live: Live,
     /// Last changes, newest first: when, a sentence, and where its story is (nowhere if empty).
     pub past: Vec<(String, String, String)>,
 }

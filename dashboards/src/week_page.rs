@@ -1,6 +1,6 @@
 //! One nest's page: how it stands, and a span of its history. And a report: a span of all nests in one file.
 use crate::now_page::nest_section;
-use crate::page::{Head, shell};
+use crate::page::{Head, alarm_list, following, follows, shell};
 use crate::past_view::{Compared, LoadRow, ReportPage, WeekPage};
 use crate::pen::Canvas;
 use crate::svg::{celsius, ident, number};
@@ -18,13 +18,11 @@ const MARKS_OPEN: usize = 12;
 pub fn week_html(page: &WeekPage) -> String {
     let week = &page.week;
     let title = format!("{}, {}", week.nest_name, week.span_text);
+    let (fragment, events) = follows(page.live.as_ref());
     let main = html! {
-        main {
+        main data-fragment=[fragment] data-live=[events] {
             h1 { (week.nest_name) }
-            @if let Some(now) = &page.now {
-                // Its name stands above, and this is the page its name would lead to.
-                (nest_section(&NestView { url: String::new(), ..now.clone() }, &format!("Now, {}", now.as_of_text)))
-            }
+            (now(page))
             section class="week" aria-labelledby="span" {
                 h2 id="span" { (week.span_text) }
                 (turning(page))
@@ -39,7 +37,28 @@ pub fn week_html(page: &WeekPage) -> String {
         }
     };
     let script = page.values_url.as_ref().map(|_| crate::SPAN_SCRIPT_PATH);
-    shell(&page.frame, Head { title: &title, script, ..Head::default() }, &main)
+    shell(&page.frame, Head { title: &title, live: page.live.is_some(), script }, &main)
+}
+
+/// How the nest stands, without its past: the part of [`week_html`] that follows.
+pub fn week_fragment(page: &WeekPage) -> String {
+    now(page).into_string()
+}
+
+fn now(page: &WeekPage) -> Markup {
+    let alarms = page.live.as_ref().map(|live| live.alarms.as_slice()).unwrap_or_default();
+    let inner = html! {
+        (alarm_list(alarms))
+        @if let Some(now) = &page.now {
+            // Its name stands above, and this is the page its name would lead to.
+            (nest_section(&NestView { url: String::new(), ..now.clone() }, &format!("Now, {}", now.as_of_text)))
+        }
+    };
+    match &page.live {
+        // The page is called by its span, which does not follow.
+        Some(live) => following(live, "", &inner),
+        None => inner,
+    }
 }
 
 /// A report: every nest's span in one page that needs nothing else.

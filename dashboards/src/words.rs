@@ -23,7 +23,7 @@ pub fn alarm_words(name: &str) -> &str {
         "watch-gap" => "nothing was watched for a while",
         "node-silent" => "a node is silent",
         "broker-lost" => "the broker is out of reach",
-        "history-failing" => "history cannot be written",
+        "history-failing" => "history is not kept as it should be",
         "notice-failing" => "messages do not get out",
         "clock-jumped" => "the clock jumped",
         other => other,

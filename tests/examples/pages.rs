@@ -141,7 +141,8 @@ fn viewers(daemon: &Daemon) {
             })
             .collect();
         let (before, began, mut said) = (used_s(daemon), moment(), 0_u32);
-        let now_s = minute_now_s() - 600.0 + if followed > 0 { 100.0 } else { 0.0 };
+        // Newer than the year and than what was said before, and never ahead of the clock.
+        let now_s = minute_now_s() - if followed > 0 { 29.0 } else { 60.0 };
         wait("it was watched", WATCHED * 2, || {
             while began.elapsed() >= Duration::from_secs(1) * said {
                 node.say(&[warmth("oak-node", "warm", now_s + f64::from(said), 27.0)]);
@@ -158,7 +159,7 @@ fn viewers(daemon: &Daemon) {
             daemon.memory_mib()
         );
         stop.store(true, Ordering::Relaxed);
-        node.say(&[warmth("oak-node", "warm", now_s + 90.0, 27.0)]);
+        node.say(&[warmth("oak-node", "warm", now_s + f64::from(said), 27.0)]);
         drop(threads);
     }
 }

@@ -5,18 +5,27 @@
 // IMAGE is the ELF file; SETTINGS lies at the end of the flash; EEPROM is a file that outlives a power cut; FRAMES is a
 // socket that takes and gives Ethernet frames, each after its length. On standard output, one line each: `log TEXT`,
 // `pad 0|1 MS`, `watchdog MS`. On standard input, one JSON object a line: {"warm": [celsius, humidity]}, {"cool": …},
-// {"garbled": true}, {"absent": true}, {"linked": false}. It ends with its standard input.
+// {"garbled": true}, {"absent": true}, {"wires": [warm celsius, cool celsius]} (both DS18B20, and no SHT4x any more),
+// {"linked": false}, {"held": true} (the bus, low), {"hang": "program"} or "all" (its interrupts as well),
+// {"hurry": ms} (that much of its time as fast as it can), {"flashed": true}: the boot ROM starts it as after flashing,
+// by the watchdog. It ends with its standard input.
 import { readFileSync, writeFileSync } from 'node:fs';
 import { createConnection } from 'node:net';
 import { createInterface } from 'node:readline';
 import { ConsoleLogger, GPIOPinState, LogLevel, RP2040 } from 'rp2040js';
-import { At24, Sht4x, W5500, joinI2c } from './chips.js';
+import { At24, Ds18b20, Sht4x, W5500, joinI2c } from './chips.js';
 
 const FLASH = 0x10000000;
 const VECTORS = FLASH + 0x100;
 const SETTINGS_AT = 0x1ff000;
-const PIN = { pad: 15, select: 17, interrupt: 21 };
+const PIN = { wires: [2, 3], pad: 15, select: 17, interrupt: 21 };
 const WATCHDOG = 0x40058;
+/** Says how the chip was last reset; bit 8: it was switched on, or its supply was low. */
+const RESET = 0x40064;
+const CHIP_RESET = 0x08;
+const HAD_POR = 1 << 8;
+/** Branches to itself. */
+const SPIN = 0xe7fe;
 /** How long the emulator runs before it looks for what came from outside, ms. */
 const SLICE_MS = 10;
 
@@ -42,6 +51,7 @@ class Board {
     const now = () => this.now();
     this.warm = new Sht4x(now);
     this.cool = new Sht4x(now);
+    this.wires = PIN.wires.map(() => new Ds18b20(now));
     this.memory = new At24(now, new Uint8Array(readFileSync(eeprom)), (cells) => writeFileSync(eeprom, cells));
     const devices = new Map([[0x44, this.warm], [0x45, this.cool], [0x50, this.memory]]);
     this.devices = devices;
@@ -53,7 +63,7 @@ class Board {
       },
       (pulled) => this.chip?.gpio[PIN.interrupt].setInputValue(!pulled),
     );
-    this.start(0);
+    this.start(0, []);
   }
 
   now() {
@@ -64,7 +74,7 @@ class Board {
     return Math.round(this.chip.clock.nanos / 1e6);
   }
 
-  start(reason) {
+  start(reason, scratch) {
     this.before = this.now();
     const chip = new RP2040();
     chip.logger = new ConsoleLogger(LogLevel.Error, false);
@@ -72,10 +82,15 @@ class Board {
     chip.flash.set(readFileSync(settings), SETTINGS_AT);
     const watchdog = chip.peripherals[WATCHDOG];
     watchdog.reason = reason;
+    watchdog.scratchData.set(scratch);
+    chip.peripherals[RESET].readUint32 = (offset) => (offset === CHIP_RESET ? HAD_POR : 0);
     watchdog.onWatchdogTrigger = () => {
       this.bitten = true;
+      // The emulator would have it bite again at the very same moment, for ever.
+      watchdog.timer.enable = false;
     };
-    joinI2c(chip.i2c[1], this.devices);
+    joinI2c(chip.i2c[1], this.devices, () => this.held);
+    this.wires.forEach((wire, i) => wire.join(chip, PIN.wires[i], GPIOPinState.Low));
     const spi = chip.spi[0];
     let answer = 0;
     // A byte takes its time: an answer at once would overrun the buffer that the firmware empties by DMA.
@@ -107,9 +122,27 @@ class Board {
     chip.core.VTOR = VECTORS;
     chip.core.SP = chip.readUint32(VECTORS);
     chip.core.PC = chip.readUint32(VECTORS + 4) & ~1;
-    this.padWas = closed;
     this.chip = chip;
+    this.circle = null;
     this.ethernet.update();
+  }
+
+  /** A watchdog's restart: the pins float, and the resistor opens the switch. */
+  restart(scratch) {
+    say(`pad 0 ${this.ms()}`);
+    this.start(1, scratch);
+  }
+
+  /** Lets the program go in a circle where it stands, as a fault of it would; the next start is sound again. */
+  hang() {
+    const { core, flash16 } = this.chip;
+    if (core.PC < FLASH || core.PC >= FLASH + 2 * flash16.length) return;
+    flash16[(core.PC - FLASH) >> 1] = SPIN;
+    core.PM = this.hangs === 'all';
+    core.waiting = false;
+    this.hangs = null;
+    this.circle = core.PC;
+    say(`log hanging at ${this.ms()}`);
   }
 
   /** Runs until its time is as late as `until`, or `SLICE_MS` are over. */
@@ -118,22 +151,26 @@ class Board {
     const { core, clock } = this.chip;
     const cycle = 1e9 / 125e6;
     for (let i = 0; this.now() < until; i++) {
-      if (core.waiting) {
+      // What goes in a circle waits as well, as far as the world is concerned: until the next interrupt.
+      const circles = core.PC === this.circle && core.IPSR === 0;
+      if (core.waiting || circles) {
         const next = clock.nanosToNextAlarm;
         if (next <= 0 || this.now() + next > until) {
           clock.tick(Math.max(until - this.now(), cycle));
         } else {
           clock.tick(next);
         }
-      } else {
+      }
+      // The timer's interrupt wakes a chip that sleeps; the emulator forgets that.
+      if (core.pendingSystick) core.waiting = false;
+      if (!core.waiting) {
         clock.tick(core.executeInstruction() * cycle);
       }
+      if (this.hangs && core.IPSR === 0 && !core.PM) this.hang();
       if (this.bitten) {
         this.bitten = false;
         say(`watchdog ${this.ms()}`);
-        // The pins float, and the resistor opens the switch.
-        say(`pad 0 ${this.ms()}`);
-        this.start(1);
+        this.restart(this.chip.peripherals[WATCHDOG].scratchData);
         return;
       }
       if (i % 1000 === 0 && performance.now() > stop) return;
@@ -165,18 +202,30 @@ told.on('line', (line) => {
   }
   if ('garbled' in what) board.warm.garbled = what.garbled;
   if ('absent' in what) board.warm.absent = what.absent;
+  if ('wires' in what) {
+    board.warm.absent = board.cool.absent = true;
+    what.wires.forEach((celsius, i) => (board.wires[i].celsius = celsius));
+  }
   if ('linked' in what) {
     board.ethernet.linked = what.linked;
     board.ethernet.update();
   }
+  if ('hurry' in what) {
+    hurries = board.now() + what.hurry * 1e6;
+    began -= what.hurry;
+  }
+  if ('held' in what) board.held = what.held;
+  if ('hang' in what) board.hangs = what.hang;
+  if ('flashed' in what) board.restart([]);
 });
 told.on('close', () => process.exit(0));
 
 // Never ahead of the wall: outside, time is real. Behind it, it makes no attempt to catch up by more than a second.
 let began = performance.now();
+let hurries = 0;
 function turn() {
   const wall = (performance.now() - began) * 1e6;
-  if (wall - board.now() > 1e9) began += (wall - board.now()) / 1e6 - 1000;
+  if (board.now() >= hurries && wall - board.now() > 1e9) began += (wall - board.now()) / 1e6 - 1000;
   board.run((performance.now() - began) * 1e6);
   setTimeout(turn, 1);
 }

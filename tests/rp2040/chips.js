@@ -1,5 +1,5 @@
 // The chips around the RP2040, as far as their datasheets matter to the firmware: SHT4x and a serial EEPROM on the I2C
-// bus, W5500 on the SPI bus. Times are the emulated board's own, in nanoseconds.
+// bus, DS18B20 on wires of their own, W5500 on the SPI bus. Times are the emulated board's own, in nanoseconds.
 
 /** The check of the SHT4x datasheet: polynomial 0x31, begun with 0xff. */
 function crc8(bytes) {
@@ -47,6 +47,84 @@ export class Sht4x {
   }
 }
 
+/** The check of the DS18B20 datasheet: x^8 + x^5 + x^4 + 1, the lowest bit first. */
+function crc8OneWire(bytes) {
+  let crc = 0;
+  for (const byte of bytes) {
+    crc ^= byte;
+    for (let bit = 0; bit < 8; bit++) crc = crc & 1 ? (crc >> 1) ^ 0x8c : crc >> 1;
+  }
+  return crc;
+}
+
+/** Temperature over one wire, alone on it: it answers in the slots that its datasheet draws, and is not there until it
+ * has a temperature. */
+export class Ds18b20 {
+  static RESET_NS = 480e3;
+  /** It looks at a slot so long after its begin, or holds its zero so long. */
+  static LOOKS_NS = 30e3;
+  static PRESENT_NS = [30e3, 150e3];
+  static MEASURES_NS = 750e6;
+
+  constructor(now) {
+    this.now = now;
+    this.celsius = null;
+    this.scratchpad = [0x50, 0x05, 0x4b, 0x46, 0x7f, 0xff, 0x0c, 0x10];
+    this.fell = 0;
+    this.heard = [];
+    this.says = [];
+    this.result = null;
+  }
+
+  /** Joins it to a pin of a chip that has just started. */
+  join(chip, pin, low) {
+    this.alarms = [true, false].map((level) => chip.clock.createAlarm(() => chip.gpio[pin].setInputValue(level)));
+    this.holds = (from, to) => {
+      this.alarms[1].schedule(from);
+      this.alarms[0].schedule(to);
+    };
+    chip.gpio[pin].setInputValue(true);
+    let was = false;
+    chip.gpio[pin].addListener((state) => {
+      const is = state === low;
+      if (is !== was && this.celsius !== null) this.edge(is);
+      was = is;
+    });
+  }
+
+  edge(fell) {
+    if (fell) {
+      this.fell = this.now();
+      // A zero of its own goes on when the other end lets go.
+      if (this.says.length > 0 && !this.says.shift()) this.holds(0, Ds18b20.LOOKS_NS);
+      else if (this.says.length === 0) this.listens = true;
+      return;
+    }
+    const low = this.now() - this.fell;
+    if (low >= Ds18b20.RESET_NS) {
+      [this.heard, this.says, this.listens] = [[], [], false];
+      this.holds(...Ds18b20.PRESENT_NS);
+    } else if (this.listens) {
+      this.listens = false;
+      this.heard.push(low < Ds18b20.LOOKS_NS);
+      this.obey();
+    }
+  }
+
+  obey() {
+    if (this.heard.length !== 16) return;
+    const byte = (from) => this.heard.slice(from, from + 8).reduce((sum, bit, i) => sum | (bit << i), 0);
+    if (byte(0) !== 0xcc) return;
+    if (byte(8) === 0x44) {
+      this.result = [Math.round(this.celsius * 16) & 0xffff, this.now() + Ds18b20.MEASURES_NS];
+    } else if (byte(8) === 0xbe) {
+      if (this.result && this.now() >= this.result[1]) this.scratchpad.splice(0, 2, this.result[0] & 0xff, this.result[0] >> 8);
+      const bytes = [...this.scratchpad, crc8OneWire(this.scratchpad)];
+      this.says = bytes.flatMap((byte) => Array.from({ length: 8 }, (_, bit) => Boolean((byte >> bit) & 1)));
+    }
+  }
+}
+
 /** Serial EEPROM of 4 KiB: it wraps within its page, and does not answer while it writes. */
 export class At24 {
   static PAGE = 32;
@@ -87,8 +165,8 @@ export class At24 {
 /** The I2C block's interrupt that says that its buffer is empty. */
 const TX_EMPTY = 1 << 4;
 
-/** Joins devices to one of the board's I2C blocks. */
-export function joinI2c(block, devices) {
+/** Joins devices to one of the board's I2C blocks, which waits for ever once something holds the bus low. */
+export function joinI2c(block, devices, isHeld) {
   let device = null;
   let bytes = [];
   // What was written stands once the transfer turns round or ends.
@@ -98,6 +176,7 @@ export function joinI2c(block, devices) {
   };
   block.onStart = () => {
     settle();
+    if (isHeld()) return;
     block.completeStart();
   };
   block.onConnect = (address) => {

@@ -16,8 +16,12 @@ use std::sync::OnceLock;
 pub(crate) const EMULATOR: &str = "qemu-system-arm";
 /// Where the board believes its broker to be.
 pub const BROKER: ([u8; 4], u16) = ([10, 0, 2, 100], 1883);
-/// Bit 0 of port B: the pad's switch.
-const PAD_REGISTER: &str = "xp /1xw 0x40005004";
+/// Bit 0 of port B is the pad's switch: what it is, and whether the chip drives it.
+const PAD_REGISTER: u32 = 0x4000_5004;
+const PAD_DIRECTION: u32 = 0x4000_5400;
+/// Why the chip was reset, and the bit of a low supply.
+const RESET_CAUSE: u32 = 0x400F_E05C;
+const BROWN_OUT: u32 = 1 << 2;
 pub(crate) const EEPROM_BYTES: usize = 4096;
 
 /// The firmware's image, built once.
@@ -74,6 +78,10 @@ pub struct Bench {
     pump: &'static str,
     /// How much faster than the wall its time may run, by skipping what it would sleep through.
     pub hurried: bool,
+    /// Each reset leaves the trace of a low supply.
+    pub dim: bool,
+    /// Its EEPROM can be read, and takes nothing.
+    pub worn: bool,
 }
 
 impl Bench {
@@ -82,7 +90,7 @@ impl Bench {
         let dir = dir.join(settings.node.as_str());
         std::fs::create_dir_all(&dir).unwrap();
         std::fs::write(dir.join("eeprom"), written(settings)).unwrap();
-        Self { dir, mac, pump, hurried: false }
+        Self { dir, mac, pump, hurried: false, dim: false, worn: false }
     }
 
     /// Leads the board's connections to `broker` from now on.
@@ -94,6 +102,13 @@ impl Bench {
 
     /// Gives it power, with its probes at these temperatures, °C.
     pub fn power(&self, warm_c: f64, cool_c: f64) -> Board {
+        let mut board = self.at_rest(warm_c, cool_c);
+        board.go_on();
+        board
+    }
+
+    /// The same before the first of its instructions.
+    pub fn at_rest(&self, warm_c: f64, cool_c: f64) -> Board {
         let path = |name: &str| self.dir.join(name).to_string_lossy().into_owned();
         for socket in ["qmp", "trial"] {
             // It is there only after a power cut.
@@ -113,7 +128,11 @@ impl Bench {
         emulator.args(["-nic", &network]);
         emulator.args(["-device", "tmp105,id=t0,address=0x48", "-device", "tmp105,id=t1,address=0x49"]);
         emulator.args(["-drive", &format!("if=none,id=ee,format=raw,file={}", path("eeprom"))]);
-        emulator.args(["-device", "at24c-eeprom,address=0x50,rom-size=4096,drive=ee"]);
+        let writable = if self.worn { "off" } else { "on" };
+        emulator.args(["-device", &format!("at24c-eeprom,address=0x50,rom-size=4096,drive=ee,writable={writable}")]);
+        if self.dim {
+            emulator.args(["-device", &format!("loader,addr={RESET_CAUSE:#x},data={BROWN_OUT},data-len=4")]);
+        }
         if self.hurried {
             emulator.args(["-icount", "shift=4,sleep=off"]);
         }
@@ -128,7 +147,6 @@ impl Bench {
         board.tell("qmp_capabilities", &json!({}));
         board.warm(warm_c);
         board.cool(cool_c);
-        board.tell("cont", &json!({}));
         board
     }
 }
@@ -179,12 +197,32 @@ impl Board {
         self.probe("t1", celsius);
     }
 
-    /// Whether the pad's switch is closed.
-    pub fn pad(&mut self) -> bool {
-        let said = self.tell("human-monitor-command", &json!({ "command-line": PAD_REGISTER }));
+    /// Lets it run, from where it is.
+    pub fn go_on(&mut self) {
+        self.tell("cont", &json!({}));
+    }
+
+    /// Lets its time stand still.
+    pub fn freeze(&mut self) {
+        self.tell("stop", &json!({}));
+    }
+
+    /// Bit 0 of a register.
+    fn bit(&mut self, at: u32) -> bool {
+        let said = self.tell("human-monitor-command", &json!({ "command-line": format!("xp /1xw {at:#x}") }));
         let text = said.as_str().unwrap_or_default().trim().to_owned();
         let digit = text.chars().last().and_then(|c| c.to_digit(16));
         digit.unwrap_or_else(|| panic!("no register: {text:?}")) & 1 == 1
+    }
+
+    /// Whether the pad's switch is closed.
+    pub fn pad(&mut self) -> bool {
+        self.bit(PAD_REGISTER)
+    }
+
+    /// Whether the chip drives the switch at all; where not, the resistor holds it open.
+    pub fn drives(&mut self) -> bool {
+        self.bit(PAD_DIRECTION)
     }
 
     /// Plugs the network cable in, or pulls it.
@@ -194,10 +232,32 @@ impl Board {
 
     /// Hangs its program, or with `wholly` its interrupts, too.
     pub fn hang(&mut self, wholly: bool) {
+        self.tried(if wholly { b"H" } else { b"h" }, "hanging");
+    }
+
+    /// Lets it come upon an instruction that it has not.
+    pub fn fault(&mut self) {
+        self.tried(b"f", "faulting");
+    }
+
+    fn tried(&self, what: &[u8], says: &str) {
         let mut trial = UnixStream::connect(self.dir.join("trial")).unwrap();
-        trial.write_all(if wholly { b"H" } else { b"h" }).unwrap();
+        trial.write_all(what).unwrap();
         // The emulator drops what it was sent before it looked, if the other end is gone by then.
-        self.logs("hanging");
+        self.logs(says);
+    }
+
+    /// Its own time since its start, ms.
+    pub fn time_ms(&self) -> u64 {
+        const ASKED: &str = "asked for the time";
+        let before = self.log().matches(ASKED).count();
+        let mut trial = UnixStream::connect(self.dir.join("trial")).unwrap();
+        trial.write_all(b"t").unwrap();
+        wait("it says its time", SOON, || {
+            let log = self.log();
+            let line = log.lines().filter(|line| line.ends_with(ASKED)).nth(before)?;
+            line.strip_prefix('[')?.split(' ').next()?.parse().ok()
+        })
     }
 
     /// What it logged since it was built.

@@ -26,14 +26,21 @@ impl Daemon {
         Self::start(dir, &["run", "--shelf", &shelf.to_string_lossy()], SOON)
     }
 
-    /// The same with files of at most so many KiB each: what is written beyond fails, as on a full disk.
+    /// The same with files of at most so many KiB each: what is written beyond fails, as on a full disk, until
+    /// [`Self::lift_limit_of_files`].
     pub fn run_with_files_of(dir: &Path, kib: u32) -> Self {
         let shelf = dir.join("shelf.toml");
         // Without the signal the write itself says that it failed (setrlimit(2), RLIMIT_FSIZE).
-        let script = format!("trap '' XFSZ; ulimit -f {kib}; exec \"$0\" run --shelf \"$1\"");
+        let script = format!("trap '' XFSZ; ulimit -S -f {kib}; exec \"$0\" run --shelf \"$1\"");
         let mut bash = Command::new("bash");
         bash.args(["-c", &script]).arg(program::binary()).arg(shelf);
         Self::of(dir, &mut bash, SOON)
+    }
+
+    /// Lets its files grow again.
+    pub fn lift_limit_of_files(&self) {
+        let lifted = Command::new("prlimit").args(["--pid", &self.id().to_string(), "--fsize=unlimited"]).status();
+        assert!(lifted.expect("prlimit (util-linux) is there").success());
     }
 
     /// Any call that prints where its broker and its page are.

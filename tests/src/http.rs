@@ -11,6 +11,11 @@ pub fn get(at: SocketAddr, path: &str) -> (u16, String) {
     ask(at, &format!("GET {path} HTTP/1.1\r\nHost: {at}\r\nConnection: close\r\n\r\n"))
 }
 
+/// The same, in the form `kind` (a media type).
+pub fn get_as(at: SocketAddr, path: &str, kind: &str) -> (u16, String) {
+    ask(at, &format!("GET {path} HTTP/1.1\r\nHost: {at}\r\nAccept: {kind}\r\nConnection: close\r\n\r\n"))
+}
+
 /// Status and body of what a form sends.
 pub fn post(at: SocketAddr, path: &str, form: &str) -> (u16, String) {
     let kind = "Content-Type: application/x-www-form-urlencoded";
@@ -78,7 +83,21 @@ impl Post {
     }
 }
 
+/// Percent-encoded (RFC 3986), everything but letters and digits.
+pub(crate) fn escaped(text: &str) -> String {
+    text.bytes()
+        .map(|b| if b.is_ascii_alphanumeric() { char::from(b).to_string() } else { format!("%{b:02X}") })
+        .collect()
+}
+
 fn take(mut stream: TcpStream) -> Option<Value> {
+    let body = posted(&stream)?;
+    stream.write_all(b"HTTP/1.1 204 No Content\r\nConnection: close\r\n\r\n").ok()?;
+    serde_json::from_str(&body).ok()
+}
+
+/// What is posted by a connection, which still waits for its answer.
+pub(crate) fn posted(stream: &TcpStream) -> Option<String> {
     stream.set_read_timeout(Some(SOON)).ok()?;
     let mut reader = BufReader::new(stream.try_clone().ok()?);
     let mut length = 0;
@@ -95,6 +114,5 @@ fn take(mut stream: TcpStream) -> Option<Value> {
     }
     let mut body = vec![0; length];
     reader.read_exact(&mut body).ok()?;
-    stream.write_all(b"HTTP/1.1 204 No Content\r\nConnection: close\r\n\r\n").ok()?;
-    serde_json::from_slice(&body).ok()
+    String::from_utf8(body).ok()
 }

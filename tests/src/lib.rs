@@ -7,6 +7,7 @@ pub mod browser;
 pub mod daemon;
 pub mod history;
 pub mod http;
+pub mod influx;
 pub mod mail;
 pub mod node;
 pub mod program;

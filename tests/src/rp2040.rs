@@ -26,6 +26,13 @@ struct Said {
     switched: Vec<(bool, u64)>,
 }
 
+impl Said {
+    /// When the switch opened after it was closed last.
+    fn opened_at_ms(&self) -> Option<u64> {
+        self.switched.iter().rev().take_while(|(closed, _)| !closed).last().map(|(_, at)| *at)
+    }
+}
+
 /// A board under power, and its network; both are killed by their handles when it is dropped.
 #[derive(Debug)]
 pub struct Flashed {
@@ -98,6 +105,18 @@ impl Flashed {
     /// How often the switch closed, and when first, ms of the board's time.
     pub fn closed_at_ms(&self) -> Vec<u64> {
         self.said.lock().unwrap().switched.iter().filter(|(closed, _)| *closed).map(|(_, at)| *at).collect()
+    }
+
+    /// When the switch opened last, ms of the board's time.
+    pub fn opened_at_ms(&self) -> Option<u64> {
+        self.said.lock().unwrap().opened_at_ms()
+    }
+
+    /// When it was hung last, the switch opened after that, and the watchdog bit, ms of that start's time.
+    pub fn hung_opened_bitten_ms(&self) -> [Option<u64>; 3] {
+        let said = self.said.lock().unwrap();
+        let last = |what: &str| said.log.lines().rev().find_map(|line| line.strip_prefix(what)?.parse().ok());
+        [last("hanging at "), said.opened_at_ms(), last("the watchdog bites at ")]
     }
 
     /// What it logged.

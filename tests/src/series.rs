@@ -87,8 +87,10 @@ impl Server {
     /// If it is refused.
     pub fn query(&self, query: &str, (from_s, to_s, step_s): (i64, i64, i64)) -> Vec<Value> {
         drop(http::get(self.at, "/internal/force_flush"));
-        let path =
-            format!("/api/v1/query_range?query={}&start={from_s}&end={to_s}&step={step_s}&nocache=1", escaped(query));
+        let path = format!(
+            "/api/v1/query_range?query={}&start={from_s}&end={to_s}&step={step_s}&nocache=1",
+            http::escaped(query)
+        );
         let (status, body) = http::get(self.at, &path);
         assert_eq!(status, 200, "{query}: {body}");
         let json: Value = serde_json::from_str(&body).unwrap();
@@ -100,11 +102,4 @@ impl Drop for Server {
     fn drop(&mut self) {
         self.end();
     }
-}
-
-/// Percent-encoded (RFC 3986), everything but letters and digits.
-fn escaped(text: &str) -> String {
-    text.bytes()
-        .map(|b| if b.is_ascii_alphanumeric() { char::from(b).to_string() } else { format!("%{b:02X}") })
-        .collect()
 }

@@ -1,8 +1,9 @@
-//! The mirror's dashboard: each of its queries runs against a real server and gives what was written.
+//! The mirror's dashboard: each of its queries that a server can be had for runs against it and gives what was written.
 use serde_json::Value;
 use std::fmt::Write as _;
 use std::io::{Read as _, Write as _};
 use std::net::{SocketAddr, TcpStream};
+use tests::influx::{Found, Influx};
 use tests::program::root;
 use tests::series::Server;
 use tests::{SOON, minute_now_s, wait};
@@ -97,4 +98,69 @@ fn every_query_of_the_dashboard_gives_what_was_mirrored() {
             assert_eq!(found, values, "{query}");
         }
     }
+}
+
+/// The queries in InfluxQL of the page beside the dashboard, by their pictures' names.
+fn influxql() -> Vec<(String, String)> {
+    let page = std::fs::read_to_string(root().join("dashboards/mirror/README.md")).unwrap();
+    let table = page.lines().skip_while(|line| !line.starts_with("| picture | InfluxQL")).skip(2);
+    let cells = table.take_while(|line| line.starts_with('|')).map(|line| {
+        let mut cells = line.trim_matches('|').split(" | ").map(|cell| cell.trim().trim_matches('`').to_owned());
+        (cells.next().unwrap(), cells.next().unwrap())
+    });
+    cells.collect()
+}
+
+/// A picture's name, how many series it has, and between what the highest number of each column lies.
+type Wanted<'a> = (&'a str, usize, &'a [Option<(f64, f64)>]);
+
+/// The highest number of each column but the time, over all series; `None` where a column holds none.
+fn highest_by_column(found: &[Found]) -> Vec<Option<f64>> {
+    let columns = found.first().map_or(0, |series| series.columns.len());
+    let of = |i: usize| {
+        let rows = found.iter().flat_map(|series| &series.rows);
+        rows.filter_map(|row| row[i].as_f64()).reduce(f64::max)
+    };
+    (1..columns).map(of).collect()
+}
+
+#[test]
+fn every_query_in_influxql_gives_what_was_mirrored() {
+    let dir = tempfile::tempdir().unwrap();
+    let server = Influx::start(dir.path());
+    let from_s = minute_now_s() as i64 - 7_200;
+    let doubted = format!(
+        "reading,nest=oak,quantity=temperature,source=oak-node:warm value=85,rejected=\"wild\" {}\n",
+        (from_s + 30) * 1000
+    );
+    let (status, why) = server.write(&(lines(from_s) + &doubted));
+    assert_eq!(status, 204, "{why}");
+    // The mean of a spike and the rest is no round number, and a day may begin within the span: bounds for those.
+    let want: [Wanted<'_>; 6] = [
+        ("what the probes said", 2, &[Some((26.0, 60.0))]),
+        ("what was not believed, to be drawn over it as crosses", 1, &[Some((85.0, 85.0)), None]),
+        ("the brood place", 1, &[Some((26.5, 26.5)), Some((28.75, 28.75))]),
+        ("the warmth along the nest", 3, &[Some((28.0, 28.0))]),
+        ("alarms", 1, &[Some((1.0, 1.0)), None, None]),
+        ("coldest and hottest of each day", 2, &[Some((21.0, 26.0)), Some((26.0, 28.0)), Some((85.0, 85.0))]),
+    ];
+    let queries = influxql();
+    assert_eq!(queries.iter().map(|(name, _)| name.as_str()).collect::<Vec<_>>(), want.map(|(name, ..)| name));
+    for ((name, query), (_, series, columns)) in queries.iter().zip(want) {
+        let found = server.query(query);
+        assert_eq!(found.len(), series, "{name}: {found:?}");
+        let highest = highest_by_column(&found);
+        assert_eq!(highest.len(), columns.len(), "{name}: {found:?}");
+        for (found, want) in highest.iter().zip(columns) {
+            let fits = match (found, want) {
+                (Some(found), Some((low, high))) => (*low..=*high).contains(found),
+                (None, None) => true,
+                _ => false,
+            };
+            assert!(fits, "{name}: {found:?}, wanted {want:?}");
+        }
+    }
+    // The words beside the numbers.
+    let doubt = &server.query(&queries[1].1)[0].rows;
+    assert_eq!((doubt.len(), doubt[0][2].as_str()), (1, Some("wild")), "only what was not believed: {doubt:?}");
 }

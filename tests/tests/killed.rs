@@ -10,6 +10,9 @@ const KILLS: u32 = 8;
 /// The fixed seed of the moments.
 const SEED: u64 = 20_260_301;
 
+/// Packs that may be on their way at a kill.
+const AHEAD: u64 = 300;
+
 /// Numbers between 0 and `below` (xorshift64, Marsaglia 2003).
 struct Dice(u64);
 
@@ -67,7 +70,7 @@ fn what_has_a_receipt_outlives_every_kill_and_nothing_is_there_twice() {
         let daemon = Daemon::run(dir.path());
         speaker.node.connect(daemon.broker);
         // Killed after so many receipts, with so many packs more on their way.
-        let (answered, ahead) = (dice.roll(120), dice.roll(60));
+        let (answered, ahead) = (dice.roll(120), dice.roll(AHEAD));
         for _ in 0..answered {
             speaker.says();
             speaker.node.answered(40);

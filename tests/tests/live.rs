@@ -1,4 +1,4 @@
-//! The page of now while things happen: as a person sees it who reads, who is reading farther down, who listens.
+//! Pages that follow while things happen: as a person sees it who reads, who is reading farther down, who listens.
 use std::path::Path;
 use tests::browser::Page;
 use tests::daemon::Daemon;
@@ -80,6 +80,68 @@ fn a_new_danger_shows_and_is_said_once_and_nobody_loses_their_place() {
     page.until("it is answered", "document.querySelector('.alarms')?.innerText.includes('; answered') === true");
     let complaints = page.complaints();
     assert!(complaints.is_empty(), "{complaints:?}");
+}
+
+/// What else follows, and what shows there that a reading came.
+const FOLLOWING: [(&str, &str); 4] = [
+    ("/nest/oak", "document.querySelector('.nest').innerText.includes('TOLD')"),
+    ("/nodes", "[...document.querySelectorAll('td')].some(cell => cell.innerText.includes('TOLD'))"),
+    ("/watch", "document.getElementById('inner').dataset.asof !== window.asof0"),
+    ("/alarms", "document.getElementById('inner').dataset.asof !== window.asof0"),
+];
+
+#[test]
+fn every_page_about_now_follows_and_says_a_danger_once() {
+    let dir = tempfile::tempdir().unwrap();
+    let (daemon, mut node, mut at) = told(dir.path());
+    let mut pages: Vec<Page> = FOLLOWING
+        .iter()
+        .map(|(path, _)| {
+            let own = dir.path().join(&path[1..]);
+            std::fs::create_dir_all(&own).unwrap();
+            let mut page = Page::open(&own, PHONE, true);
+            page.go(&format!("http://{}{path}", daemon.page));
+            page.until("the age is told", "document.getElementById('age').textContent.startsWith('Newest reading')");
+            page.eval(
+                "window.said = []; window.asof0 = document.getElementById('inner').dataset.asof;
+                 new MutationObserver(() => said.push(document.getElementById('spoken').textContent))
+                   .observe(document.getElementById('spoken'), {childList: true, characterData: true, subtree: true});
+                 const held = document.querySelector('#inner a, #inner summary, .top a'); held.focus(); window.mine = held; 0",
+            );
+            page
+        })
+        .collect();
+    at += 60.0;
+    say(&mut node, at, 27.4);
+    for (page, (path, shows)) in pages.iter_mut().zip(FOLLOWING) {
+        page.until(&format!("a reading shows at {path}"), &shows.replace("TOLD", "27.4"));
+        assert_eq!(page.eval("said.length"), 0, "{path}: a reading is not announced");
+    }
+    heat(&mut node, at);
+    wait("the danger stands", SOON, || daemon.alarm("oak", "probe-hot"));
+    for (page, (path, _)) in pages.iter_mut().zip(FOLLOWING) {
+        page.until(
+            &format!("the danger shows at {path}"),
+            "[...document.querySelectorAll('.alarm.danger')].some(a => a.innerText.includes('a probe is far too hot'))",
+        );
+        page.until("it is said", "said.length > 0");
+        assert_eq!(page.eval("mine.isConnected && document.activeElement === mine"), true, "{path}: the focus went");
+    }
+    let shown = pages.iter_mut().map(|page| page.eval("document.getElementById('inner').dataset.asof"));
+    let shown: Vec<_> = shown.collect();
+    say(&mut node, at + 180.0, 44.3);
+    for ((page, (path, _)), before) in pages.iter_mut().zip(FOLLOWING).zip(shown) {
+        page.until("it followed", &format!("document.getElementById('inner').dataset.asof !== {before}"));
+        let told = page.eval("said.join('|')").as_str().unwrap().to_owned();
+        assert_eq!(told.matches("a probe is far too hot: nobody has answered yet").count(), 1, "{path}: {told}");
+        let complaints = page.complaints();
+        assert!(complaints.is_empty(), "{path}: {complaints:?}");
+    }
+    daemon.kill();
+    for (page, (path, _)) in pages.iter_mut().zip(FOLLOWING) {
+        let says = "document.getElementById('stale').innerText.includes('hears nothing from the watch')";
+        page.until(&format!("{path} says that the watch is gone"), says);
+    }
 }
 
 #[test]

@@ -119,10 +119,11 @@ fn a_daemon_that_is_killed_at_random_loses_no_message_and_doubles_none_but_once_
     assert!(before_told > 0 && before_told < kills, "{before_told} of {kills} kills came before the message");
 }
 
-/// The limit on the size of its files stands for a full disk: every write beyond it fails.
+/// The limit on the size of its files stands for a full disk: every write beyond it fails, until there is room again.
 #[test]
-fn with_a_disk_that_takes_no_more_a_danger_goes_out_all_the_same_and_the_disk_is_told() {
+fn with_a_disk_that_takes_no_more_a_danger_goes_out_all_the_same_and_with_room_again_nothing_is_lost() {
     let dir = tempfile::tempdir().unwrap();
+    let db = dir.path().join("warmend.db");
     let post = Post::open();
     shelf::write(dir.path(), &[shelf::PLAIN, shelf::SERVICES, &webhook(&post)]);
     // The log beside the tables is not folded in before 4 MiB.
@@ -130,8 +131,9 @@ fn with_a_disk_that_takes_no_more_a_danger_goes_out_all_the_same_and_the_disk_is
     let mut brood = Brood::new();
     brood.node.connect(daemon.broker);
     let failing = |post: &Post| post.came().iter().any(|l| l["alarm"] == "history-failing" && l["event"] == "raised");
+    let mut said = 3;
     wait("the disk is full", Duration::from_secs(120), || {
-        brood.at_s += 1.0;
+        (brood.at_s, said) = (brood.at_s + 1.0, said + 1);
         brood.node.say(&[warmth("oak-node", "warm", brood.at_s, COOL_C)]);
         // Its receipts stop, so that the node's packs grow; that is bounded by the test's own patience.
         failing(&post).then_some(())
@@ -145,6 +147,19 @@ fn with_a_disk_that_takes_no_more_a_danger_goes_out_all_the_same_and_the_disk_is
     });
     assert!(danger["text"].as_str().is_some_and(|text| text.starts_with("DANGER: nest oak")), "{danger}");
     assert_eq!(state(&daemon).as_deref(), Some("unacknowledged"));
+    assert!(brood.node.unanswered() >= 3, "no receipt for what is not stored");
+
+    // Nobody starts it again: what it could not write it writes now, and the node still has what was never stored.
+    daemon.lift_limit_of_files();
+    wait("history is written again", SOON, || (daemon.metric("history_up") == Some(1.0)).then_some(()));
+    brood.node.connect(daemon.broker);
+    brood.node.answered(0);
+    wait("the pages say so", SOON, || (!daemon.get("/").contains("History cannot be written")).then_some(()));
+    assert_eq!(daemon.stop(), 0);
+    let stored = history::temperatures(&db);
+    assert_eq!((stored.len(), stored.values().all(|times| *times == 1)), (said, true));
+    assert_eq!(history::changes(&db, "brood-limit").first().map(|(event, _)| event.as_str()), Some("raised"));
+    assert!(!history::changes(&db, "history-failing").is_empty());
 }
 
 #[test]

@@ -203,6 +203,9 @@ fn a_heatwave_is_announced_before_the_brood_place_leaves_its_band() {
     println!("{alarm} {lead_min:.0} min before it is true");
     assert!(alarm == "forecast-hot" && (30.0..720.0).contains(&lead_min), "{alarm} {lead_min:.0} min before");
     assert!(told.iter().all(|(_, alarm)| alarm != "forecast-cold"), "{told:?}");
+    // A message of its own, hours later: that it has come is no consequence of its having been foretold.
+    let come = lines.iter().find(|l| l["alarm"] == "brood-hot" && l["event"] == "raised").expect("it comes");
+    assert!(come["t"].as_f64().is_some_and(|came| came > *t) && come.get("cause").is_none(), "{come}");
 }
 
 /// Days that only look so: a room's own swing, open windows, a stove, four warm days that a thermostat takes back.

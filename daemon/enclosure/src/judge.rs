@@ -269,6 +269,8 @@ fn describe_limit(watch: &Watch, band: Option<Band>) -> String {
 
 fn describe_heating(watch: &Watch, now: Timestamp) -> String {
     let told = watch.told().map_or_else(|| String::from("unknown"), |d| format!("{:.0} %", 100.0 * d));
+    // While a restart waits for its nodes the time stands still, and what they had kept is ahead of it.
+    let now = watch.ears.iter().filter_map(|ear| ear.temperature.map(|(_, at)| at)).fold(now, Timestamp::max);
     match watch.heating() {
         Heating::Untold(since, nats) => format!(
             "The heating mat is told {told} of its heat, but for {} the nest has warmed as if it gave all of it; {}.",

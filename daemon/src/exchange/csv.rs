@@ -67,7 +67,8 @@ impl Columns {
     }
 }
 
-fn quoted(text: &str) -> String {
+/// A field as RFC 4180 has it.
+pub(super) fn quoted(text: &str) -> String {
     if text.contains(['"', ',', '\r', '\n']) { format!("\"{}\"", text.replace('"', "\"\"")) } else { text.to_owned() }
 }
 

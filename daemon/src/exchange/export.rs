@@ -1,10 +1,12 @@
 //! `warmend export`.
 use super::csv::Columns;
+use super::tables::{self, What};
 use super::{Format, line, sensml};
 use crate::clock::Clock;
 use crate::history::{HistoricReading, Reader};
 use crate::shelf_file::{self, ShelfFile};
 use crate::times::{self, Moment};
+use crate::wrong_call::{self, WrongCall};
 use anyhow::{Context as _, Result, bail};
 use enclosure::Timestamp;
 use flate2::{Compression, write::GzEncoder};
@@ -20,7 +22,10 @@ pub struct ExportArgs {
     /// The form
     #[arg(long, value_enum, required_unless_present = "backup")]
     pub format: Option<Format>,
-    /// Only the sources of this nest (may be repeated)
+    /// What goes out; all but readings as csv only
+    #[arg(long, value_enum, default_value_t)]
+    pub what: What,
+    /// Only what is of this nest (may be repeated)
     #[arg(long = "nest", value_name = "ID")]
     pub nests: Vec<String>,
     /// Only this source, as oak-node:warm (may be repeated)
@@ -36,14 +41,15 @@ pub struct ExportArgs {
     #[arg(long, value_name = "FILE")]
     pub out: Option<PathBuf>,
     /// Instead copies the whole history into a new file, while the daemon goes on
-    #[arg(long, value_name = "FILE", conflicts_with_all = ["format", "nests", "sources", "from", "to", "out"])]
+    #[arg(long, value_name = "FILE", conflicts_with_all = ["format", "what", "nests", "sources", "from", "to", "out"])]
     pub backup: Option<PathBuf>,
 }
 
 /// What went out.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 struct Gone {
-    readings: u64,
+    /// Readings, or lines of another table.
+    told: u64,
     /// That the form could not say.
     untold: u64,
 }
@@ -64,18 +70,29 @@ pub fn export(args: &ExportArgs, file: &ShelfFile, clock: &dyn Clock) -> Result<
     let now = clock.now();
     let from = args.from.map_or(Timestamp::from_unix_ms(i64::MIN), |t| t.from(now));
     let to = args.to.map_or(Timestamp::from_unix_ms(i64::MAX), |t| t.from(now));
+    if from >= to {
+        bail!(WrongCall::Span { from: times::rfc3339(from), to: times::rfc3339(to) });
+    }
     let chosen = chosen(args, file)?;
-    let what = What { format, sources: chosen.as_deref(), span: from..to, nests: file.nests_of_sources() };
+    fits_together(args, format)?;
+    let what = Export { format, sources: chosen.as_deref(), span: from..to, nests: file.nests_of_sources() };
+    let work = |out: &mut dyn Write| match args.what {
+        What::Readings => what.write(&reader, out),
+        other => tables::write(other, &reader, (&args.nests, from..to), out).map(|told| Gone { told, untold: 0 }),
+    };
     let gone = match &args.out {
         None => {
             let mut out = BufWriter::new(std::io::stdout().lock());
-            let gone = what.write(&reader, &mut out)?;
+            let gone = work(&mut out)?;
             out.flush().context("writing to standard output")?;
             gone
         }
-        Some(path) => into_file(path, |out| what.write(&reader, out))?,
+        Some(path) => into_file(path, work)?,
     };
-    eprintln!("{} readings", gone.readings);
+    eprintln!("{} {}", gone.told, args.what.name());
+    if args.what != What::Readings {
+        return Ok(());
+    }
     if gone.untold > 0 {
         let why = match format {
             Format::Csv => "came in while this ran, from sources that had said nothing before: export again",
@@ -85,19 +102,30 @@ pub fn export(args: &ExportArgs, file: &ShelfFile, clock: &dyn Clock) -> Result<
     }
     let thinned = reader.thinned(from..to)?;
     if thinned > 0 {
-        eprintln!("of {thinned} older readings only hours are left, which no reading can say: a --backup holds them");
+        eprintln!("of {thinned} older readings only hours are left, which no reading can say: --what hours has them");
     }
     Ok(())
 }
 
-fn chosen(args: &ExportArgs, file: &ShelfFile) -> Result<Option<Vec<String>>> {
+/// What is no reading has one form, and not every entry of it is of a nest.
+fn fits_together(args: &ExportArgs, format: Format) -> Result<(), WrongCall> {
+    let what = args.what.name();
+    if args.what == What::Readings {
+        return Ok(());
+    }
+    let why = match (args.sources.is_empty(), args.nests.is_empty() || args.what.is_of_nests()) {
+        _ if format != Format::Csv => "they go out as --format csv only",
+        (false, _) => "they are not told apart by source. Call again without --source",
+        (true, false) => "they are not told apart by nest. Call again without --nest",
+        (true, true) => return Ok(()),
+    };
+    Err(WrongCall::Table { what, why })
+}
+
+fn chosen(args: &ExportArgs, file: &ShelfFile) -> Result<Option<Vec<String>>, WrongCall> {
     let mut chosen = args.sources.clone();
     for id in &args.nests {
-        let Some(nest) = file.shelf.nests.iter().find(|n| n.id == *id) else {
-            let known: Vec<_> = file.shelf.nests.iter().map(|n| n.id.as_str()).collect();
-            bail!("exporting: there is no nest \"{id}\"; there are: {}", known.join(", "));
-        };
-        chosen.extend(shelf_file::sources(nest).map(str::to_owned));
+        chosen.extend(shelf_file::sources(wrong_call::nest(id, &file.shelf.nests)?).map(str::to_owned));
     }
     Ok((!chosen.is_empty()).then_some(chosen))
 }
@@ -129,14 +157,14 @@ fn into_file(path: &Path, write: impl FnOnce(&mut dyn Write) -> Result<Gone>) ->
     })
 }
 
-struct What<'a> {
+struct Export<'a> {
     format: Format,
     sources: Option<&'a [String]>,
     span: Range<Timestamp>,
     nests: HashMap<String, String>,
 }
 
-impl What<'_> {
+impl Export<'_> {
     fn write(&self, reader: &Reader, out: &mut dyn Write) -> Result<Gone> {
         match self.format {
             Format::Sensml => self.lines(reader, out, sensml::write),
@@ -169,7 +197,7 @@ impl What<'_> {
         self.each(reader, |r| {
             text.clear();
             let told = write(&r, &mut text).is_some();
-            *(if told { &mut gone.readings } else { &mut gone.untold }) += 1;
+            *(if told { &mut gone.told } else { &mut gone.untold }) += 1;
             out.write_all(text.as_bytes())
         })?;
         Ok(gone)
@@ -190,7 +218,7 @@ impl What<'_> {
                 gone.untold += 1;
                 return Ok(());
             }
-            gone.readings += 1;
+            gone.told += 1;
             if moment.first().is_some_and(|first| first.at != r.at) {
                 out.write_all(columns.line(&moment).as_bytes())?;
                 moment.clear();

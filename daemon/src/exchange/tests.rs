@@ -1,12 +1,15 @@
 use super::*;
 use crate::cli::{Cli, Command};
 use crate::clock::ManualClock;
-use crate::history::sample::{DAY_S, Place, START_S, at, ever, once_free, reading as plain};
-use crate::history::{Batch, HistoryError, Reader};
+use crate::history::SettingsInForce;
+use crate::history::sample::{DAY_S, Place, START_S, at, change, ever, once_free, reading as plain};
+use crate::history::{AlarmRecord, Batch, Delivery, FitAct, FitRecord, Gap, HistoryError, Keep, KeeperNote, Reader};
 use crate::shelf_file::ShelfFile;
 use crate::shelf_file::sample::{self, OAK};
+use crate::wrong_call::WrongCall;
 use clap::Parser as _;
-use enclosure::Span;
+use enclosure::estimate::NotTaken;
+use enclosure::{Alarm, Span, State};
 use proptest::prelude::*;
 use std::path::{Path, PathBuf};
 
@@ -136,7 +139,9 @@ fn a_table_has_its_units_in_its_header_and_a_line_for_each_moment() {
     let want = format!("reading,nest=oak,quantity=temperature,source=oak-node:cool value=22 {ms}\n");
     assert_eq!(std::fs::read_to_string(&only).unwrap(), want);
     let none = call(&place, &["export", "--format", "csv", "--nest", "elm"]).unwrap_err();
-    assert!(sentence(&none).contains("no nest \"elm\"; there are: oak"), "{none:#}");
+    assert!(none.is::<WrongCall>(), "{none:#}");
+    let backwards = call(&place, &["export", "--format", "csv", "--from", "1h", "--to", "2h"]).unwrap_err();
+    assert!(matches!(backwards.downcast_ref(), Some(WrongCall::Span { .. })), "{backwards:#}");
 }
 
 #[test]
@@ -306,4 +311,101 @@ fn half_a_year_comes_in_packed() {
     call(&place, &["import", "--format", "line", &path]).unwrap();
     let sizes = place.reader().sizes().unwrap();
     assert_eq!((sizes.hot_readings, sizes.packed_readings), (0, 180 * 24 * 4));
+}
+
+/// A history with one of everything beside readings, and a day of which only hours are left.
+fn of_everything() -> Place {
+    let place = Place::new();
+    let mut store = place.open();
+    let hot = AlarmRecord {
+        cause: Some(Alarm::HeaterStuckOn),
+        told: false,
+        detail: "seen 33.1 °C, \"hot\"".to_owned(),
+        ..change(60, Alarm::BroodHot, State::Suppressed)
+    };
+    let note = |nest: Option<&str>, text: &str| KeeperNote {
+        at: at(120),
+        nest: nest.map(str::to_owned),
+        at_mm: nest.map(|_| 62.5),
+        kind: "brood".to_owned(),
+        text: text.to_owned(),
+    };
+    let changes = vec![change(0, Alarm::HeaterStuckOn, State::Unacknowledged), hot];
+    let sent = Delivery { change: Some(1), way: "mail".to_owned(), attempt: 2, at: at(7), outcome: "sent".to_owned() };
+    let gap = Gap { from: at(0), to: at(600), why: "power cut".to_owned() };
+    let unsettled = FitRecord {
+        at: at(90),
+        nest: "oak".to_owned(),
+        shape: "240 mm".to_owned(),
+        fit: None,
+        refused: Some(NotTaken::Unsettled),
+    };
+    let batch = Batch {
+        readings: (0..3).map(|k| plain("oak-node:warm", -30 * DAY_S + k * 60, 20.0 + k as f64)).collect(),
+        changes,
+        notes: vec![note(Some("oak"), "larvae,\nwhite"), note(None, "a \"word\"")],
+        deliveries: vec![sent],
+        gaps: vec![gap],
+        settings: Some(SettingsInForce { since: at(0), text: "[shelf]\nname = \"a, b\"\n".to_owned() }),
+        fits: vec![FitAct::New(unsettled)],
+        ..Batch::default()
+    };
+    store.commit(&[batch]).unwrap().remove(0).unwrap();
+    while store.pack_step(at(0)).unwrap().more {}
+    let keep = Keep { max_days: Some(8), max_bytes: None };
+    while store.thin_step(&keep, at(0)).unwrap().more {}
+    place
+}
+
+#[test]
+fn what_is_no_reading_goes_out_as_tables_with_units_in_their_headers() {
+    let place = of_everything();
+    let table = |what: &str, more: &[&str]| {
+        let out = place.path.with_file_name("table.csv");
+        let to = out.to_string_lossy().into_owned();
+        let line = [&["export", "--format", "csv", "--what", what, "--out", &to], more].concat();
+        call(&place, &line).unwrap();
+        std::fs::read_to_string(out).unwrap()
+    };
+    for (what, wanted) in [
+        (
+            "alarms",
+            "id,time,alarm,nest,probe,node,priority,event,state,told,cause,detail\r\n\
+             1,2026-01-05T00:00:00Z,heater-stuck-on,oak,,,danger,raised,unacknowledged,yes,,\
+             \"expected 27.0 °C, seen 33.1 °C for 12 min\"\r\n\
+             2,2026-01-05T00:01:00Z,brood-hot,oak,,,warning,raised,suppressed,no,heater-stuck-on,\
+             \"seen 33.1 °C, \"\"hot\"\"\"\r\n",
+        ),
+        ("messages", "time,change,way,attempt,outcome\r\n2026-01-05T00:00:07Z,1,mail,2,sent\r\n"),
+        (
+            "notes",
+            "time,nest,place [mm],kind,text\r\n2026-01-05T00:02:00Z,oak,62.5,brood,\"larvae,\nwhite\"\r\n\
+             2026-01-05T00:02:00Z,,,brood,\"a \"\"word\"\"\"\r\n",
+        ),
+        ("gaps", "from,to,why\r\n2026-01-05T00:00:00Z,2026-01-05T00:10:00Z,power cut\r\n"),
+        (
+            "fits",
+            "fit,time,nest,in force,refused,from,until,readings,room [Cel],error [K]\r\n\
+             1,2026-01-05T00:01:30Z,oak,no,unsettled,,,,,\r\n",
+        ),
+        ("settings", "since,shelf file\r\n2026-01-05T00:00:00Z,\"[shelf]\nname = \"\"a, b\"\"\n\"\r\n"),
+        (
+            "hours",
+            "time,source,unit,readings,lowest,highest,mean,believed\r\n\
+             2025-12-06T00:00:00Z,oak-node:warm,Cel,3,20,22,21,yes\r\n",
+        ),
+    ] {
+        assert_eq!(table(what, &[]), wanted, "{what}");
+    }
+    assert_eq!(table("notes", &["--nest", "oak"]).lines().count(), 3, "the one of no nest is left out");
+    assert_eq!(table("alarms", &["--from", "2026-01-05T00:00:30Z"]).lines().count(), 2);
+    for wrong in [
+        &["--format", "line", "--what", "notes"][..],
+        &["--format", "csv", "--what", "gaps", "--nest", "oak"],
+        &["--format", "csv", "--what", "alarms", "--source", "oak-node:warm"],
+        &["--format", "csv", "--nest", "elm"],
+    ] {
+        let error = call(&place, &[&["export"], wrong].concat()).unwrap_err();
+        assert!(error.downcast_ref::<WrongCall>().is_some(), "{wrong:?}: {error:#}");
+    }
 }

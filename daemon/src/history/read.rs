@@ -18,6 +18,7 @@ mod deliveries;
 mod hours;
 mod sizes;
 pub use buckets::{Bucket, Extent};
+pub use hours::HourLeft;
 pub use sizes::Sizes;
 
 /// Reads history. Each call sees one moment of it.

@@ -130,10 +130,17 @@ mod tests {
     use super::*;
     use crate::history::sample::{DAY_S, Place, at, ever, numbered, pack_seen};
     use crate::history::{Quantity, Reader, Store};
+    use enclosure::estimate::NotTaken;
     use enclosure::{Rejection, State};
 
-    /// Every released version's history, as that release left it.
-    const RELEASED: [(i64, &str); 1] = [(1, include_str!("released/v1.sql"))];
+    /// Every version's history, as that version left it. Those of 2 and 3 were cut from that of 4: what they hold is
+    /// written today as it was then.
+    const RELEASED: [(i64, &str); 4] = [
+        (1, include_str!("released/v1.sql")),
+        (2, include_str!("released/v2.sql")),
+        (3, include_str!("released/v3.sql")),
+        (4, include_str!("released/v4.sql")),
+    ];
 
     fn tables(conn: &Connection) -> Vec<(String, Option<String>)> {
         let mut statement = conn.prepare("SELECT name, sql FROM sqlite_master ORDER BY name").unwrap();
@@ -165,12 +172,24 @@ mod tests {
         for (number, dump) in RELEASED {
             let place = Place::new();
             Connection::open(&place.path).unwrap().execute_batch(dump).unwrap();
-            assert!(Reader::open(&place.path).is_err(), "only a writer brings it forward");
+            assert_eq!(Reader::open(&place.path).is_err(), number < VERSION, "only a writer brings it forward");
             let opened = Store::open(&place.path, at(0)).unwrap();
-            assert_eq!((opened.report.migrated_from, opened.report.damaged), (Some(number), None));
+            let from = (number < VERSION).then_some(number);
+            assert_eq!((opened.report.migrated_from, opened.report.damaged), (from, None));
             let mut store = opened.store;
             assert_eq!(tables(&store.conn), tables(&new), "from {number}: other tables than a new one has");
-            holds_what_version_1_held(&place.reader());
+            let reader = place.reader();
+            holds_what_version_1_held(&reader);
+            assert_eq!(reader.readings(None, ever()).unwrap().len(), if number < 3 { 24 } else { 25 });
+            if number >= 2 {
+                holds_what_version_2_brought(&reader);
+            }
+            if number >= 3 {
+                holds_what_version_3_brought(&reader);
+            }
+            if number >= 4 {
+                holds_what_version_4_brought(&reader);
+            }
             // It goes on where it stood.
             assert_eq!((store.standing_receipts()[0].upto, store.standing_receipts()[0].boot), (2, pack_seen(0).boot));
             let again = store.commit(&[numbered(0), numbered(144), numbered(3)]).unwrap();
@@ -201,7 +220,6 @@ mod tests {
         for reading in [0, 1, 2, 144, 145].into_iter().flat_map(of_packs) {
             assert!(readings.contains(&reading), "{reading:?} is gone");
         }
-        assert_eq!(readings.len(), 24);
         let late: Vec<_> = readings.iter().filter(|r| r.at >= at(90_000)).map(|r| (r.value(), r.rejection)).collect();
         assert_eq!(late.len(), 4);
         for one in [
@@ -219,5 +237,42 @@ mod tests {
         assert_eq!(reader.deliveries(ever()).unwrap()[0].change, Some(*id));
         assert_eq!(reader.gaps(at(0)..at(DAY_S)).unwrap()[0].why, "power cut");
         assert_eq!(reader.fact("watched_until").unwrap().as_deref(), Some("1767571200000"));
+    }
+
+    /// A day of hours with a spike that was not believed, and the shelf file as it was.
+    #[track_caller]
+    fn holds_what_version_2_brought(reader: &Reader) {
+        let hours = reader.hours_left(ever()).unwrap();
+        let told: Vec<_> = hours.iter().map(|h| (h.from, h.rejected, h.extent.n, h.extent.max)).collect();
+        let first = at(-30 * DAY_S);
+        let second = at(-30 * DAY_S + 3_600);
+        assert_eq!(told, [(first, false, 4, 23.0), (first, true, 1, 85.0), (second, false, 4, 27.0)]);
+        assert_eq!(reader.settings(ever()).unwrap()[0].text, "[shelf]\nname = \"study\"\n");
+    }
+
+    /// How far the mirror was, what waits for it, and a sealed reading.
+    #[track_caller]
+    fn holds_what_version_3_brought(reader: &Reader) {
+        let mirror = reader.mirror().unwrap().unwrap();
+        assert_eq!((mirror.target.as_str(), mirror.reading, mirror.change), ("http://127.0.0.1:8086 home shelf", 3, 1));
+        assert_eq!((mirror.lost, mirror.due), (2, 4));
+        let (lines, last) = reader.mirror_lines(10).unwrap();
+        assert_eq!((lines, last), (vec!["estimate,nest=oak room=21.5 1767571500000\n".to_owned()], 1));
+        let sealed = crate::history::sample::reading("oak-node:p0", 80_000, 24.5);
+        assert!(reader.readings(None, ever()).unwrap().contains(&sealed));
+    }
+
+    /// A fit that was taken and one that was not.
+    #[track_caller]
+    fn holds_what_version_4_brought(reader: &Reader) {
+        let fits = reader.fits(Some("oak")).unwrap();
+        let refused: Vec<_> = fits.iter().map(|kept| kept.record.refused.map(NotTaken::name)).collect();
+        assert_eq!(refused, [None, Some("foretells-worse")]);
+        let in_force = reader.fit_in_force("oak").unwrap().unwrap();
+        let fit = in_force.record.fit.unwrap();
+        assert_eq!(
+            (in_force.id, fit.log.as_slice(), fit.triangle.len()),
+            (1, &[-1.25, 2.1, f64::MIN_POSITIVE][..], 66)
+        );
     }
 }

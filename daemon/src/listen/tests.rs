@@ -53,3 +53,20 @@ fn what_arrives_is_shown_with_what_it_becomes_or_why_not() {
     let wild = explained("a\u{1b}[2J", None, &"\u{7}x".repeat(400), true);
     assert!(wild[0].chars().all(|c| !c.is_control()) && wild[0].chars().count() < 200);
 }
+
+#[tokio::test]
+async fn a_broker_that_is_not_there_is_told_from_sensors_that_say_nothing() {
+    let closed = std::net::TcpListener::bind("127.0.0.1:0").unwrap().local_addr().unwrap();
+    let said = async |broker: &str| {
+        let file = sample::read(&format!("{OAK}[broker]\n{broker}\n"), Path::new("shelf.toml"));
+        let mut out = Vec::new();
+        let clock = Arc::new(crate::clock::SystemClock::new());
+        let done = listen(&file, Duration::from_secs(1), None, clock, &mut out).await;
+        (done, String::from_utf8(out).unwrap())
+    };
+    let (done, text) = said(&format!("url = \"mqtt://{closed}\"")).await;
+    assert!(matches!(&done, Err(RunError::Unheard { address, .. }) if *address == closed.to_string()), "{done:?}");
+    assert!(!text.contains("nothing came"), "{text}");
+    let (done, text) = said("embedded = \"127.0.0.1:0\"").await;
+    assert!(done.is_ok() && text.contains("nothing came"), "{done:?} {text}");
+}

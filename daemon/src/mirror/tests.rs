@@ -264,3 +264,16 @@ fn hostile_names_stay_within_their_line() {
     assert!(text.contains(r#"node=a\ b\,c\=d\ e\_"#) || text.contains(r#"node=a\ b\,c\=d\ e\\_"#), "{text}");
     assert!(text.contains(r#"detail="quote \" and \\ and line""#), "{text}");
 }
+
+#[test]
+fn two_changes_of_one_moment_are_two_points_however_often_they_are_read() {
+    let place = Place::new();
+    let states = [State::Unacknowledged, State::Suppressed, State::Normal];
+    let hot = states.map(|state| change(7, Alarm::BroodHot, state));
+    let changes = [&hot[..], &[change(7, Alarm::WaterLow, State::Unacknowledged)]].concat();
+    place.open().commit(&[Batch { changes, ..Batch::default() }]).unwrap().remove(0).unwrap();
+    let after = |id| place.reader().changes_after(id, 10).unwrap().0.iter().map(|c| c.at.unix_ms()).collect::<Vec<_>>();
+    let first = at(7).unix_ms();
+    assert_eq!(after(0), [first, first + 1, first + 2, first]);
+    assert_eq!(after(2), [first + 2, first], "the same after a start in between");
+}

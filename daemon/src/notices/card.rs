@@ -1,14 +1,18 @@
 //! A card to print and hang beside a nest: which plug, what never to touch, water, whom to call.
 use super::words;
 use crate::shelf_file::{Recipient, ShelfFile};
+use crate::wrong_call::{self, WrongCall};
 use dashboards::{CardPage, CardPart};
 
 /// Where a hand writes what the shelf file does not say.
 const BLANK: &str = "________________________";
 
-/// The card of the nest `id` as a page; `None` where the shelf has none of that name.
-pub fn html(file: &ShelfFile, id: &str) -> Option<String> {
-    let at = file.shelf.nests.iter().position(|nest| nest.id == id)?;
+/// The card of the nest `id` as a page.
+///
+/// # Errors
+/// Where the shelf has none of that name.
+pub fn html(file: &ShelfFile, id: &str) -> Result<String, WrongCall> {
+    let at = wrong_call::place(id, &file.shelf.nests)?;
     let plugs: Vec<&str> = file.plugs.iter().filter(|p| p.nest == at).filter_map(|p| p.plug.as_deref()).collect();
     let part = |heading: &str, sentences: &[&str]| CardPart {
         heading: heading.to_owned(),
@@ -32,7 +36,7 @@ pub fn html(file: &ShelfFile, id: &str) -> Option<String> {
     let place = [Some(file.shelf.name.as_str()), file.place.as_deref()].into_iter().flatten();
     let place = format!("Shelf {}", place.collect::<Vec<_>>().join(", "));
     let (title, footer) = (format!("Nest {id}"), words::NOT_A_DEVICE.to_owned());
-    Some(dashboards::card_html(&CardPage { title, place, parts, footer }))
+    Ok(dashboards::card_html(&CardPage { title, place, parts, footer }))
 }
 
 fn callers(recipients: &[Recipient]) -> Vec<String> {
@@ -69,7 +73,7 @@ mod tests {
         }
         // It prints anywhere: nothing is fetched, nothing runs.
         assert!(!card.contains("http") && !card.contains("<script") && !card.contains("src="), "{card}");
-        assert_eq!(html(&file, "no-such-nest"), None);
+        assert!(matches!(html(&file, "no-such-nest"), Err(WrongCall::Nest { .. })));
     }
 
     #[test]

@@ -188,7 +188,7 @@ async fn without_its_key_a_message_is_not_sent_unsigned() {
 }
 
 #[tokio::test]
-async fn a_mail_server_that_is_not_there_or_refuses_is_told_apart() {
+async fn a_mail_server_that_is_not_there_refuses_or_hangs_is_told_apart() {
     let way = |server: String| Way::Mail {
         server,
         from: "shelf@example.org".to_owned(),
@@ -220,4 +220,9 @@ async fn a_mail_server_that_is_not_there_or_refuses_is_told_apart() {
     server.join().expect("the server ended");
     let gone = Carrier::new(&way(format!("smtp://{at}")), None).send(&letter(), DEADLINE).await;
     assert!(matches!(gone, Sent::Unreachable(_)), "{gone:?}");
+    // One that takes the call and never says a word.
+    let mute = std::net::TcpListener::bind("127.0.0.1:0").expect("a free port");
+    let at = mute.local_addr().expect("its address");
+    let cut = Carrier::new(&way(format!("smtp://{at}")), None).send(&letter(), Duration::from_millis(500)).await;
+    assert!(matches!(&cut, Sent::Unreachable(why) if why.contains("cut off")), "{cut:?}");
 }

@@ -44,6 +44,18 @@ pub(super) const NOT_A_DEVICE: &str = "This is not a protective device and not a
 on mains wiring is for licensed people.";
 /// Begins what a message about water tells to do.
 pub(super) const WATER_FIRST: &str = "Unplug the heating mat before you add or wipe water.";
+/// What takes heat from the ants, not only from the nest ...
+const COOLER_PLACE: &str =
+    "Give the ants a cooler place: open the way to the arena, lift a cover. Do not cool them suddenly.";
+/// ... what else may warm it ...
+const OUT_OF_SUN: &str = "Take the nest out of the sun and away from anything else that warms it.";
+/// ... and what they need while there is time.
+const A_WAY_OUT: &str = "See that the ants can reach a cooler place.";
+/// How sure a mean is ...
+const BY_MEAN: &str = "Worked out from the probes, as a mean over the last hour; the doubt in it is counted in.";
+/// ... and a forecast, and what it means for the brood.
+const A_FORECAST: &str = "A forecast: what follows if room and heating go on as they do. It can be wrong.";
+const NOT_YET: &str = "Nothing has happened to the brood yet.";
 /// Ends the messages that lead a hand to a heater, a plug or a cable.
 pub(super) const CARE: &str = "Look before you touch: no plug, socket or cable that is hot, discoloured or wet. Work on \
 mains wiring is for licensed people; local codes come first.";
@@ -153,7 +165,7 @@ const fn danger(alarm: Alarm) -> Words {
             steps: &[
                 "See whether the thermostat's sensor still sits in the nest: one that slipped out drives the mat on. \
                  Put it back only with the mat unplugged.",
-                "Give the ants a cooler place: open the way to the arena, lift a cover. Do not cool them suddenly.",
+                COOLER_PLACE,
                 "When you know why, and the mat lets go again, reset the alarm.",
             ],
             sure: "Worked out from how the nest warmed against what the mat was told. A relay that sticks, a \
@@ -164,10 +176,7 @@ const fn danger(alarm: Alarm) -> Words {
             what: "the brood place is hotter than its limit",
             short: "brood place too hot",
             first: "Unplug the mat",
-            steps: &[
-                "Take the nest out of the sun and away from anything else that warms it.",
-                "Give the ants a cooler place: open the way to the arena, lift a cover. Do not cool them suddenly.",
-            ],
+            steps: &[OUT_OF_SUN, COOLER_PLACE],
             sure: "Either three readings in a row of a probe by the brood, or what is worked out between the probes; \
                    the evidence below says which.",
             brood: "Beyond the limit that you set, brood can be lost within the hour.",
@@ -178,7 +187,7 @@ const fn danger(alarm: Alarm) -> Words {
             first: "Unplug the mat",
             steps: &[
                 "The nest or the probe: look now. A probe that lies on the heating mat says the same.",
-                "Take the nest out of the sun and away from anything else that warms it.",
+                OUT_OF_SUN,
             ],
             sure: "Three readings in a row of one probe; no model stands between. The probe itself may be at fault: \
                    find out by looking, not by waiting.",
@@ -212,7 +221,7 @@ const fn warmth(alarm: Alarm) -> Words {
                 "See whether the plug is in, and the thermostat set as you want it.",
                 "See whether a window is open, or the nest stands in a draught.",
             ],
-            sure: "Worked out from the probes, as a mean over the last hour; the doubt in it is counted in.",
+            sure: BY_MEAN,
             brood: "Brood grows slowly while it is cold; most colonies bear some hours of it.",
         },
         Alarm::BroodHot => Words {
@@ -222,30 +231,12 @@ const fn warmth(alarm: Alarm) -> Words {
             steps: &[
                 "See whether the sun falls on the nest, and whether the room itself has grown warm.",
                 "Turn the heating down, or unplug the heating mat until you know why.",
-                "See that the ants can reach a cooler place.",
+                A_WAY_OUT,
             ],
-            sure: "Worked out from the probes, as a mean over the last hour; the doubt in it is counted in.",
+            sure: BY_MEAN,
             brood: "The ants will carry the brood away if there is a cooler place to carry it to.",
         },
-        Alarm::ForecastHot => Words {
-            what: "the brood place will get too warm",
-            short: "will get too warm",
-            first: "Turn heating down",
-            steps: &[
-                "Turn the heating down before it happens, shade the nest, air the room.",
-                "See that the ants can reach a cooler place.",
-            ],
-            sure: "A forecast: what follows if room and heating go on as they do. It can be wrong.",
-            brood: "Nothing has happened to the brood yet.",
-        },
-        Alarm::ForecastCold => Words {
-            what: "the brood place will get too cold",
-            short: "cold is coming",
-            first: "Look at the heating",
-            steps: &["See whether the heating can keep up with the night, and whether a window is open."],
-            sure: "A forecast: what follows if room and heating go on as they do. It can be wrong.",
-            brood: "Nothing has happened to the brood yet.",
-        },
+        Alarm::ForecastHot | Alarm::ForecastCold => forecast(alarm),
         Alarm::GradientFlat => Words {
             what: "the whole nest is equally warm",
             short: "no cooler place",
@@ -263,6 +254,27 @@ const fn warmth(alarm: Alarm) -> Words {
             ],
             sure: "From the probes of the nest, against the band of the season in force.",
             brood: "A colony that wakes in winter eats what it needs for spring; frost can kill it.",
+        },
+    }
+}
+
+const fn forecast(alarm: Alarm) -> Words {
+    match alarm {
+        Alarm::ForecastHot => Words {
+            what: "the brood place will get too warm",
+            short: "will get too warm",
+            first: "Turn heating down",
+            steps: &["Turn the heating down before it happens, shade the nest, air the room.", A_WAY_OUT],
+            sure: A_FORECAST,
+            brood: NOT_YET,
+        },
+        _ => Words {
+            what: "the brood place will get too cold",
+            short: "cold is coming",
+            first: "Look at the heating",
+            steps: &["See whether the heating can keep up with the night, and whether a window is open."],
+            sure: A_FORECAST,
+            brood: NOT_YET,
         },
     }
 }

@@ -2,22 +2,40 @@
 use super::Pipeline;
 use super::draft::Draft;
 use crate::intake::Message;
-use crate::permit::LEASE;
+use crate::permit::{LEASE, Standing};
 use crate::unpack::Unpacked;
 use enclosure::SourceId;
 use enclosure::permit::{Leave, Withheld};
+
+/// Why `node` does not heat and how many resets it saw, as far as a message says.
+fn of_heat(unpacked: &Unpacked, node: &str) -> (Option<u64>, Option<u64>) {
+    let said = |leaf: &str| {
+        let is_it = |name: &str| name.rsplit_once(':').is_some_and(|(of, last)| of == node && last == leaf);
+        unpacked.health.iter().rev().find(|aside| is_it(&aside.name)).map(|aside| aside.value as u64)
+    };
+    (said("heat-off"), said("heat-reset"))
+}
 
 impl Pipeline {
     /// Answers a pack of a node that drives a mat.
     pub(super) fn permit(&mut self, message: &Message, unpacked: &Unpacked) {
         self.prove(message, unpacked);
-        let Some(pack) = unpacked.pack.as_ref().filter(|_| message.live) else { return };
-        let monotonic = self.clock.monotonic();
-        let said = |leaf: &str| {
-            let name = |name: &str| name.rsplit_once(':').is_some_and(|(node, last)| node == pack.node && last == leaf);
-            unpacked.health.iter().rev().find(|aside| name(&aside.name)).map(|aside| aside.value as u64)
+        if !message.live {
+            return;
+        }
+        let Some(pack) = &unpacked.pack else {
+            // A node that cannot number its starts gets no leave, but says why.
+            let trusted = |standing: &&mut Standing| !standing.needs_proof() || standing.is_proven();
+            for standing in self.permits.iter_mut().filter(trusted) {
+                let heat = of_heat(unpacked, standing.node());
+                if heat.0.is_some() {
+                    standing.says(heat);
+                }
+            }
+            return;
         };
-        let heat = (said("heat-off"), said("heat-reset"));
+        let monotonic = self.clock.monotonic();
+        let heat = of_heat(unpacked, &pack.node);
         let Some(place) = self.permits.iter().position(|standing| standing.node() == pack.node) else { return };
         let standing = &mut self.permits[place];
         if standing.needs_proof() && !standing.is_proven() {

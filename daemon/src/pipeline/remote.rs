@@ -6,8 +6,9 @@ use super::Pipeline;
 use super::draft::Draft;
 use crate::broker::users::{ACTED, acting};
 use crate::intake::Message;
-use crate::snapshot::Act;
+use crate::snapshot::{Act, ActKind, AlarmAct};
 use crate::web::acts::Wish;
+use enclosure::{Alarm, Priority};
 use tokio::sync::oneshot;
 
 /// Largest act, bytes.
@@ -54,7 +55,7 @@ impl Pipeline {
         self.submit(Draft { message: Some((message.ack, message.arrived)), ..Draft::default() });
     }
 
-    fn wish_of(&self, message: &Message) -> Result<(crate::snapshot::ActKind, String), String> {
+    fn wish_of(&self, message: &Message) -> Result<(ActKind, String), String> {
         if !message.live {
             return Err("it was kept or sent again by the broker, and may be of long ago: act anew".to_owned());
         }
@@ -64,6 +65,20 @@ impl Pipeline {
         let wish: Wish = serde_json::from_slice(&message.payload)
             .map_err(|error| format!("it is no JSON object as POST /act takes it: {error}"))?;
         let (_, why) = wish.signed()?;
-        Ok((wish.act(self.clock.now())?, why))
+        let kind = wish.act(self.clock.now())?;
+        if silences_a_danger(&kind) {
+            return Err(
+                "a danger is silenced on the pages or by `warmend alarms shelve` only; it can be answered here: \
+                        ack, or on-the-way"
+                    .to_owned(),
+            );
+        }
+        Ok((kind, why))
     }
+}
+
+/// A button that is pressed by mistake, or held by whoever has its password, must silence no danger.
+fn silences_a_danger(kind: &ActKind) -> bool {
+    let ActKind::Alarm(AlarmAct::Shelve(_), name) = kind else { return false };
+    Alarm::from_name(&name.alarm).is_some_and(|alarm| alarm.priority() == Priority::Danger)
 }

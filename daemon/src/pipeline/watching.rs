@@ -17,6 +17,8 @@ const JUMP: Span = Span::from_s(5);
 const BEGIN_ANEW: Span = Span::from_min(1);
 /// How long a jump is held for worth saying.
 const JUMP_SHOWN: Span = Span::from_min(10);
+/// How long a history that was set aside at the start is held for worth saying.
+const SET_ASIDE_SHOWN: Span = Span::from_min(10);
 /// A time without a watch that is worth writing down.
 const GAP: Span = Span::from_min(10);
 /// The moment until which was watched is stored so often.
@@ -40,6 +42,7 @@ pub(super) struct Watching {
     /// Since when, by the wall clock, once it is told.
     broker_told: Option<Timestamp>,
     history_failing: Option<Timestamp>,
+    set_aside: Option<Span>,
     dated: Option<Span>,
     tended: Option<Timestamp>,
 }
@@ -55,6 +58,7 @@ impl Watching {
             broker_lost: Some(ticked),
             broker_told: None,
             history_failing: None,
+            set_aside: None,
             dated: None,
             tended: None,
         }
@@ -134,6 +138,7 @@ impl Pipeline {
             pulse();
         }
         self.check_broker(now);
+        self.settle_set_aside(now);
         if self.watching.dated.is_none_or(|dated| now.ms() - dated.ms() >= DATE_EVERY.ms()) {
             let mut batch = Batch::default();
             self.date(&mut batch);
@@ -236,6 +241,24 @@ impl Pipeline {
                 self.watch(Alarm::BrokerLost, false, "The broker is there again.".to_owned());
             }
             _ => {}
+        }
+    }
+
+    /// A history that was damaged is told like one that fails: not everybody reads a log. Once, for some minutes.
+    pub(super) fn say_set_aside(&mut self) {
+        if let Some(what) = self.settings.set_aside.take() {
+            self.watching.set_aside = Some(self.clock.monotonic());
+            self.watch(Alarm::HistoryFailing, true, what);
+        }
+    }
+
+    fn settle_set_aside(&mut self, now: Span) {
+        let since = self.watching.set_aside;
+        if since.is_some_and(|since| now.ms() - since.ms() > SET_ASIDE_SHOWN.ms()) {
+            self.watching.set_aside = None;
+            if self.watching.history_failing.is_none() {
+                self.watch(Alarm::HistoryFailing, false, "The new history is written.".to_owned());
+            }
         }
     }
 

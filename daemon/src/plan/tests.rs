@@ -1,6 +1,7 @@
 use super::*;
 use crate::shelf_file::check_text;
 use dashboards::PLAN_CAUTION;
+use std::path::Path;
 
 const EXAMPLE: &str = include_str!("../../shelf.example.toml");
 

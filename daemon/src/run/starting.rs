@@ -50,6 +50,16 @@ pub enum RunError {
         /// Why not.
         why: String,
     },
+    /// The broker elsewhere does not answer, or lets nobody in. Exit 1.
+    #[error(
+        "cannot hear the broker at {address}: {why}; look whether it runs, and correct [broker] url, user and password"
+    )]
+    Unheard {
+        /// Host and port.
+        address: String,
+        /// Why not.
+        why: String,
+    },
     /// The pages cannot be guarded as the shelf file asks. Exit 64.
     #[error(transparent)]
     Access(#[from] AccessError),
@@ -82,7 +92,12 @@ impl RunError {
         match self {
             Self::Broker(error) if error.is_in_the_shelf_file() => 64,
             Self::Password { .. } | Self::Access(_) | Self::Mirror(_) | Self::Key(_) => 64,
-            Self::History(_) | Self::Broker(_) | Self::Page { .. } | Self::Thread(_) | Self::Died { .. } => 1,
+            Self::History(_)
+            | Self::Broker(_)
+            | Self::Page { .. }
+            | Self::Unheard { .. }
+            | Self::Thread(_)
+            | Self::Died { .. } => 1,
         }
     }
 }
@@ -100,6 +115,8 @@ pub(super) struct Opened {
     pub(super) mats: Vec<Mat>,
     /// Nodes whose receipts of before promise what may be lost.
     pub(super) clear: BTreeSet<String>,
+    /// What is to be told of a history that was damaged.
+    pub(super) set_aside: Option<String>,
     pub(super) door: Door,
 }
 
@@ -187,6 +204,12 @@ pub(super) async fn open(file: &Arc<ShelfFile>, clock: Arc<dyn Clock>) -> Result
         let sources = file.shelf.nests.iter().flat_map(|nest| nest.probes.iter().map(|probe| &probe.source));
         clear.extend(sources.filter_map(|source| Some(source.rsplit_once(':')?.0.to_owned())));
     }
+    let set_aside = report.damaged.as_ref().map(|history::SetAside { path, saved, .. }| {
+        format!(
+            "The file was found damaged at the start and set aside as {}, and a new one begun; {saved}.",
+            path.display()
+        )
+    });
     let history = store.path().to_owned();
     let receipts = store.standing_receipts();
     let listener = TcpListener::bind(file.web.listen).await;
@@ -217,6 +240,7 @@ pub(super) async fn open(file: &Arc<ShelfFile>, clock: Arc<dyn Clock>) -> Result
         receipts,
         mats,
         clear,
+        set_aside,
         door,
     })
 }

@@ -339,7 +339,7 @@ async fn who_may_acts_by_message_and_nobody_else() {
     // Nobody sends messages in this test: that somebody was told is said here.
     let told = daemon.told(Alarm::BroodLimit).await;
     for (payload, part) in [
-        (r#"{"do":"shelve","alarm":"brood-limit","nest":"oak","minutes":31}"#, "1 to 30 minutes"),
+        (r#"{"do":"shelve","alarm":"brood-limit","nest":"oak","minutes":9}"#, "on the pages or by"),
         (r#"{"do":"out-of-service","alarm":"brood-limit","nest":"oak"}"#, "stays in service"),
         (r#"{"do":"explode","alarm":"brood-limit"}"#, "nothing is known"),
         (r#"{"do":"ack","alarm":"brood-limit","nest":"elm"}"#, "no alarm"),
@@ -435,6 +435,29 @@ async fn a_clock_that_is_set_back_is_said_and_judging_goes_on() {
     node.says(1, 26.0).await;
     let heard = Timestamp::from_unix_s(node.at_s).unwrap();
     daemon.shows("a reading of the new time is believed", |s| s.nests[0].heard == Some(heard)).await;
+    daemon.stop().await;
+}
+
+/// Not everybody reads a log: a history that was damaged is a message, and over after some minutes of writing a new one.
+#[tokio::test]
+async fn a_damaged_history_is_told_with_where_it_lies_and_what_is_left() {
+    let dir = tempfile::tempdir().unwrap();
+    let daemon = Daemon::start(dir.path()).await;
+    let path = daemon.web.history.clone();
+    daemon.stop().await;
+    std::fs::write(&path, "no history any more, ".repeat(500)).unwrap();
+    let clock = Arc::new(ManualClock::new(Timestamp::from_unix_ms(1_767_225_600_000)));
+    let own: Arc<dyn Clock> = Arc::clone(&clock) as _;
+    let mut daemon = Daemon::with(dir.path(), |outfit| outfit.clock = own).await;
+    let told = daemon.told(Alarm::HistoryFailing).await;
+    assert_eq!((told.change.event, told.change.told), (enclosure::Event::Raised, true));
+    let aside = format!("{}.damaged-1767225600", path.display());
+    assert!(std::fs::exists(&aside).unwrap() && told.change.detail.contains(&aside), "{}", told.change.detail);
+    assert!(told.change.detail.contains("nothing could be copied"), "{}", told.change.detail);
+    clock.advance(Span::from_min(11));
+    let told = daemon.told(Alarm::HistoryFailing).await;
+    assert_ne!(told.change.event, enclosure::Event::Raised);
+    assert_ne!(told.change.state, State::Unacknowledged, "{:?}", told.change);
     daemon.stop().await;
 }
 

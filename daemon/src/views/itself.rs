@@ -1,6 +1,7 @@
 //! The watch itself: whether it judges, writes, tells and is heard, and what it lost.
 //! Every sentence of that page stands in this file.
 use super::hours::Hours;
+use super::now::live_part;
 use super::words;
 use crate::history::Sizes;
 use crate::notices::Proof;
@@ -57,7 +58,10 @@ pub fn watch_page(snap: &Snapshot, now: Timestamp, hours: &Hours, itself: &Itsel
     parts.push(mirror(&snap.vitals, now, hours));
     let as_of = format!("As of {}, shelf time.", hours.second(snap.at, now));
     let again = Link { label: "Look again.".to_owned(), url: WATCH_PATH.to_owned(), current: false };
-    SheetPage { title: title.to_owned(), tone, as_of: Some((as_of, again)), parts, ..SheetPage::default() }
+    // What came of a test just now would be gone at the next look.
+    let follows = itself.tested.is_empty() && itself.seen.is_none();
+    let live = follows.then(|| live_part(snap, (now, hours), WATCH_PATH));
+    SheetPage { title: title.to_owned(), tone, as_of: Some((as_of, again)), live, parts, ..SheetPage::default() }
 }
 
 fn fact(name: &str, value: impl Into<String>) -> (String, String) {

@@ -1,6 +1,7 @@
 //! Nodes and probes: who was heard when, how well, and what of it was not believed and why.
 //! Every sentence of that page stands in this file and in `words`.
 use super::hours::Hours;
+use super::now::live_part;
 use super::words;
 use crate::history::{HistoricReading, HistoryError, Reader};
 use crate::snapshot::{NodeNow, Snapshot};
@@ -101,6 +102,7 @@ pub fn nodes_page(snap: &Snapshot, now: Timestamp, hours: &Hours, doubts: &Resul
             format!("As of {}, shelf time.", hours.second(snap.at, now)),
             Link { label: "Look again.".to_owned(), url: NODES_PATH.to_owned(), current: false },
         )),
+        live: Some(live_part(snap, (now, hours), NODES_PATH)),
         parts,
         ..SheetPage::default()
     }

@@ -7,8 +7,8 @@ use super::story::story_url;
 use super::words;
 use crate::snapshot::{MirrorNow, Snapshot, StandingAlarm, Vitals};
 use dashboards::{
-    Action, AlarmView, BandView, BroodView, ColourRange, Frame, Link, MatPlace, MatView, NestView, NowPage, ProbeView,
-    ProfileView, Stretch, Tone,
+    Action, AlarmView, BandView, BroodView, ColourRange, Frame, Link, Live, MatPlace, MatView, NestView, NowPage,
+    ProbeView, ProfileView, Stretch, Tone,
 };
 use enclosure::core::ProbeNow;
 use enclosure::shelf::{Nest, PadPlace};
@@ -27,11 +27,10 @@ const UNLISTED_MAX: usize = 64;
 pub fn now_page(snap: &Snapshot, now: Timestamp, hours: &Hours) -> NowPage {
     let colour = colours(snap);
     let nest = |i: usize| nest_view(snap, i, now, hours).map(|view| NestView { colour, ..view });
-    let newest = snap.nests.iter().filter_map(|n| n.heard).max();
     NowPage {
         frame: frame(snap, "/"),
         as_of_text: hours.second(snap.at, now),
-        age_s: newest.map(|t| now.since(t).s().max(0.0)),
+        age_s: newest(snap, now),
         stalled: None,
         alarms: alarms(snap, now, hours, "/"),
         nests: (0..snap.shelf.nests.len()).filter_map(nest).collect(),
@@ -45,13 +44,39 @@ pub fn now_page(snap: &Snapshot, now: Timestamp, hours: &Hours) -> NowPage {
     }
 }
 
+/// The page of all alarms.
+pub const ALARMS_PATH: &str = "/alarms";
+/// Where the part of a page that follows is: behind the page's own address.
+const PART: &str = "/fragment";
+
+/// How the page at `url` follows: what stands, and how old the newest reading is.
+pub fn live_part(snap: &Snapshot, (now, hours): (Timestamp, &Hours), url: &str) -> Live {
+    Live {
+        url: format!("{url}{PART}"),
+        age_s: newest(snap, now),
+        as_of_text: hours.second(snap.at, now),
+        alarms: alarms(snap, now, hours, url),
+    }
+}
+
+/// Age of the newest reading of all nests, s.
+fn newest(snap: &Snapshot, now: Timestamp) -> Option<f64> {
+    let newest = snap.nests.iter().filter_map(|n| n.heard).max();
+    newest.map(|t| now.since(t).s().max(0.0))
+}
+
+/// Whether an alarm is nest `id`'s, or one of the watch that sees all nests.
+pub fn of_nest(alarm: &AlarmView, id: &str) -> bool {
+    alarm.nests.is_empty() || alarm.nests.iter().any(|nest| nest == id)
+}
+
 /// Name and links, `current` being the address shown.
 pub fn frame(snap: &Snapshot, current: &str) -> Frame {
     let link = |label: &str, url: String| Link { label: label.to_owned(), current: url == current, url };
     let mut nav = vec![link("Now", "/".to_owned())];
     nav.extend(snap.shelf.nests.iter().map(|n| link(&n.id, nest_url(&n.id))));
     let more = [
-        ("Alarms", "/alarms"),
+        ("Alarms", ALARMS_PATH),
         ("Notes", NOTES_PATH),
         ("Probes", NODES_PATH),
         ("Watch", WATCH_PATH),

@@ -128,7 +128,7 @@ pub fn recall(
     }
     let sources: Vec<String> = run.core.sources().to_vec();
     let whole = span.start.minus(LEAD)..span.end;
-    if run.coarse {
+    if run.span.end.since(run.span.start) > FINE_UP_TO {
         for r in coarse::hourly(reader, &sources, &whole)? {
             run.stopped = run.stopped || stop();
             if run.stopped {
@@ -184,21 +184,18 @@ struct Run {
     samples: Vec<Option<Seen>>,
     readings: u64,
     stopped: bool,
-    /// Hears hours, not readings.
-    coarse: bool,
 }
 
 impl Run {
     fn new(shelf: Shelf, span: Range<Timestamp>, (columns, per_column): (usize, usize)) -> Self {
         let wanted = columns * per_column;
-        let coarse = span.end.since(span.start) > FINE_UP_TO;
         let column = span.end.since(span.start).ms() / i64::try_from(columns).unwrap_or(1).max(1);
         let middle_mm = shelf
             .nests
             .first()
             .map_or(0.0, |n| n.brood.map_or(n.length_mm / 2.0, |b| f64::midpoint(b.from_mm, b.to_mm)));
         Self {
-            core: Core::new(shelf),
+            core: Core::new(shelf).unjudged(),
             span,
             wanted,
             gap: Span::from_ms(column).clamp(GAP_LEAST, GAP_MOST),
@@ -207,7 +204,6 @@ impl Run {
             samples: Vec::with_capacity(wanted),
             readings: 0,
             stopped: false,
-            coarse,
         }
     }
 
@@ -216,25 +212,18 @@ impl Run {
         let reading = Reading { source, at: r.at, measured: r.measured };
         self.pass(reading.at);
         self.readings += u64::from(self.span.contains(&reading.at));
-        // What it raises was raised then, or was not: history says so itself.
+        // Nothing is judged: what was raised then, history says itself.
         let _ = self.core.step(reading.at, Input::Reading(reading));
     }
 
-    /// Lets time pass: timers at their own times, samples at theirs, each before what is heard at `until`.
+    /// Lets time pass: samples at their times, each before what is heard at `until`.
     fn pass(&mut self, until: Timestamp) {
-        loop {
-            let k = self.samples.len();
-            let sample = (k < self.wanted).then(|| sample_at(&self.span, self.wanted, k)).filter(|t| *t < until);
-            let wake = self.core.wake_at().filter(|w| *w <= until);
-            match (wake, sample) {
-                (Some(w), s) if s.is_none_or(|s| w <= s) => {
-                    // Between two hours nothing is heard: one look at the clock is enough for all that fell due.
-                    let at = if self.coarse { s.unwrap_or(until) } else { w };
-                    let _ = self.core.step(at, Input::Wake);
-                }
-                (_, Some(s)) => self.sample(s),
-                _ => return,
+        while self.samples.len() < self.wanted {
+            let at = sample_at(&self.span, self.wanted, self.samples.len());
+            if at >= until {
+                return;
             }
+            self.sample(at);
         }
     }
 

@@ -46,7 +46,8 @@ struct Life {
 }
 
 impl Life {
-    /// The raising that change `id` belongs to, the newest where none is given.
+    /// The raising that change `id` belongs to, the newest where none is given. What was silenced or taken out of service
+    /// before it was ever raised begins there: whoever did that must find the way back.
     fn find(reader: &Reader, name: &AlarmName, id: Option<i64>, now: Timestamp) -> Result<Option<Self>, HistoryError> {
         let wanted = |c: &AlarmRecord| {
             c.alarm.name() == name.alarm && c.nest == name.nest && c.probe == name.probe && c.node == name.node
@@ -55,7 +56,10 @@ impl Life {
         let all: Vec<(i64, AlarmRecord)> = all.into_iter().filter(|(_, c)| wanted(c)).collect();
         let begins = |(_, c): &(i64, AlarmRecord)| c.event == Event::Raised;
         let until = id.map_or(all.len(), |id| all.iter().take_while(|(known, _)| *known <= id).count());
-        let Some(first) = all[..until].iter().rposition(begins) else { return Ok(None) };
+        let put_away = |(_, c): &(i64, AlarmRecord)| matches!(c.event, Event::Shelved | Event::OutOfService);
+        let known = &all[..until];
+        let first = known.iter().rposition(begins).or_else(|| known.iter().rposition(put_away));
+        let Some(first) = first else { return Ok(None) };
         let next = all.iter().skip(first + 1).position(begins).map_or(all.len(), |i| first + 1 + i);
         let changes = all[first..next].to_vec();
         let ids: Vec<i64> = changes.iter().map(|(id, _)| *id).collect();
@@ -65,6 +69,11 @@ impl Life {
         let about = |n: &KeeperNote| n.text.strip_prefix(&head).is_some_and(|rest| rest.starts_with([',', ' ']));
         let acts = reader.notes(begin..end)?.into_iter().filter(|n| words::act_note(&n.kind).is_some() && about(n));
         Ok(Some(Self { deliveries: reader.deliveries_about(&ids)?, acts: acts.collect(), changes }))
+    }
+
+    /// Whether it begins with a raising.
+    fn is_raised(&self) -> bool {
+        self.changes.first().is_some_and(|(_, c)| c.event == Event::Raised)
     }
 
     /// When it was over, if it is.
@@ -87,7 +96,7 @@ pub struct Around<'a> {
     pub place: &'a [String],
 }
 
-/// The page; none where no such alarm was ever raised. Its frame is left to the caller.
+/// The page; none where no such alarm was ever raised or put away. Its frame is left to the caller.
 ///
 /// # Errors
 /// [`HistoryError`] where history cannot be read.
@@ -110,15 +119,16 @@ pub fn story(
     let says = words::alarm(raised.alarm);
     let subject = name.nest.as_ref().map(|nest| format!("{nest}: ")).unwrap_or_default();
     let mut parts = vec![Part::Facts(facts(&life, raised, standing.map(|a| a.state), around))];
-    if standing.is_some_and(|a| !matches!(a.state, State::Returned | State::Latched)) {
+    if life.is_raised() && standing.is_some_and(|a| !matches!(a.state, State::Returned | State::Latched)) {
         parts.push(Part::Warns(
             super::now::tone(raised.alarm.priority()),
             says.steps.iter().map(|s| (*s).to_owned()).collect(),
         ));
     }
-    parts.push(Part::Heading("What raised it".to_owned()));
+    let heading = if life.is_raised() { "What raised it" } else { "What would raise it" };
+    parts.push(Part::Heading(heading.to_owned()));
     let mut evidence = vec![says.means.to_owned()];
-    if !raised.detail.is_empty() && raised.detail != says.means {
+    if life.is_raised() && !raised.detail.is_empty() && raised.detail != says.means {
         evidence.push(raised.detail.clone());
     }
     if let Some(cause) = raised.cause {
@@ -126,7 +136,7 @@ pub fn story(
     }
     parts.push(Part::Says(evidence));
     let nest = name.nest.as_ref().and_then(|id| snap.shelf.nests.iter().find(|n| n.id == *id));
-    if let Some(nest) = nest {
+    if let Some(nest) = nest.filter(|_| life.is_raised()) {
         let view = minutes(reader, (nest, level(nest, raised, snap)), (raised.at, life.ended(), now), hours)?;
         parts.extend(view.map(|view| Part::Minutes(Box::new(view))));
     }
@@ -135,9 +145,11 @@ pub fn story(
         parts.extend(story_acts::forms(name, alarm, (now, hours)));
     }
     parts.push(Part::Table(happened(&life, hours)));
-    parts.push(Part::Table(told(&life, hours)));
-    if !life.deliveries.iter().any(|d| d.outcome == "sent") {
-        parts.push(Part::Says(vec![why_untold(raised)]));
+    if life.is_raised() {
+        parts.push(Part::Table(told(&life, hours)));
+        if !life.deliveries.iter().any(|d| d.outcome == "sent") {
+            parts.push(Part::Says(vec![why_untold(raised)]));
+        }
     }
     let list = |label: &str, url: String| Link { label: label.to_owned(), url, current: false };
     let mut links = vec![list("All alarms", "/alarms".to_owned())];
@@ -171,7 +183,11 @@ fn level(nest: &Nest, raised: &AlarmRecord, snap: &Snapshot) -> Vec<(f64, String
 fn facts(life: &Life, raised: &AlarmRecord, state: Option<State>, around: Around<'_>) -> Vec<(String, String)> {
     let Around { now, hours, place, .. } = around;
     let fact = |name: &str, value: String| (name.to_owned(), value);
-    let mut facts = vec![fact("Raised", hours.near(raised.at, now))];
+    let mut facts = vec![if life.is_raised() {
+        fact("Raised", hours.near(raised.at, now))
+    } else {
+        fact(&words::sentence_case(words::event(raised.event)), format!("{}; not raised", hours.near(raised.at, now)))
+    }];
     let length = |span: Span| span.max(Span::ZERO);
     match life.ended() {
         Some(end) => {

@@ -148,7 +148,7 @@ const fn watch(alarm: Alarm) -> AlarmWords {
             ],
         },
         Alarm::HistoryFailing => AlarmWords {
-            means: "Readings cannot be written down; judging goes on.",
+            means: "Readings cannot be written down, or the file was damaged; judging goes on.",
             steps: &["Look for free space on the disk, and whether the disk is sound."],
         },
         Alarm::NoticeFailing => AlarmWords {

@@ -4,19 +4,22 @@ use super::weeks::{Asked, SPAN_MAX, SpanQuery, Wish};
 use super::{App, health::Health};
 use crate::snapshot::Snapshot;
 use crate::views::events::past_alarms;
+use crate::views::hours::Hours;
 use crate::views::load::{self, Load};
 use crate::views::login::LOGIN_PATH;
-use crate::views::now::{alarms as alarm_views, frame, nest_url, nest_view, now_page};
+use crate::views::now::{ALARMS_PATH, frame, live_part, nest_url, nest_view, now_page, of_nest};
 use crate::views::start::START_PATH;
 use crate::views::words::NOTE_KINDS;
 use axum::body::Bytes;
 use axum::extract::{Path, Query, State};
 use axum::http::{StatusCode, header};
 use axum::response::{Html, IntoResponse, Response};
-use dashboards::{AlarmsPage, Compared, Frame, Link, NoteForm, NowPage, PlainPage, SheetPage, WeekPage, WeekView};
+use dashboards::{
+    AlarmsPage, Compared, Frame, Link, Live, NoteForm, NowPage, PlainPage, SheetPage, WeekPage, WeekView,
+};
 use enclosure::{Span, Timestamp};
 use std::ops::Range;
-use std::sync::{Arc, Mutex, PoisonError};
+use std::sync::Arc;
 
 /// Alarms of so long ago are listed.
 const PAST_ALARMS: Span = Span::from_h(30 * 24);
@@ -24,8 +27,6 @@ const PAST_ALARMS: Span = Span::from_h(30 * 24);
 const PAST_ALARMS_MAX: usize = 200;
 /// Pixels per unit of a drawing: fit for a screen of today.
 const PNG_SCALE: f32 = 2.0;
-/// A drawn page of now serves for so long; the ages on it are off by as much.
-const FRAGMENT_FOR: Span = Span::from_ms(1_000);
 /// Style and script change only with the program.
 pub(super) const KEEP_FOR: &str = "max-age=3600";
 
@@ -63,31 +64,8 @@ pub(super) async fn now(State(app): State<Arc<App>>) -> Response {
     Html(dashboards::now_html(&view(&app))).into_response()
 }
 
-/// The page of now as it was drawn last: all who follow fetch it within the same moment.
-#[derive(Debug, Default)]
-pub(super) struct Kept(Mutex<Option<Drawn>>);
-
-#[derive(Debug)]
-struct Drawn {
-    at: Span,
-    of: Arc<Snapshot>,
-    stalled: bool,
-    html: Bytes,
-}
-
 pub(super) async fn fragment(State(app): State<Arc<App>>) -> Html<Bytes> {
-    let (of, at, stalled) = (app.snapshot(), app.clock.monotonic(), app.pulse.stalled().is_some());
-    let mut kept = app.fragment.0.lock().unwrap_or_else(PoisonError::into_inner);
-    let fresh = |d: &&Drawn| {
-        Arc::ptr_eq(&d.of, &of) && d.stalled == stalled && at.ms().saturating_sub(d.at.ms()) < FRAGMENT_FOR.ms()
-    };
-    if let Some(drawn) = kept.as_ref().filter(fresh) {
-        return Html(drawn.html.clone());
-    }
-    // Held while it draws: whoever comes meanwhile would draw the same.
-    let html = Bytes::from(dashboards::now_fragment(&view(&app)));
-    *kept = Some(Drawn { at, of, stalled, html: html.clone() });
-    Html(html)
+    app.drawn_once("/", async { dashboards::now_fragment(&view(&app)) }).await
 }
 
 pub(super) async fn style() -> Response {
@@ -143,6 +121,7 @@ pub(super) async fn nest(
     let (span, chatter) = (asked.span.clone(), snap.shelf.alarms.chatter_within);
     let load = app.read_history(move |reader| Ok(Load::of(&load::changes(reader, &span)?, &span, chatter))).await;
     let page = WeekPage {
+        live: Some(live_of_nest(&snap, i, (app.now(), &app.hours))),
         alarms: load.as_ref().map(Load::sentences).unwrap_or_default(),
         load: load.as_ref().map(load::table).unwrap_or_default(),
         frame: framed(&app, &snap, &url),
@@ -152,10 +131,34 @@ pub(super) async fn nest(
         note: Some(note_form(&id, &url)),
         ..spans::links(&app, (&snap, &url), &asked, &query)
     };
-    let health = Health::of(&snap, app.pulse.stalled());
-    // A page of the past stays true when the watch has stopped; a page of now does not.
-    let page = if health.well { page } else { unwell(page, &health) };
-    Html(dashboards::week_html(&page)).into_response()
+    Html(dashboards::week_html(&judged(&app, &snap, page))).into_response()
+}
+
+/// The part of a nest's page that follows.
+pub(super) async fn nest_part(State(app): State<Arc<App>>, Path(id): Path<String>) -> Response {
+    let Some(i) = app.snapshot().shelf.nests.iter().position(|n| n.id == id) else { return no_nest(&app, &id) };
+    let draw = async {
+        let snap = app.snapshot();
+        let (now, live) = (app.now(), live_of_nest(&snap, i, (app.now(), &app.hours)));
+        let page = WeekPage { now: nest_view(&snap, i, now, &app.hours), live: Some(live), ..WeekPage::default() };
+        dashboards::week_fragment(&judged(&app, &snap, page))
+    };
+    app.drawn_once(&nest_url(&id), draw).await.into_response()
+}
+
+/// What a reader of nest `i`'s page must know of: its own alarms, and those of the watch.
+fn live_of_nest(snap: &Snapshot, i: usize, (now, hours): (Timestamp, &Hours)) -> Live {
+    let id = snap.shelf.nests.get(i).map_or("", |n| n.id.as_str());
+    let live = live_part(snap, (now, hours), &nest_url(id));
+    let heard = snap.nests.get(i).and_then(|n| n.heard);
+    let alarms = live.alarms.into_iter().filter(|alarm| of_nest(alarm, id)).collect();
+    Live { age_s: heard.map(|t| now.since(t).s().max(0.0)), alarms, ..live }
+}
+
+/// A page of the past stays true when the watch has stopped; a page of now does not.
+fn judged(app: &App, snap: &Snapshot, page: WeekPage) -> WeekPage {
+    let health = Health::of(snap, app.pulse.stalled());
+    if health.well { page } else { unwell(page, &health) }
 }
 
 /// The page of a span that cannot be read: everything but the span.
@@ -225,16 +228,22 @@ pub(super) async fn picture(
     }
 }
 
-pub(super) async fn alarms(State(app): State<Arc<App>>) -> Response {
+async fn alarms_page(app: &App) -> AlarmsPage {
     let (snap, now) = (app.snapshot(), app.now());
     let hours = app.hours.clone();
     let past = app.read_history(move |r| past_alarms(r, now.minus(PAST_ALARMS)..now, PAST_ALARMS_MAX, &hours)).await;
-    let page = AlarmsPage {
-        frame: framed(&app, &snap, "/alarms"),
-        as_of_text: app.hours.near(snap.at, now),
-        alarms: alarm_views(&snap, now, &app.hours, "/alarms"),
+    AlarmsPage {
+        frame: framed(app, &snap, ALARMS_PATH),
+        live: live_part(&snap, (now, &app.hours), ALARMS_PATH),
         past: past
             .unwrap_or_else(|why| vec![(String::new(), format!("What was cannot be shown: {why}"), String::new())]),
-    };
-    Html(dashboards::alarms_html(&page)).into_response()
+    }
+}
+
+pub(super) async fn alarms(State(app): State<Arc<App>>) -> Response {
+    Html(dashboards::alarms_html(&alarms_page(&app).await)).into_response()
+}
+
+pub(super) async fn alarms_part(State(app): State<Arc<App>>) -> Html<Bytes> {
+    app.drawn_once(ALARMS_PATH, async { dashboards::alarms_fragment(&alarms_page(&app).await) }).await
 }

@@ -2,9 +2,10 @@
 use super::App;
 use super::pages::framed;
 use super::pages::{KEEP_FOR, plain};
+use crate::plan;
 use crate::plan::wish::Wish;
-use crate::plan::{self, WrongCall};
 use crate::views::plan::form::{beginnings, form, invented};
+use crate::wrong_call::WrongCall;
 use axum::extract::rejection::QueryRejection;
 use axum::extract::{Query, State};
 use axum::http::{StatusCode, header};

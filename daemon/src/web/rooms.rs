@@ -10,10 +10,12 @@ use crate::views::notebook::{NOTES_BACK, NOTES_PATH, notes_page};
 use crate::views::start::{START_PATH, Written, start_page};
 use crate::views::start_lines::Answers;
 use crate::views::story::{Around, story};
+use axum::body::Bytes;
 use axum::extract::rejection::{FormRejection, QueryRejection};
 use axum::extract::{Form, Query, State};
 use axum::http::StatusCode;
-use axum::response::Response;
+use axum::response::{Html, Response};
+use dashboards::SheetPage;
 use enclosure::Span;
 use serde::Deserialize;
 use std::sync::Arc;
@@ -56,10 +58,17 @@ pub(super) async fn alarm(State(app): State<Arc<App>>, Query(which): Query<Which
 }
 
 pub(super) async fn nodes(State(app): State<Arc<App>>) -> Response {
+    drawn(&app, NODES_PATH, nodes_now(&app).await)
+}
+
+pub(super) async fn nodes_part(State(app): State<Arc<App>>) -> Html<Bytes> {
+    app.drawn_once(NODES_PATH, async { dashboards::sheet_fragment(&nodes_now(&app).await) }).await
+}
+
+async fn nodes_now(app: &App) -> SheetPage {
     let now = app.now();
     let doubts = app.read_history(move |reader| Doubts::read(reader, now)).await;
-    let page = nodes_page(&app.snapshot(), now, &app.hours, &doubts);
-    drawn(&app, NODES_PATH, page)
+    nodes_page(&app.snapshot(), now, &app.hours, &doubts)
 }
 
 #[derive(Debug, Default, Deserialize)]
@@ -80,6 +89,10 @@ pub(super) async fn notes(State(app): State<Arc<App>>, Query(whose): Query<Whose
 
 pub(super) async fn watch(State(app): State<Arc<App>>) -> Response {
     watched(&app, Itself::default()).await
+}
+
+pub(super) async fn watch_part(State(app): State<Arc<App>>) -> Html<Bytes> {
+    app.drawn_once(WATCH_PATH, async { dashboards::sheet_fragment(&watch_now(&app, Itself::default()).await) }).await
 }
 
 /// What can be done on the page of the watch itself.
@@ -104,7 +117,11 @@ pub(super) async fn tried(State(app): State<Arc<App>>, form: Result<Form<Trial>,
     }
 }
 
-async fn watched(app: &Arc<App>, itself: Itself) -> Response {
+async fn watched(app: &App, itself: Itself) -> Response {
+    drawn(app, WATCH_PATH, watch_now(app, itself).await)
+}
+
+async fn watch_now(app: &App, itself: Itself) -> SheetPage {
     let snap = app.snapshot();
     let health = Health::of(&snap, app.pulse.stalled());
     let sizes = app.read_history(|reader| Ok((reader.sizes()?, free_bytes(reader.path())))).await;
@@ -119,7 +136,7 @@ async fn watched(app: &Arc<App>, itself: Itself) -> Response {
         requests: (count(&app.counted.requests), count(&app.counted.refused), count(&app.counted.busy)),
         ..itself
     };
-    drawn(app, WATCH_PATH, watch_page(&snap, app.now(), &app.hours, &itself))
+    watch_page(&snap, app.now(), &app.hours, &itself)
 }
 
 /// Bytes free to us where `path` lies.

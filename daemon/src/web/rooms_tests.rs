@@ -1,8 +1,10 @@
 //! The pages of parts over real connections: what a keeper finds there, and that hostile text stays text.
-use super::tests::serve;
+use super::tests::{serve, serve_at};
+use crate::history::{AlarmRecord, Batch, Store};
+use crate::notices::samples;
 use crate::snapshot::{ActKind, AlarmAct, NodeNow, Snapshot};
 use crate::views::sample::made;
-use enclosure::Shelf;
+use enclosure::{Alarm, Event, Shelf, Span, State};
 use std::collections::BTreeMap;
 use std::sync::Arc;
 
@@ -55,6 +57,31 @@ async fn a_story_has_its_evidence_its_minutes_and_what_can_be_done() {
         let (status, page) = served.page(&format!("/alarm?{link}")).await;
         assert!(status == 200 && page.contains("What raised it"), "{link}: {status}");
     }
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn what_was_put_away_before_it_was_ever_raised_has_a_page_that_leads_back() {
+    let dir = tempfile::tempdir().unwrap();
+    let at = made().end.minus(Span::from_min(10));
+    let change = AlarmRecord {
+        at,
+        state: State::OutOfService,
+        ..samples::told(Alarm::HeaterNoHeat, Event::OutOfService, "oak").change
+    };
+    let history = dir.path().join("warmend.db");
+    let mut store = Store::open(&history, at).unwrap().store;
+    store.commit(&[Batch { changes: vec![change], ..Batch::default() }]).unwrap().remove(0).unwrap();
+    let mut snapshot = made().snapshot.clone();
+    let mut standing = snapshot.alarms[0].clone();
+    standing.key.alarm = Alarm::HeaterNoHeat;
+    standing.state = State::OutOfService;
+    standing.since = at;
+    snapshot.alarms = vec![standing];
+    let served = serve_at(snapshot, "127.0.0.1:0", history).await;
+    let (status, page) = served.page("/alarm?name=heater-no-heat@oak").await;
+    assert_eq!(status, 200, "{page}");
+    assert!(page.contains("not raised") && page.contains("in-service"), "{page}");
+    assert!(!page.contains("What raised it") && !page.contains("Messages about it"), "{page}");
 }
 
 #[tokio::test(flavor = "multi_thread")]

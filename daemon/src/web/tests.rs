@@ -28,7 +28,7 @@ pub(super) async fn serve(snapshot: Snapshot) -> Served {
     serve_at(snapshot, "127.0.0.1:0", made().history()).await
 }
 
-async fn serve_at(snapshot: Snapshot, listen: &str, history: PathBuf) -> Served {
+pub(super) async fn serve_at(snapshot: Snapshot, listen: &str, history: PathBuf) -> Served {
     // Another test may have done so already.
     let _ = rustls::crypto::ring::default_provider().install_default();
     let clock = Arc::new(ManualClock::new(snapshot.at));
@@ -118,13 +118,17 @@ async fn every_page_opens_under_a_strict_policy() {
         "/nest/oak?span=day&with=plaster&base=10",
         "/nest/oak/week.json?from=1d",
         "/span.js",
+        "/nest/oak/fragment",
         "/alarms",
+        "/alarms/fragment",
         "/plan",
         "/plan/fragment?nest=oak",
         "/alarm?name=heater-stuck-on@oak",
         "/nodes",
+        "/nodes/fragment",
         "/notes?nest=oak",
         "/watch",
+        "/watch/fragment",
         "/start",
         "/login",
         "/plan.js",

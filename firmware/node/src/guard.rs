@@ -292,6 +292,11 @@ impl<const P: usize> Guard<P> {
         core::mem::take(&mut self.changed).then_some(self.kept)
     }
 
+    /// Hears that it could not be stored: it is to be tried again.
+    pub const fn not_kept(&mut self) {
+        self.changed = true;
+    }
+
     /// What outlives a restart.
     #[must_use]
     pub const fn kept(&self) -> Kept {

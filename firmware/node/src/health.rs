@@ -16,6 +16,8 @@ pub struct Health {
     pub bites: u32,
     /// Samples lost for want of room since the start.
     pub lost: u32,
+    /// Samples at least that waited when an earlier start ended, and are lost with its memory; all starts together.
+    pub cut_off: u32,
     /// Permits and orders that did not count since the start.
     pub refused: u32,
     /// The highest number of resets by a person that it saw.
@@ -41,7 +43,8 @@ impl Health {
         if let Some(mdbw) = self.signal_mdbw {
             out.record(&Entry::number("signal", Number::Milli(mdbw.into())).unit("dBW"))?;
         }
-        for (name, many) in [("watchdogs", self.bites), ("lost", self.lost), ("refused", self.refused)] {
+        let counts = [("watchdogs", self.bites), ("lost", self.lost), ("cut-off", self.cut_off)];
+        for (name, many) in counts.into_iter().chain([("refused", self.refused)]) {
             if many > 0 {
                 out.record(&Entry::count(name, many.into())?)?;
             }
@@ -63,6 +66,7 @@ mod tests {
             supply_mv: Some(3280),
             signal_mdbw: Some(-97_000),
             lost: 3,
+            cut_off: 512,
             reset: 2,
             heat_off: Some(HeatOff::ProbeSilent),
             ..Health::default()
@@ -72,7 +76,7 @@ mod tests {
         health.write(&mut out, &Base { name: Some("oak-node:"), ..Base::default() }).unwrap();
         assert_eq!(
             std::str::from_utf8(out.finish()).unwrap(),
-            r#"[{"bn":"oak-node:","n":"heat-off","u":"count","v":8},{"n":"heat-reset","u":"count","v":2},{"n":"up","u":"s","v":61.5},{"n":"supply","u":"V","v":3.28},{"n":"signal","u":"dBW","v":-97},{"n":"lost","u":"count","v":3}]"#
+            r#"[{"bn":"oak-node:","n":"heat-off","u":"count","v":8},{"n":"heat-reset","u":"count","v":2},{"n":"up","u":"s","v":61.5},{"n":"supply","u":"V","v":3.28},{"n":"signal","u":"dBW","v":-97},{"n":"lost","u":"count","v":3},{"n":"cut-off","u":"count","v":512}]"#
         );
     }
 }

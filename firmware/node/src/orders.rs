@@ -33,14 +33,16 @@ pub fn topic(prefix: &str, node: &str, leaf: &str) -> Topic {
     }
 }
 
-/// Reads a message. Without a `key` no permit is ever good.
+/// Reads a message. Without a `key` no permit is ever good, and to a start without number (`boot`) no receipt is.
 #[must_use]
-pub fn read((prefix, node, boot): (&str, &str, u32), key: Option<&Key>, topic: &str, payload: &[u8]) -> Order {
+pub fn read((prefix, node, boot): (&str, &str, Option<u32>), key: Option<&Key>, topic: &str, payload: &[u8]) -> Order {
     let leaf = topic.strip_prefix(prefix).and_then(|rest| rest.strip_prefix('/'));
     let leaf = leaf.and_then(|rest| rest.strip_prefix(node)).and_then(|rest| rest.strip_prefix('/'));
     match leaf {
         Some("stored") => match read_receipt(payload) {
-            Ok(receipt) if receipt.node == node && receipt.boot == u64::from(boot) => Order::Stored(receipt.stored),
+            Ok(receipt) if receipt.node == node && boot.map(u64::from) == Some(receipt.boot) => {
+                Order::Stored(receipt.stored)
+            }
             Ok(_) => Order::NotMine,
             Err(error) => Order::Unreadable(error),
         },
@@ -57,7 +59,7 @@ mod tests {
     use super::*;
     use wire::{JsonWriter, PermitKind, write_permit, write_receipt};
 
-    const ME: (&str, &str, u32) = ("warmend", "oak-node", 7);
+    const ME: (&str, &str, Option<u32>) = ("warmend", "oak-node", Some(7));
     const KEY: Key = [1; 32];
 
     #[test]
@@ -70,6 +72,10 @@ mod tests {
         assert_eq!(stored("oak-node", 7), Order::Stored(12));
         assert_eq!(stored("oak-node", 6), Order::NotMine);
         assert_eq!(stored("elm-node", 7), Order::NotMine);
+        // A broker keeps the receipt of an earlier start that had no number either.
+        let bytes = write_receipt(JsonWriter::new(&mut buffer).unwrap(), "oak-node", 12, 0).unwrap();
+        let nameless = ("warmend", "oak-node", None);
+        assert_eq!(read(nameless, Some(&KEY), "warmend/oak-node/stored", bytes), Order::NotMine);
         // A receipt that was taken back is an empty message.
         assert!(matches!(read(ME, Some(&KEY), "warmend/oak-node/stored", b""), Order::Unreadable(_)));
         let permit = Permit {

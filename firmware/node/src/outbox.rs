@@ -11,8 +11,12 @@ use crate::Millis;
 pub const UNDER_WAY: usize = 4;
 /// Readings in one pack.
 pub const PER_PACK: usize = 8;
+/// Room for a pack of five channels: 55 bytes a value at most, and header, health and proof.
+pub const PACK_BYTES: usize = 2800;
 /// Without a receipt for so long, packs are sent again, ms: the daemon commits within seconds.
 pub const PATIENCE_MS: Millis = 15_000;
+/// Fewer samples than so many wait while all is well.
+pub const WAITING_FROM: u32 = 16;
 /// Stands for a value that was not measured.
 pub const ABSENT: i16 = i16::MIN;
 
@@ -74,6 +78,8 @@ pub struct Outbox<const N: usize, const C: usize> {
     said: usize,
     seq: u32,
     lost: u32,
+    /// Of those lost, how many no pack told that has its receipt.
+    untold: u32,
     progress: Millis,
 }
 
@@ -112,6 +118,7 @@ impl<const N: usize, const C: usize> Outbox<N, C> {
             said: 0,
             seq: 0,
             lost: 0,
+            untold: 0,
             progress: 0,
         }
     }
@@ -122,8 +129,13 @@ impl<const N: usize, const C: usize> Outbox<N, C> {
             self.thin();
         }
         if self.samples.push_back(sample).is_err() {
-            self.lost = self.lost.saturating_add(1);
+            self.lose();
         }
+    }
+
+    const fn lose(&mut self) {
+        self.lost = self.lost.saturating_add(1);
+        self.untold = self.untold.saturating_add(1);
     }
 
     /// Drops every second of the older half of what is not under way.
@@ -135,7 +147,7 @@ impl<const N: usize, const C: usize> Outbox<N, C> {
             let Some(sample) = self.samples.pop_front() else { break };
             let goes = (fixed..fixed + older).contains(&place) && (place - fixed) % 2 == 1;
             if goes {
-                self.lost = self.lost.saturating_add(1);
+                self.lose();
             } else {
                 // One was taken out before.
                 let _ = self.samples.push_back(sample);
@@ -185,6 +197,8 @@ impl<const N: usize, const C: usize> Outbox<N, C> {
             }
             self.said = self.said.saturating_sub(1);
             self.progress = now;
+            // Packs say what was lost.
+            self.untold = 0;
         }
     }
 
@@ -206,8 +220,17 @@ impl<const N: usize, const C: usize> Outbox<N, C> {
         self.lost
     }
 
+    /// How many samples the daemon would never hear of if the power went now, at least, in few enough steps to be
+    /// written down at each: 0, or a power of two from [`WAITING_FROM`] on.
+    #[must_use]
+    pub fn waiting(&self) -> u32 {
+        let many = u32::try_from(self.len()).unwrap_or(u32::MAX).saturating_add(self.untold);
+        if many < WAITING_FROM { 0 } else { many.checked_ilog2().map_or(0, |exponent| 1 << exponent) }
+    }
+
     /// Writes a pack: its header, then its readings with their own times, which are relative to `now`, as a node knows
-    /// no other; a pack that is sent again says them anew.
+    /// no other; a pack that is sent again says them anew. A start without number (`boot`) numbers no pack: the daemon
+    /// would take it for one of an earlier such start.
     ///
     /// # Errors
     /// Why it could not be written.
@@ -215,16 +238,20 @@ impl<const N: usize, const C: usize> Outbox<N, C> {
         &self,
         out: &mut PackWriter<'_, F>,
         pack: &Pack,
-        (base_name, boot, now): (&str, u32, Millis),
+        (base_name, boot, now): (&str, Option<u32>, Millis),
         channels: &[Channel; C],
     ) -> Result<(), WriteError> {
-        let header = Header { seq: Some(pack.seq.into()), boot: boot.into(), from: Some(pack.from.into()) };
-        write_header(out, &Base { name: Some(base_name), ..Base::default() }, &header)?;
+        let mut base = Base { name: Some(base_name), ..Base::default() };
+        if let Some(boot) = boot {
+            let header = Header { seq: Some(pack.seq.into()), boot: boot.into(), from: Some(pack.from.into()) };
+            write_header(out, &base, &header)?;
+            base = Base::default();
+        }
         for sample in self.samples.iter().skip(pack.first).take(pack.samples) {
             let ago = i64::try_from(now.saturating_sub(sample.at_ms())).unwrap_or(i64::MAX);
             for (channel, value) in channels.iter().zip(sample.values) {
                 if value != ABSENT {
-                    out.record(&entry(channel, value, -ago))?;
+                    out.record_with(&core::mem::take(&mut base), &entry(channel, value, -ago))?;
                 }
             }
         }

@@ -40,6 +40,40 @@ pub trait Probe {
     fn fetch<B: I2c>(&mut self, bus: &mut B) -> Result<Said, Fault>;
 }
 
+/// A probe on a line of its own.
+pub trait Alone {
+    /// How long it measures, ms.
+    const WAIT_MS: u32;
+
+    /// Tells it to measure.
+    ///
+    /// # Errors
+    /// [`Fault::Silent`] if it does not answer.
+    fn start(&mut self) -> Result<(), Fault>;
+
+    /// Fetches what it measured.
+    ///
+    /// # Errors
+    /// [`Fault`].
+    fn fetch(&mut self) -> Result<Said, Fault>;
+}
+
+/// No line of its own: there is none of this.
+#[derive(Clone, Copy, Debug)]
+pub enum Nothing {}
+
+impl Alone for Nothing {
+    const WAIT_MS: u32 = 0;
+
+    fn start(&mut self) -> Result<(), Fault> {
+        match *self {}
+    }
+
+    fn fetch(&mut self) -> Result<Said, Fault> {
+        match *self {}
+    }
+}
+
 /// Divides and rounds to the nearest, halves away from zero.
 pub(crate) const fn divide(dividend: i64, divisor: i64) -> i64 {
     let half = divisor / 2;

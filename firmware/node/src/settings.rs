@@ -154,7 +154,14 @@ pub struct Notes {
     pub bites: u32,
     /// What a person has to reset.
     pub kept: Kept,
+    /// So many readings at least waited for their receipt when this was written.
+    pub waiting: u32,
+    /// So many at least waited at the end of a start, all starts together: they were in memory, and are lost.
+    pub cut_off: u32,
 }
+
+/// The bytes of notes.
+const NOTES_BYTES: usize = 21;
 
 impl Notes {
     /// Writes them down.
@@ -168,26 +175,30 @@ impl Notes {
             Some(Latch::Limit) => 2,
             Some(Latch::Watchdog) => 3,
         };
-        let mut bytes = [0; 13];
-        let said = [self.boot, self.bites, self.kept.reset].into_iter().flat_map(u32::to_le_bytes).chain([latch]);
+        let mut bytes = [0; NOTES_BYTES];
+        let counts = [self.boot, self.bites, self.kept.reset, self.waiting, self.cut_off];
+        let said = counts.into_iter().flat_map(u32::to_le_bytes).chain([latch]);
         for (slot, byte) in bytes.iter_mut().zip(said) {
             *slot = byte;
         }
         NOTES.save(memory, &bytes)
     }
 
-    /// Reads them; what was never written is all zero.
+    /// Reads them; what was never written is all zero. `None` if they were written once and cannot be read any more: what
+    /// a person had to reset, and the numbers of the starts, are not known then.
     ///
     /// # Errors
     /// The memory's.
-    pub fn load<M: Memory>(memory: &mut M) -> Result<Self, M::Error> {
-        let payload = NOTES.load(memory)?;
-        Ok(payload.map(|bytes| Self::decode(&bytes)).unwrap_or_default())
+    pub fn load<M: Memory>(memory: &mut M) -> Result<Option<Self>, M::Error> {
+        match NOTES.load(memory)? {
+            Some(bytes) => Ok(Self::decode(&bytes)),
+            None => Ok((!NOTES.is_damaged(memory)?).then(Self::default)),
+        }
     }
 
-    fn decode(bytes: &[u8]) -> Self {
+    fn decode(bytes: &[u8]) -> Option<Self> {
         let (words, rest) = bytes.as_chunks::<4>();
-        let (&[boot, bites, reset], &[latch]) = (words, rest) else { return Self::default() };
+        let (&[boot, bites, reset, waiting, cut_off], &[latch]) = (words, rest) else { return None };
         let latch = match latch {
             0 => None,
             1 => Some(Latch::Withdrawn),
@@ -195,16 +206,21 @@ impl Notes {
             // A number that is not known is a reason, too.
             _ => Some(Latch::Watchdog),
         };
-        let [boot, bites, reset] = [boot, bites, reset].map(u32::from_le_bytes);
-        Self { boot, bites, kept: Kept { reset, latch } }
+        let [boot, bites, reset, waiting, cut_off] = [boot, bites, reset, waiting, cut_off].map(u32::from_le_bytes);
+        Some(Self { boot, bites, kept: Kept { reset, latch }, waiting, cut_off })
     }
 
-    /// Reads them, counts a start and writes them back. `None` if the memory does not keep it: then this start has no
-    /// number, and nothing heats.
+    /// Reads them, counts a start and what was lost with the one before, and writes them back; a start by the watchdog
+    /// waits for a person from that moment on, whatever comes next. `None` if the memory does
+    /// not keep it: then this start has no number, and nothing heats.
     pub fn begin<M: Memory>(memory: &mut M, by_watchdog: bool) -> Option<Self> {
-        let mut notes = Self::load(memory).ok()?;
+        let mut notes = Self::load(memory).ok()??;
+        notes.cut_off = notes.cut_off.saturating_add(core::mem::take(&mut notes.waiting));
         notes.boot = notes.boot.checked_add(1)?;
-        notes.bites = notes.bites.saturating_add(by_watchdog.into());
+        if by_watchdog {
+            notes.bites = notes.bites.saturating_add(1);
+            notes.kept.latch = notes.kept.latch.or(Some(Latch::Watchdog));
+        }
         notes.save(memory).ok()?.then_some(notes)
     }
 }
@@ -254,12 +270,12 @@ mod tests {
         }
 
         #[test]
-        fn notes_read_back(boot: u32, bites: u32, reset: u32, latch in 0_usize..4) {
+        fn notes_read_back(boot: u32, bites: u32, reset: u32, waiting: u32, cut_off: u32, latch in 0_usize..4) {
             let latch = [None, Some(Latch::Withdrawn), Some(Latch::Limit), Some(Latch::Watchdog)][latch];
-            let notes = Notes { boot, bites, kept: Kept { reset, latch } };
+            let notes = Notes { boot, bites, kept: Kept { reset, latch }, waiting, cut_off };
             let mut cells = Cells::empty();
             prop_assert_eq!(notes.save(&mut cells), Ok(true));
-            prop_assert_eq!(Notes::load(&mut cells), Ok(notes));
+            prop_assert_eq!(Notes::load(&mut cells), Ok(Some(notes)));
         }
     }
 
@@ -274,11 +290,39 @@ mod tests {
                     assert!(notes.boot > last);
                     last = notes.boot;
                     assert_eq!(notes.bites, u32::from(cut >= 4));
+                    assert_eq!(notes.kept.latch, (cut >= 4).then_some(Latch::Watchdog));
                 }
                 None => assert_eq!(cut % 2, 1),
             }
         }
         assert!(last >= 40);
+    }
+
+    #[test]
+    fn what_waited_when_a_start_ended_is_counted_by_the_next_and_no_more_than_once() {
+        let mut cells = Cells::empty();
+        let first = Notes::begin(&mut cells, false).unwrap();
+        Notes { waiting: 64, ..first }.save(&mut cells).unwrap();
+        Notes { waiting: 256, ..first }.save(&mut cells).unwrap();
+        for _ in 0..2 {
+            let next = Notes::begin(&mut cells, false).unwrap();
+            assert_eq!((next.waiting, next.cut_off), (0, 256));
+        }
+    }
+
+    /// Numbers that begin anew would let old permits count, and a forgotten latch heat return.
+    #[test]
+    fn notes_that_cannot_be_read_any_more_give_no_number() {
+        let mut cells = Cells::empty();
+        for _ in 0..2 {
+            Notes::begin(&mut cells, false).unwrap();
+        }
+        for slot in [0, 256] {
+            cells.bytes[512 + slot + 8] ^= 0x10;
+        }
+        assert_eq!(Notes::begin(&mut cells, false), None);
+        assert_eq!(NOTES.save(&mut cells, b"of another layout"), Ok(true));
+        assert_eq!(Notes::begin(&mut cells, false), None);
     }
 
     #[test]

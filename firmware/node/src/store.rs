@@ -53,6 +53,17 @@ impl Pair {
         Ok(self.newest(memory)?.map(|(_, _, payload)| payload))
     }
 
+    /// Whether something stood there that can no longer be read. A cut while the very first was written is none: that
+    /// goes into the first slot, and the sound one is never written over.
+    ///
+    /// # Errors
+    /// The memory's.
+    pub fn is_damaged<M: Memory>(&self, memory: &mut M) -> Result<bool, M::Error> {
+        let mut magic = [0; MAGIC.len()];
+        memory.read(self.at + SLOT, &mut magic)?;
+        Ok(magic == MAGIC && self.newest(memory)?.is_none())
+    }
+
     /// Writes into the older slot, then reads it back; returns whether it stands there.
     ///
     /// # Errors
@@ -171,6 +182,32 @@ pub(crate) mod tests {
             // And it goes on from there.
             assert_eq!(PAIR.save(&mut cells, b"next"), Ok(true));
             assert_eq!(PAIR.load(&mut cells).unwrap().unwrap(), b"next");
+        }
+    }
+
+    #[test]
+    fn what_once_stood_there_and_does_not_any_more_is_damaged_and_a_cut_is_not() {
+        for cut in 0..64 {
+            let mut cells = Cells::empty();
+            assert_eq!(PAIR.is_damaged(&mut cells), Ok(false));
+            cells.power = cut;
+            for payload in [&b"first"[..], b"second", b"third"] {
+                // As far as the power lasts.
+                if PAIR.save(&mut cells, payload).is_err() {
+                    break;
+                }
+            }
+            cells.power = usize::MAX;
+            assert_eq!(PAIR.is_damaged(&mut cells), Ok(false), "cut after {cut}");
+            for (saved, slot) in [(&b"one"[..], 0), (b"two", 1)] {
+                assert_eq!(PAIR.save(&mut cells, saved), Ok(true));
+                assert_eq!(PAIR.save(&mut cells, saved), Ok(true));
+                cells.bytes[512 + slot * SLOT as usize + 9] ^= 1;
+                assert_eq!(PAIR.is_damaged(&mut cells), Ok(false), "one slot is sound");
+                cells.bytes[512 + (1 - slot) * SLOT as usize + 9] ^= 1;
+                assert_eq!(PAIR.is_damaged(&mut cells), Ok(true));
+                assert_eq!(PAIR.load(&mut cells), Ok(None));
+            }
         }
     }
 

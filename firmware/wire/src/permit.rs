@@ -160,7 +160,7 @@ impl fmt::Display for HeatOff {
             Self::ProbeImplausible => "a probe of the node says what cannot be",
             Self::Hung => "the node's program hangs",
             Self::SupplyLow => "the node's supply is low",
-            Self::Memory => "the node cannot read its settings",
+            Self::Memory => "the node's memory does not keep what it must",
             Self::Nothing => "the leave to heat leaves it nothing",
         })
     }

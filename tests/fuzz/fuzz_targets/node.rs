@@ -69,7 +69,7 @@ fuzz_target!(|bytes: &[u8]| {
     assert!(wire::read_proof(bytes, "oak-node", &[1; 32]).is_none());
     assert!(node::settings::Notes::begin(&mut Given(bytes), false).is_none());
     for topic in ["warmend/oak-node/stored", "warmend/oak-node/permit"] {
-        let order = orders::read(("warmend", "oak-node", 7), Some(&[1; 32]), topic, bytes);
+        let order = orders::read(("warmend", "oak-node", Some(7)), Some(&[1; 32]), topic, bytes);
         assert!(!matches!(order, orders::Order::Permit(Ok(_))));
     }
 });

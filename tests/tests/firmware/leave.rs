@@ -42,6 +42,9 @@ fn heat_comes_on_leave_ends_in_a_danger_and_returns_by_a_person_only() {
     board.hang(false);
     pad_becomes(&mut board, false, SOON);
     board.logs("by watchdog true");
+    let hung = board.logged_at_ms("hanging");
+    let opened = board.log().lines().filter(|line| line.ends_with("the switch is open")).filter_map(at_ms).next_back();
+    println!("hung at {hung:?}, the switch opened at {opened:?} ms");
     wait("a person is waited for", SOON, || waits(&daemon).then_some(()));
     reset(&daemon);
     pad_becomes(&mut board, true, SOON);

@@ -1,8 +1,10 @@
 //! The node's firmware on emulated boards, against the daemon with its own broker.
+mod faults;
 mod flashed;
 mod foreign;
 mod leave;
 mod outages;
+mod welded;
 
 use node::settings::{Name, Settings};
 use std::path::Path;
@@ -66,6 +68,11 @@ fn pad_becomes(board: &mut Board, closed: bool, limit: Duration) {
 
 fn waits(daemon: &Daemon) -> bool {
     daemon.now()["nests"][0]["leave"][0]["waits"] == true
+}
+
+/// Why the node says that it does not heat.
+fn off(daemon: &Daemon) -> String {
+    daemon.now()["nests"][0]["leave"][0]["off"].as_str().unwrap_or_default().to_owned()
 }
 
 /// A person resets it, as soon as the daemon lets them.

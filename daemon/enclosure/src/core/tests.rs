@@ -227,6 +227,21 @@ fn asking_changes_nothing() {
     assert_eq!(asked.core.nest(0, asked.at()), left.core.nest(0, left.at()));
 }
 
+/// Looking back needs what is believed, not what was raised.
+#[test]
+fn a_core_that_judges_nothing_believes_the_same() {
+    let (mut judged, mut unjudged) = (Bench::new(), Bench::new());
+    unjudged.core = unjudged.core.clone().unjudged();
+    for b in [&mut judged, &mut unjudged] {
+        b.minutes(120, Some(22.0));
+        b.minutes(3, Some(44.0));
+    }
+    let believed = |b: &Bench| b.core.nest(0, b.at()).map(|now| (now.profile, now.brood_c, now.room_c));
+    assert_eq!(believed(&judged), believed(&unjudged));
+    assert_eq!((judged.raised.is_empty(), unjudged.raised.is_empty()), (false, true));
+    assert!(unjudged.core.alarms().next().is_none() && unjudged.core.wake_at().is_none());
+}
+
 #[test]
 fn a_profile_reaches_from_end_to_end_and_is_finite() {
     let mut b = Bench::new();

@@ -100,14 +100,15 @@ pub(super) const fn own(alarm: Alarm) -> Words {
             brood: "Unknown while no reading arrives. That is not the same as well.",
         },
         Alarm::HistoryFailing => Words {
-            what: "nothing can be stored any more",
-            short: "nothing stored",
-            first: "Free some disk space",
+            what: "history is not kept as it should be",
+            short: "history fails",
+            first: "Look at its disk",
             steps: &[
                 "See whether the disk of the machine that watches is full or failing.",
                 "Judging and messages go on meanwhile, and nodes keep their readings.",
+                "If a damaged file was set aside, copy that and a backup (warmend export --backup) to another disk.",
             ],
-            sure: "Certain: writing failed.",
+            sure: "Certain: writing failed, or what was written is damaged.",
             brood: "Nothing is known to be wrong with the brood.",
         },
         Alarm::NoticeFailing => Words {

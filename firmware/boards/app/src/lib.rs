@@ -21,7 +21,7 @@ use node::decide::Bounds;
 use node::guard::{Begun, Guard};
 use node::outbox::{ABSENT, Channel, Outbox, Sample};
 use node::probe::any::Seek;
-use node::probe::{Probe, Said};
+use node::probe::{Alone, Nothing, Probe, Said};
 use node::schedule::{Schedule, seed_of};
 use node::settings::{Notes, Settings};
 use node::store::Memory;
@@ -55,9 +55,13 @@ const NO_SIGNAL: i32 = i32::MIN;
 
 /// One probe, of `K` kinds that may hang there, and what its numbers are called.
 #[derive(Debug)]
-pub struct Place<const K: usize> {
-    /// The probe.
+pub struct Place<const K: usize, W = Nothing> {
+    /// The probe on the bus.
     pub probe: Seek<K>,
+    /// The one on a line of its own that may be there instead.
+    pub alone: Option<W>,
+    /// Whether it is that one: then it is, until the next start.
+    pub is_alone: bool,
     /// The channel of its temperature.
     pub celsius: usize,
     /// The channel of its humidity, if it has one.
@@ -138,21 +142,24 @@ impl<const P: usize, const C: usize, const N: usize> Node<P, C, N> {
     }
 
     /// Reads the probes turn by turn, and notes in `memory` what must outlive a restart.
-    pub async fn read<const K: usize, B: I2c, M: Memory>(
+    pub async fn read<const K: usize, W: Alone, B: I2c, M: Memory>(
         &self,
         bus: &mut B,
-        places: &mut [Place<K>; P],
+        places: &mut [Place<K, W>; P],
         memory: &mut M,
     ) -> ! {
         let mut schedule = Schedule::new(u32::from(self.settings.every_s) * 1000, seed_of(&self.settings.node));
+        let mut notes = self.notes;
         loop {
             let taken = self.turn(bus, places).await;
+            let mut keeps = true;
             let said = self.guard(|guard| guard.verdict().err());
             let next = schedule.next(now());
             while now() < next {
                 let look = (next - now()).min(LOOK_EVERY_MS);
                 Timer::after(Duration::from_millis(look)).await;
-                self.note(memory);
+                // One that does not keep it is asked once a turn: flash wears by being asked.
+                keeps = keeps && self.note(&mut notes, memory);
                 let changed = self.guard(|guard| guard.verdict().err()) != said;
                 if changed && now() >= taken + OUT_OF_TURN_MS {
                     break;
@@ -161,10 +168,10 @@ impl<const P: usize, const C: usize, const N: usize> Node<P, C, N> {
         }
     }
 
-    async fn turn<const K: usize, B: I2c>(&self, bus: &mut B, places: &mut [Place<K>; P]) -> Millis {
+    async fn turn<const K: usize, W: Alone, B: I2c>(&self, bus: &mut B, places: &mut [Place<K, W>; P]) -> Millis {
         let mut values = [ABSENT; C];
         for (i, place) in places.iter_mut().enumerate() {
-            let said = measure(&mut place.probe, bus).await;
+            let said = measure(place, bus).await;
             self.guard(|guard| guard.probe(i, now(), said.map(|said| said.centi_c)));
             match said {
                 Ok(said) => {
@@ -182,26 +189,50 @@ impl<const P: usize, const C: usize, const N: usize> Node<P, C, N> {
         taken
     }
 
-    fn note<M: Memory>(&self, memory: &mut M) {
-        let (Some(mut notes), Some(kept)) = (self.notes, self.guard(Guard::take_changed)) else { return };
-        notes.kept = kept;
-        match notes.save(memory) {
-            Ok(true) => (self.log)(format_args!("noted {kept:?}")),
-            _ => (self.log)(format_args!("NOT noted {kept:?}")),
+    /// Notes what changed; returns whether the memory keeps it.
+    fn note<M: Memory>(&self, notes: &mut Option<Notes>, memory: &mut M) -> bool {
+        let Some(noted) = notes else { return true };
+        let (changed, waiting) = (self.guard(Guard::take_changed), self.outbox(|outbox| outbox.waiting()));
+        if changed.is_none() && waiting == noted.waiting {
+            return true;
         }
+        let next = Notes { kept: changed.unwrap_or(noted.kept), waiting, ..*noted };
+        let keeps = matches!(next.save(memory), Ok(true));
+        if keeps {
+            *noted = next;
+        } else if changed.is_some() {
+            self.guard(Guard::not_kept);
+        }
+        let how = if keeps { "noted" } else { "NOT noted" };
+        (self.log)(format_args!("{how} {:?}, {waiting} readings wait", next.kept));
+        keeps
     }
 }
 
 /// Asks a probe; where it is not known yet which one hangs there, each kind that may.
-async fn measure<const K: usize, B: I2c>(probe: &mut Seek<K>, bus: &mut B) -> Result<Said, Fault> {
+async fn measure<const K: usize, W: Alone, B: I2c>(place: &mut Place<K, W>, bus: &mut B) -> Result<Said, Fault> {
     let mut said = Err(Fault::Silent);
-    for _ in 0..probe.tries() {
-        said = ask(probe, bus).await;
+    let tries = if place.is_alone { 0 } else { place.probe.tries() };
+    for _ in 0..tries {
+        said = ask(&mut place.probe, bus).await;
         if said.is_ok() {
-            break;
+            return said;
         }
     }
-    said
+    match place.alone.as_mut().filter(|_| !place.probe.is_found()) {
+        Some(alone) => {
+            said = ask_alone(alone).await;
+            place.is_alone |= said.is_ok();
+            said
+        }
+        None => said,
+    }
+}
+
+async fn ask_alone<W: Alone>(alone: &mut W) -> Result<Said, Fault> {
+    alone.start()?;
+    Timer::after(Duration::from_millis(W::WAIT_MS.into())).await;
+    alone.fetch()
 }
 
 async fn ask<B: I2c>(probe: &mut impl Probe, bus: &mut B) -> Result<Said, Fault> {

@@ -12,7 +12,7 @@ use embassy_time::{Duration, Timer, with_timeout};
 use minimq::{Buffers, ConfigBuilder, Connection, Io, Publication, QoS, Session, TopicFilter, Will};
 use node::health::Health;
 use node::orders::{self, Order, Topic};
-use node::outbox::Pack;
+use node::outbox::{PACK_BYTES, Pack};
 use node::schedule::{Backoff, seed_of};
 use wire::{Base, Entry, JsonWriter, Name, PROOF_ROOM, Payload, write_proof};
 
@@ -24,8 +24,6 @@ const CONNECT: Duration = Duration::from_secs(10);
 const KEEP_ALIVE_S: u16 = 10;
 /// The outbox is asked at least so often.
 const ASK_EVERY: Duration = Duration::from_secs(1);
-/// Largest pack: eight samples of five channels, 55 bytes each, and header, health and proof.
-const PACK_BYTES: usize = 2800;
 /// Largest message to a node.
 const HEARD_BYTES: usize = 512;
 
@@ -157,6 +155,10 @@ impl<const P: usize, const C: usize, const N: usize> Node<P, C, N> {
         if said && pack.is_new && pack.seq == 1 {
             (self.log)(format_args!("said for the first time"));
         }
+        if said && self.notes.is_none() {
+            // A start without number gets no receipts: what was said has to do.
+            self.outbox(|outbox| outbox.receipt(pack.seq.into(), now()));
+        }
         said
     }
 
@@ -164,13 +166,14 @@ impl<const P: usize, const C: usize, const N: usize> Node<P, C, N> {
         let notes = self.notes.unwrap_or_default();
         let mut out = JsonWriter::new(buffer).ok()?;
         out.reserve(PROOF_ROOM).ok()?;
-        let about = (topics.base.as_str(), notes.boot, now());
+        let about = (topics.base.as_str(), self.notes.map(|notes| notes.boot), now());
         self.outbox(|outbox| outbox.write(&mut out, pack, about, &self.channels)).ok()?;
         let lost = self.outbox(|outbox| outbox.lost());
         let health = self.guard(|guard| Health {
             up_ms: now(),
             bites: notes.bites,
             lost,
+            cut_off: notes.cut_off,
             refused: guard.refused(),
             reset: guard.kept().reset,
             heat_off: guard.verdict().err(),
@@ -195,7 +198,7 @@ impl<const P: usize, const C: usize, const N: usize> Node<P, C, N> {
 
     fn hear(&self, topic: &str, payload: &[u8]) {
         let settings = &self.settings;
-        let me = (settings.prefix.as_str(), settings.node.as_str(), self.notes.unwrap_or_default().boot);
+        let me = (settings.prefix.as_str(), settings.node.as_str(), self.notes.map(|notes| notes.boot));
         match orders::read(me, settings.key.as_ref(), topic, payload) {
             Order::Stored(upto) => self.outbox(|outbox| outbox.receipt(upto, now())),
             Order::Permit(read) => match self.guard(|guard| guard.permit(read).map(|()| guard.lease_ends())) {

@@ -21,13 +21,12 @@ pub const CHANNELS: [Channel; 5] = [
     Channel { name: "pad", kind: Kind::Duty },
 ];
 
-/// The places, nothing found yet. The kinds with a check of their own are asked first.
+/// The places, nothing found yet, with a line for each that has one. The kinds with a check of their own are asked first.
 #[must_use]
-pub const fn places() -> [Place<KINDS>; PLACES] {
-    [
-        Place { probe: one_of(0x44, 0x76, 0x48), celsius: 0, humidity: Some(1) },
-        Place { probe: one_of(0x45, 0x77, 0x49), celsius: 2, humidity: Some(3) },
-    ]
+pub fn places<W>([warm, cool]: [Option<W>; PLACES]) -> [Place<KINDS, W>; PLACES] {
+    let place =
+        |probe, alone, celsius, humidity| Place { probe, alone, is_alone: false, celsius, humidity: Some(humidity) };
+    [place(one_of(0x44, 0x76, 0x48), warm, 0, 1), place(one_of(0x45, 0x77, 0x49), cool, 2, 3)]
 }
 
 const fn one_of(sht: u8, bme280: u8, lm75: u8) -> Seek<KINDS> {

@@ -32,6 +32,7 @@ use esp_radio::wifi::{AuthenticationMethodConfig, Config as RadioConfig, Interfa
 use esp_storage::FlashStorage;
 use memory::Flash;
 use node::outbox::Outbox;
+use node::probe::Nothing;
 use node::radio::Radio;
 use node::settings::{Notes, RADIO, SETTINGS, Settings};
 use static_cell::StaticCell;
@@ -155,7 +156,7 @@ fn tick() {
 
 #[embassy_executor::task]
 async fn read(node: &'static Board, mut bus: Bus, mut flash: Flash) {
-    node.read(&mut bus, &mut places(), &mut flash).await;
+    node.read(&mut bus, &mut places::<Nothing>([None, None]), &mut flash).await;
 }
 
 #[embassy_executor::task]

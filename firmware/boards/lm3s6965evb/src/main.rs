@@ -13,7 +13,7 @@ use core::sync::atomic::{AtomicBool, Ordering};
 
 use app::{Node, Place};
 use bus::Bus;
-use cortex_m_rt::{entry, exception};
+use cortex_m_rt::{ExceptionFrame, entry, exception};
 use critical_section::Mutex;
 use embassy_executor::Spawner;
 use embassy_executor::raw::Executor;
@@ -23,6 +23,7 @@ use embedded_hal::delay::DelayNs;
 use ethernet::Ethernet;
 use node::at24::At24;
 use node::outbox::{Channel, Kind, Outbox};
+use node::probe::Nothing;
 use node::probe::any::{Any, Seek};
 use node::probe::lm75::{Bits, Lm75};
 use node::settings::{Notes, SETTINGS, Settings};
@@ -151,6 +152,14 @@ fn SysTick() {
     }
 }
 
+/// What the chip cannot go on from; the watchdog starts it anew.
+#[exception]
+unsafe fn HardFault(_: &ExceptionFrame) -> ! {
+    r::PAD.write(0);
+    log(format_args!("faulted, the switch is open"));
+    halt()
+}
+
 #[exception]
 unsafe fn DefaultHandler(irq: i16) {
     if irq == ethernet::IRQ {
@@ -182,11 +191,11 @@ async fn beat(node: &'static Board) {
 
 #[embassy_executor::task]
 async fn read(node: &'static Board, mut bus: Bus, mut eeprom: Eeprom) {
-    let probe = |address| Seek::new([Any::Lm75(Lm75::new(address, Bits::Twelve))]);
-    let mut places = [
-        Place { probe: probe(0x48), celsius: 0, humidity: None },
-        Place { probe: probe(0x49), celsius: 1, humidity: None },
-    ];
+    let place = |address, celsius| {
+        let probe = Seek::new([Any::Lm75(Lm75::new(address, Bits::Twelve))]);
+        Place { probe, alone: None::<Nothing>, is_alone: false, celsius, humidity: None }
+    };
+    let mut places = [place(0x48, 0), place(0x49, 1)];
     node.read(&mut bus, &mut places, &mut eeprom).await;
 }
 
@@ -200,7 +209,8 @@ async fn speak(node: &'static Board, stack: Stack<'static>, seed: u32) {
     node.speak(stack, seed).await;
 }
 
-/// What tests tell the node over the second line: `h` hangs the program, `H` the whole chip.
+/// What tests tell the node over the second line: `h` hangs the program, `H` the whole chip, `f` is
+/// an instruction that it has not, `t` asks for its time.
 #[embassy_executor::task]
 async fn trial() {
     loop {
@@ -219,6 +229,11 @@ async fn trial() {
                         cortex_m::asm::nop();
                     }
                 }
+                b'f' => {
+                    log(format_args!("faulting"));
+                    cortex_m::asm::udf();
+                }
+                b't' => log(format_args!("asked for the time")),
                 _ => {}
             }
         }
@@ -239,8 +254,10 @@ impl core::fmt::Write for Log {
 }
 
 fn log(what: Arguments<'_>) {
-    // A log that fails has nobody to tell.
-    let _ = writeln!(Log, "[{} ms] {what}", time::now());
+    // A line stays whole: the timer's interrupt has something to say, too. A log that fails has nobody to tell.
+    critical_section::with(|_| {
+        let _ = writeln!(Log, "[{} ms] {what}", time::now());
+    });
 }
 
 /// Opens the switch and waits for the watchdog.

@@ -9,24 +9,25 @@ use core::fmt::{Arguments, Write as _};
 use app::Node;
 use app::places::{CHANNELS, PLACES, places};
 use cortex_m::peripheral::syst::SystClkSource;
-use cortex_m_rt::exception;
+use cortex_m_rt::{ExceptionFrame, exception};
 use critical_section::Mutex;
 use embassy_executor::Spawner;
 use embassy_net::{Config, Runner, Stack, StackResources};
 use embassy_net_wiznet::chip::W5500;
 use embassy_net_wiznet::{Device, Runner as ChipRunner, State};
-use embassy_rp::gpio::{Input, Level, Output, Pull};
+use embassy_rp::gpio::{Input, Level, Output, OutputOpenDrain, Pin, Pull};
 use embassy_rp::i2c::{self, I2c};
 use embassy_rp::peripherals::{DMA_CH0, DMA_CH1, I2C1, PIN_15, SPI0};
 use embassy_rp::spi::{self, Spi};
 use embassy_rp::uart::{self, UartTx};
 use embassy_rp::watchdog::{ResetReason, Watchdog};
-use embassy_rp::{Peri, bind_interrupts, clocks, dma};
-use embassy_time::{Delay, Duration, Instant};
+use embassy_rp::{Peri, bind_interrupts, clocks, dma, pac};
+use embassy_time::{Delay, Duration, Instant, Timer};
 use embedded_hal_bus::i2c::RefCellDevice;
 use embedded_hal_bus::spi::ExclusiveDevice;
 use node::at24::At24;
 use node::outbox::Outbox;
+use node::probe::ds18b20::{self, Quiet};
 use node::schedule::seed_of;
 use node::settings::{Notes, SETTINGS, Settings};
 use node::store::Memory;
@@ -42,6 +43,7 @@ const CHANNELS_MANY: usize = CHANNELS.len();
 type Board = Node<PLACES, CHANNELS_MANY, ROOM>;
 type Bus = RefCellDevice<'static, I2c<'static, I2C1, i2c::Blocking>>;
 type Eeprom = At24<Bus, Delay>;
+type Line = ds18b20::Wire<OutputOpenDrain<'static>, Delay, Masked>;
 type Wire = ExclusiveDevice<Spi<'static, SPI0, spi::Async>, Output<'static>, Delay>;
 type Chip = ChipRunner<'static, W5500, Wire, Input<'static>, Output<'static>>;
 
@@ -49,6 +51,14 @@ type Chip = ChipRunner<'static, W5500, Wire, Input<'static>, Output<'static>>;
 const TICKS_PER_S: u32 = 100;
 /// The watchdog bites after so long, s; 8 is the most that it can.
 const WATCHDOG_S: u64 = 4;
+/// Stands in the scratch register that the boot ROM writes when it is its watchdog that restarts the chip, as after
+/// flashing: only a bite in the midst of this program leaves the mark.
+const RUNNING: u32 = 0x5EED_CAFE;
+const MARK_AT: usize = 4;
+/// A board that cannot do its work tries anew so seldom: each start is a write to its memory, s.
+const ANEW_S: u64 = 600;
+/// And feeds its watchdog meanwhile so often, s.
+const FEED_EVERY_S: u64 = 2;
 /// The wire to the chip, Hz: it bears 33 MHz on any board.
 const WIRE_HZ: u32 = 20_000_000;
 /// Bytes that are set aside for settings.
@@ -96,8 +106,13 @@ async fn main(spawner: Spawner) {
     let serial = UartTx::new_blocking(chip.UART0, chip.PIN_0, uart::Config::default());
     critical_section::with(|cs| LOG.borrow_ref_mut(cs).replace(serial));
     let mut watchdog = Watchdog::new(chip.WATCHDOG);
-    let by_watchdog = watchdog.reset_reason() == Some(ResetReason::TimedOut);
+    let (by_watchdog, by_brown_out) = began(&mut watchdog);
     watchdog.start(Duration::from_secs(WATCHDOG_S));
+    // Before a start is counted: a board that waits for its settings must not wear its memory out.
+    let settings = SETTINGS.load(&mut Written::find()).ok().flatten();
+    let Some(settings) = settings.and_then(|bytes| Settings::decode(&bytes).ok()) else {
+        idle(watchdog, "no settings: write them first").await
+    };
 
     static BUS: StaticCell<RefCell<I2c<'static, I2C1, i2c::Blocking>>> = StaticCell::new();
     let bus = I2c::new_blocking(chip.I2C1, chip.PIN_7, chip.PIN_6, i2c::Config::default());
@@ -105,16 +120,11 @@ async fn main(spawner: Spawner) {
     let mut eeprom = At24::new(RefCellDevice::new(bus), Delay, 0x50);
     let notes = Notes::begin(&mut eeprom, by_watchdog);
     log(format_args!("start {:?} by watchdog {by_watchdog}", notes.map(|notes| notes.boot)));
-    let settings = SETTINGS.load(&mut Written::find()).ok().flatten();
-    let Some(settings) = settings.and_then(|bytes| Settings::decode(&bytes).ok()) else {
-        log(format_args!("no settings: write them first"));
-        halt();
-    };
     // Which boot it is makes the ports of one start other than those of the last.
     let name = seed_of(&settings.node);
     let seed = name ^ notes.unwrap_or_default().boot.wrapping_mul(0x9E37_79B9);
     let node: &'static Board =
-        NODE.init_with(|| Node::new(settings, notes, (CHANNELS, &OUTBOX), (by_watchdog, false), log));
+        NODE.init_with(|| Node::new(settings, notes, (CHANNELS, &OUTBOX), (by_watchdog, by_brown_out), log));
     watch_over(node, pad);
 
     let mut wire_config = spi::Config::default();
@@ -130,23 +140,40 @@ async fn main(spawner: Spawner) {
     let Ok(wire) = ExclusiveDevice::new(wire, select, Delay);
     let Ok((device, runner)) = embassy_net_wiznet::new([2, 0x57, a, b, c, d], state, wire, interrupt, reset).await
     else {
-        log(format_args!("the Ethernet chip does not answer"));
-        halt();
+        idle(watchdog, "the Ethernet chip does not answer").await
     };
     static RESOURCES: StaticCell<StackResources<3>> = StaticCell::new();
     let resources = RESOURCES.init(StackResources::new());
     let (stack, network_runner) = embassy_net::new(device, Config::dhcpv4(Default::default()), resources, seed.into());
     let tasks = [
-        read(node, bus, eeprom).map(|task| spawner.spawn(task)),
+        read(node, bus, [line(chip.PIN_2), line(chip.PIN_3)], eeprom).map(|task| spawner.spawn(task)),
         ethernet(runner).map(|task| spawner.spawn(task)),
         network(network_runner).map(|task| spawner.spawn(task)),
         speak(node, stack, seed).map(|task| spawner.spawn(task)),
     ];
     if tasks.iter().any(Result::is_err) {
-        log(format_args!("a task does not start"));
-        halt();
+        idle(watchdog, "a task does not start").await
     }
     node.beat(|| watchdog.feed(Duration::from_secs(WATCHDOG_S))).await
+}
+
+/// Whether the watchdog or a low supply began this start. The chip's brown-out detector resets it as switching on does,
+/// and leaves the same trace: each such start counts as a low supply, which has to settle.
+fn began(watchdog: &mut Watchdog) -> (bool, bool) {
+    let bitten = watchdog.reset_reason() == Some(ResetReason::TimedOut) && watchdog.get_scratch(MARK_AT) == RUNNING;
+    watchdog.set_scratch(MARK_AT, RUNNING);
+    (bitten, pac::VREG_AND_CHIP_RESET.chip_reset().read().had_por())
+}
+
+/// Says again and again what is the matter, and after a while tries anew; the switch stays open.
+async fn idle(mut watchdog: Watchdog, what: &str) -> ! {
+    for _ in 0..ANEW_S / FEED_EVERY_S {
+        log(format_args!("{what}"));
+        watchdog.feed(Duration::from_secs(WATCHDOG_S));
+        Timer::after(Duration::from_secs(FEED_EVERY_S)).await;
+    }
+    watchdog.trigger_reset();
+    halt()
 }
 
 /// Begins to ask the guard in the timer interrupt.
@@ -161,6 +188,12 @@ fn watch_over(node: &'static Board, pad: Output<'static>) {
     timer.enable_interrupt();
 }
 
+/// What the chip cannot go on from; the watchdog starts it anew.
+#[exception]
+unsafe fn HardFault(_: &ExceptionFrame) -> ! {
+    halt()
+}
+
 #[exception]
 fn SysTick() {
     critical_section::with(|cs| {
@@ -170,9 +203,30 @@ fn SysTick() {
     });
 }
 
+/// Keeps interrupts out, the guard's as well: for a slot of a wire, 75 µs at most.
+struct Masked;
+
+impl Quiet for Masked {
+    fn quietly<T>(f: impl FnOnce() -> T) -> T {
+        critical_section::with(|_| f())
+    }
+}
+
+/// A wire for one DS18B20; the pin's own pull-up keeps it from floating where there is none.
+fn line(pin: Peri<'static, impl Pin>) -> Option<Line> {
+    let mut pin = OutputOpenDrain::new(pin, Level::High);
+    pin.set_pullup(true);
+    Some(Line::new(pin, Delay))
+}
+
 #[embassy_executor::task]
-async fn read(node: &'static Board, bus: &'static RefCell<I2c<'static, I2C1, i2c::Blocking>>, mut eeprom: Eeprom) {
-    node.read(&mut RefCellDevice::new(bus), &mut places(), &mut eeprom).await;
+async fn read(
+    node: &'static Board,
+    bus: &'static RefCell<I2c<'static, I2C1, i2c::Blocking>>,
+    lines: [Option<Line>; PLACES],
+    mut eeprom: Eeprom,
+) {
+    node.read(&mut RefCellDevice::new(bus), &mut places(lines), &mut eeprom).await;
 }
 
 #[embassy_executor::task]

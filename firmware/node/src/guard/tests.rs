@@ -99,6 +99,9 @@ fn after_a_withdrawal_only_a_persons_reset_lets_heat_return() {
     assert_eq!(second(&mut again, 5), Ok(1000));
     assert_eq!(again.take_changed(), Some(Kept { reset: 4, latch: None }));
     assert_eq!(again.take_changed(), None);
+    // A memory that did not take it is asked again.
+    again.not_kept();
+    assert_eq!(again.take_changed(), Some(Kept { reset: 4, latch: None }));
 }
 
 #[test]

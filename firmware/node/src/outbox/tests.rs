@@ -24,7 +24,7 @@ impl Daemon {
     fn take(&mut self, outbox: &Small, pack: &Pack, now_ms: u64) {
         let mut buffer = [0; 1024];
         let mut out = JsonWriter::new(&mut buffer).unwrap();
-        outbox.write(&mut out, pack, ("oak-node:", 7, now_ms), &CHANNELS).unwrap();
+        outbox.write(&mut out, pack, ("oak-node:", Some(7), now_ms), &CHANNELS).unwrap();
         let mut header = Header::default();
         let mut times = Vec::new();
         for record in wire::decode(out.finish()) {
@@ -58,12 +58,18 @@ fn a_reading_is_kept_until_its_receipt_and_sent_with_its_true_time() {
     let text = |outbox: &Small, pack: &Pack, now| {
         let mut buffer = [0; 512];
         let mut out = JsonWriter::new(&mut buffer).unwrap();
-        outbox.write(&mut out, pack, ("oak-node:", 7, now), &CHANNELS).unwrap();
+        outbox.write(&mut out, pack, ("oak-node:", Some(7), now), &CHANNELS).unwrap();
         std::str::from_utf8(out.finish()).unwrap().to_string()
     };
     let head = r#"[{"bn":"oak-node:","n":"seq","u":"count","v":1},{"n":"boot","u":"count","v":7},{"n":"from","u":"count","v":1}"#;
     let now = String::from(head) + r#",{"n":"warm","u":"Cel","v":27.25},{"n":"pad","u":"/","v":0.4}]"#;
     assert_eq!(text(&outbox, &pack, 5000), now);
+    // A start without number says no number, so that nobody takes the pack for one of an earlier such start.
+    let mut buffer = [0; 512];
+    let mut out = JsonWriter::new(&mut buffer).unwrap();
+    outbox.write(&mut out, &pack, ("oak-node:", None, 5000), &CHANNELS).unwrap();
+    let nameless = r#"[{"bn":"oak-node:","n":"warm","u":"Cel","v":27.25},{"n":"pad","u":"/","v":0.4}]"#;
+    assert_eq!(std::str::from_utf8(out.finish()).unwrap(), nameless);
     // No receipt: it goes again, with the same number, and says how long ago it was.
     let again = outbox.next_pack(5000 + PATIENCE_MS).unwrap();
     assert_eq!((again.seq, again.is_new), (1, false));
@@ -111,6 +117,66 @@ fn an_outage_that_fits_loses_nothing_and_a_longer_one_loses_detail_of_the_older_
             assert!(pair[1] - pair[0] <= 120_000.max((end - pair[0]) / 4), "{pair:?} of {end}");
         }
     }
+}
+
+/// A pack that did not fit would be tried for ever, and hold up all behind it.
+#[test]
+fn the_longest_pack_of_five_channels_fits_its_room_with_health_and_proof() {
+    let channel = |name, kind| Channel { name, kind };
+    let (celsius, humidity) = (Kind::Celsius, Kind::Humidity);
+    let channels = [
+        channel("warm", celsius),
+        channel("warm", humidity),
+        channel("cool", celsius),
+        channel("cool", humidity),
+        channel("pad", Kind::Duty),
+    ];
+    let mut outbox = std::boxed::Box::new(Outbox::<ROOM, 5>::new());
+    for _ in 0..PER_PACK {
+        outbox.push(Sample { at_ds: 1, values: [-12_345; 5] });
+    }
+    let pack = Pack { seq: u32::MAX, from: u32::MAX, ..outbox.next_pack(0).unwrap() };
+    let (node, now) = ("n".repeat(crate::settings::NAME_MAX), Millis::from(u32::MAX) * 100 + 1);
+    let mut buffer = [0; PACK_BYTES];
+    let mut out = JsonWriter::new(&mut buffer).unwrap();
+    out.reserve(wire::PROOF_ROOM).unwrap();
+    outbox.write(&mut out, &pack, (&(node.clone() + ":"), Some(u32::MAX), now), &channels).unwrap();
+    let most = Some(i32::MIN);
+    let health = crate::health::Health {
+        up_ms: now,
+        supply_mv: most,
+        signal_mdbw: most,
+        bites: u32::MAX,
+        lost: u32::MAX,
+        cut_off: u32::MAX,
+        refused: u32::MAX,
+        reset: u32::MAX,
+        heat_off: Some(wire::HeatOff::Nothing),
+    };
+    health.write(&mut out, &Base::default()).unwrap();
+    let said = wire::write_proof(out, (&node, &[7; 32]), u32::MAX).unwrap();
+    std::println!("the longest pack takes {} of {PACK_BYTES} bytes", said.len());
+}
+
+#[test]
+fn how_many_wait_is_said_in_steps_and_never_too_high() {
+    let mut outbox = Small::new();
+    let mut steps = std::collections::BTreeSet::new();
+    for s in 0..ROOM as u64 {
+        outbox.push(sample(s));
+        let waiting = outbox.waiting();
+        assert!(waiting as usize <= outbox.len() && (outbox.len() < 2 * waiting.max(8) as usize));
+        steps.insert(waiting);
+    }
+    // What was thinned is lost as well, until a pack that says so has its receipt.
+    for s in 0..ROOM as u64 {
+        outbox.push(sample(s));
+        assert!(outbox.waiting() as usize <= outbox.len() + outbox.lost() as usize);
+    }
+    assert_eq!((outbox.waiting(), outbox.len() + outbox.lost() as usize), (2 * ROOM as u32, 2 * ROOM));
+    let pack = outbox.next_pack(0).unwrap();
+    outbox.receipt(pack.seq.into(), 0);
+    assert_eq!((outbox.waiting(), steps.into_iter().collect::<Vec<_>>()), (64, std::vec![0, 16, 32, 64, 128]));
 }
 
 proptest::proptest! {

@@ -70,6 +70,12 @@ impl<const K: usize> Seek<K> {
         if self.found { 1 } else { K }
     }
 
+    /// Whether one of them gave a good reading.
+    #[must_use]
+    pub const fn is_found(&self) -> bool {
+        self.found
+    }
+
     fn chosen(&mut self) -> Option<&mut Any> {
         self.kinds.get_mut(self.at)
     }

@@ -1,11 +1,14 @@
 //! DS18B20: temperature over one wire. By its datasheet.
 //!
-//! The wire is one open-drain pin with a pull-up; its slots are microseconds, kept by the board's delay. Where an
-//! interrupt stretches a slot the check fails, and the reading is refused, never wrong.
+//! The wire is one open-drain pin with a pull-up; its slots are microseconds, kept by the board's delay, and by its word
+//! that no interrupt comes in between ([`Quiet`]). Were a slot stretched all the same, the check would fail, and the
+//! reading be refused, never wrong.
+use core::marker::PhantomData;
+
 use embedded_hal::delay::DelayNs;
 use embedded_hal::digital::{InputPin, OutputPin};
 
-use super::{Said, crc8, divide, narrow};
+use super::{Alone, Said, crc8, divide, narrow};
 use crate::Fault;
 
 /// The 64 bits that name one probe, in the order they are sent.
@@ -23,17 +26,36 @@ const READ_SCRATCHPAD: u8 = 0xbe;
 /// What the register holds until the first measurement, 85 °C.
 const POWER_ON: u16 = 0x0550;
 
-/// A wire with probes on it.
-#[derive(Debug)]
-pub struct Wire<P, D> {
-    pin: P,
-    delay: D,
+/// Keeps interrupts out while a slot runs.
+pub trait Quiet {
+    /// Does something that takes a tenth of a millisecond at most.
+    fn quietly<T>(f: impl FnOnce() -> T) -> T;
 }
 
-impl<P: InputPin + OutputPin, D: DelayNs> Wire<P, D> {
+/// A wire with probes on it.
+#[derive(Debug)]
+pub struct Wire<P, D, Q> {
+    pin: P,
+    delay: D,
+    quiet: PhantomData<Q>,
+}
+
+impl<P: InputPin + OutputPin, D: DelayNs, Q: Quiet> Alone for Wire<P, D, Q> {
+    const WAIT_MS: u32 = WAIT_MS;
+
+    fn start(&mut self) -> Result<(), Fault> {
+        Self::start(self)
+    }
+
+    fn fetch(&mut self) -> Result<Said, Fault> {
+        Self::fetch(self, None)
+    }
+}
+
+impl<P: InputPin + OutputPin, D: DelayNs, Q: Quiet> Wire<P, D, Q> {
     /// The wire on an open-drain `pin`.
     pub const fn new(pin: P, delay: D) -> Self {
-        Self { pin, delay }
+        Self { pin, delay, quiet: PhantomData }
     }
 
     /// Tells all probes on the wire to measure; the result is there after [`WAIT_MS`].
@@ -73,11 +95,14 @@ impl<P: InputPin + OutputPin, D: DelayNs> Wire<P, D> {
         if crc8::one_wire(&rom) != 0 || rom[0] != FAMILY { Err(Fault::Garbled) } else { Ok(rom) }
     }
 
-    /// Pulls the wire down for 480 µs; a probe answers by pulling it down 15 to 60 µs after.
+    /// Pulls the wire down for 480 µs and more; a probe answers by pulling it down 15 to 60 µs after. A delay that counts
+    /// microseconds may be one short, here and below.
     fn reset(&mut self) -> Result<(), Fault> {
-        self.low(480)?;
-        self.delay.delay_us(70);
-        let answered = self.pin.is_low().map_err(|_| Fault::Silent)?;
+        self.low(500)?;
+        let answered = Q::quietly(|| {
+            self.delay.delay_us(70);
+            self.pin.is_low().map_err(|_| Fault::Silent)
+        })?;
         self.delay.delay_us(410);
         let released = self.pin.is_high().map_err(|_| Fault::Silent)?;
         if answered && released { Ok(()) } else { Err(Fault::Silent) }
@@ -92,8 +117,8 @@ impl<P: InputPin + OutputPin, D: DelayNs> Wire<P, D> {
     fn send(&mut self, bytes: &[u8]) -> Result<(), Fault> {
         for byte in bytes {
             for bit in 0..8 {
-                let (low_us, high_us) = if byte >> bit & 1 == 1 { (6, 64) } else { (60, 10) };
-                self.low(low_us)?;
+                let (low_us, high_us) = if byte >> bit & 1 == 1 { (6, 64) } else { (65, 10) };
+                Q::quietly(|| self.low(low_us))?;
                 self.delay.delay_us(high_us);
             }
         }
@@ -104,9 +129,12 @@ impl<P: InputPin + OutputPin, D: DelayNs> Wire<P, D> {
         let mut bytes = [0; N];
         for byte in &mut bytes {
             for bit in 0..8 {
-                self.low(3)?;
-                self.delay.delay_us(9);
-                let high = self.pin.is_high().map_err(|_| Fault::Silent)?;
+                // 1 µs at least, and looked at before 15 are over: the pin and the look take some time, too.
+                let high = Q::quietly(|| {
+                    self.low(2)?;
+                    self.delay.delay_us(7);
+                    self.pin.is_high().map_err(|_| Fault::Silent)
+                })?;
                 *byte |= u8::from(high) << bit;
                 self.delay.delay_us(55);
             }
@@ -263,6 +291,14 @@ mod tests {
         }
     }
 
+    /// Nothing interrupts a test.
+    struct Unheard;
+    impl Quiet for Unheard {
+        fn quietly<T>(f: impl FnOnce() -> T) -> T {
+            f()
+        }
+    }
+
     #[test]
     fn over_the_wire_it_is_named_told_to_measure_and_read() {
         // The check is computed; the family code is the datasheet's.
@@ -270,7 +306,7 @@ mod tests {
         rom[7] = crc8::one_wire(&rom[..7]);
         let far = Far { rom, pad: scratchpad(0x0191).to_vec(), ..Far::default() };
         let end = End(Rc::new(RefCell::new(far)));
-        let mut wire = Wire::new(end.clone(), end.clone());
+        let mut wire = Wire::<_, _, Unheard>::new(end.clone(), end.clone());
         assert_eq!(wire.name(), Ok(rom));
         assert_eq!(wire.start(), Ok(()));
         assert_eq!(wire.fetch(None).map(|said| said.centi_c), Ok(2506));
