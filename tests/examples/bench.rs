@@ -50,6 +50,7 @@ fn estimator() {
     let axis = Axis {
         length_mm: nest.length_mm,
         wall_mm: enclosure::prior::WALL_MM,
+        blur_mm: enclosure::prior::BLUR_MM,
         pads: nest.pads.iter().map(|p| p.span).collect(),
     };
     let places: Vec<f64> = nest.probes.iter().map(|p| p.at_mm).collect();

@@ -278,6 +278,7 @@ mod tests {
         assert!((0..1500).all(|_| days.minute(true, 0.001) == (None, None)));
         let told = (0..60).find(|_| days.minute(false, -0.02).1.is_some_and(|b| b.extreme_c.is_none()));
         assert!(told.is_some_and(|minutes| (20..25).contains(&minutes)), "{told:?}");
+        days.minute(true, 0.1);
         assert_eq!(days.minute(true, 0.1), (None, None), "and well again with its heat");
     }
 
