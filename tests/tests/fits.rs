@@ -108,7 +108,7 @@ fn a_kept_fit_spares_a_restart_the_first_days() {
         // The same world, unheard until the restart.
         w.skip(day(3.0));
         if let Some(fit) = fit {
-            assert!(w.core().take_up_fit(0, fit));
+            assert!(w.core().take_up_fit(0, fit, fit.until));
         }
         // The first hour and a half it finds out how warm the nest is.
         let errors = (4..=24).map(|k| {
@@ -145,11 +145,13 @@ fn no_fit_is_taken_up_that_is_not_of_this_nest() {
         let mut bad = fit.clone();
         spoil(&mut bad);
         assert!(
-            !w.core().take_up_fit(0, &bad) && !fresh.take_up_fit(0, &bad) && report(&nest, &bad).is_none(),
+            !w.core().take_up_fit(0, &bad, bad.until)
+                && !fresh.take_up_fit(0, &bad, bad.until)
+                && report(&nest, &bad).is_none(),
             "{bad:?}"
         );
     }
     assert_eq!(w.believed(0), before, "nothing was changed");
-    assert!(!w.core().take_up_fit(1, &fit), "there is no such nest");
+    assert!(!w.core().take_up_fit(1, &fit, fit.until), "there is no such nest");
     assert_eq!(report(&nest, &fit), Some(said));
 }

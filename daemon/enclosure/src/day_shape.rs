@@ -78,10 +78,4 @@ impl DayShape {
         let known = || (0..BINS).filter_map(|i| self.usual(i));
         Some((known().reduce(f64::min)?, known().reduce(f64::max)?))
     }
-
-    /// Mean of what is known.
-    pub fn mean(&self) -> Option<f64> {
-        let (sum, count) = (0..BINS).filter_map(|i| self.usual(i)).fold((0.0, 0.0), |(s, n), v| (s + v, n + 1.0));
-        (count > 0.0).then(|| sum / count)
-    }
 }

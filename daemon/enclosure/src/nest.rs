@@ -74,8 +74,8 @@ pub struct Watch {
     /// The brood area as last looked at, and of when.
     looked: Option<(f64, f64, f64, Timestamp)>,
     fits: bool,
-    /// A kept fit that waits for the first reading.
-    given: Option<Fit>,
+    /// A kept fit that waits for the first reading, and since when it is in force.
+    given: Option<(Fit, Timestamp)>,
 }
 
 impl Watch {
@@ -247,8 +247,8 @@ impl Watch {
         let room_c = self.room.value_c().unwrap_or(coolest);
         self.room.infer(at, room_c);
         let mut est = estimator_of(&self.nest, (at, room_c));
-        if let Some(fit) = self.given.take() {
-            est.take_up(&fit);
+        if let Some((fit, since)) = self.given.take() {
+            est.take_up(&fit, since);
         }
         self.estimator = Some(est);
         true

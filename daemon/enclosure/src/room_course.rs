@@ -143,9 +143,10 @@ impl RoomCourse {
         (0..count).map(step).collect()
     }
 
-    /// Mean and standard deviation of the room at each of the next `count` steps, °C and K.
+    /// Mean and standard deviation of the room at each of the next `count` steps, °C and K; none before it has shown a
+    /// whole day, for until then a house's own swing looks like weather.
     pub fn ahead(&self, count: usize) -> Vec<(f64, f64)> {
-        let Some(at) = self.at else { return Vec::new() };
+        let Some(at) = self.at.filter(|_| self.day.is_whole()) else { return Vec::new() };
         let scale = libm::sqrt(self.record.0).clamp(SCALE.0, SCALE.1);
         let step = |(i, (k, variance)): (usize, (f64, f64))| {
             let (base_c, unseen) = self.base(at.plus(Span::from_ms(EVERY.ms() * (i as i64 + 1))));
@@ -163,13 +164,22 @@ impl RoomCourse {
         }
     }
 
+    /// What the nearest half hour that a day has shown was like, °C: a jump between what is known and a mean would look
+    /// like a slope.
+    fn nearest(&self, i: usize) -> f64 {
+        let around = (1..=BINS / 2).flat_map(|k| [(i + BINS - k) % BINS, (i + k) % BINS]);
+        around.filter_map(|j| self.smooth[j]).next().unwrap_or(self.first_c)
+    }
+
     /// The usual day at `at`, °C, and the variance that it may be off by where no day has shown it, K².
     fn base(&self, at: Timestamp) -> (f64, f64) {
         let half = Span::from_min(15);
         let (i, j) = (bin(at.minus(half)), bin(at.plus(half)));
         let into = at.minus(half).unix_ms().rem_euclid(1_800_000) as f64 / 1_800_000.0;
-        let otherwise = self.day.mean().unwrap_or(self.first_c);
-        let of = |i: usize| self.smooth.get(i).copied().flatten().map_or((otherwise, UNSEEN_SD_K), |c| (c, 0.0));
+        let of = |i: usize| match self.smooth[i] {
+            Some(c) => (c, 0.0),
+            None => (self.nearest(i), UNSEEN_SD_K),
+        };
         let ((a, sa), (b, sb)) = (of(i), of(j));
         let sd_k = sa + (sb - sa) * into;
         (a + (b - a) * into, sd_k * sd_k)

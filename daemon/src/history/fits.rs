@@ -170,6 +170,16 @@ impl Reader {
         id.map_or(Ok(None), |id| self.fit(id))
     }
 
+    /// Since when it is: a fit of the night since its night, one that was put back since then.
+    ///
+    /// # Errors
+    /// [`HistoryError::Sql`].
+    pub fn fit_in_force_since(&self, nest: &str) -> Result<Option<Timestamp>, HistoryError> {
+        let sql = "SELECT t_ms FROM fit_in_force WHERE nest = ?1 ORDER BY id DESC LIMIT 1";
+        let t_ms: Option<i64> = self.conn.query_row(sql, [nest], |row| row.get(0)).optional().map_err(reading)?;
+        Ok(t_ms.map(Timestamp::from_unix_ms))
+    }
+
     /// The fit that tells most of what was before `until`: the first one taken after it, else the last one before.
     ///
     /// # Errors

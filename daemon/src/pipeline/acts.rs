@@ -84,12 +84,12 @@ impl Pipeline {
     fn put_back_fit(&mut self, id: &str, fit: i64, signed: (&str, &str), draft: &mut Draft) -> Result<bool, String> {
         let reader = Reader::open(&self.history).map_err(|e| e.to_string())?;
         let (nest, kept) = former_fit(&reader, self.core.shelf(), id, fit)?;
-        let Some(taught) = kept.record.fit.filter(|taught| self.core.take_up_fit(nest, taught)) else {
+        let now = self.clock.now();
+        let Some(taught) = kept.record.fit.filter(|taught| self.core.take_up_fit(nest, taught, now)) else {
             return Err(format!(
                 "the fit {fit} of {id} cannot be taken up: it taught nothing of the nest as it stands"
             ));
         };
-        let now = self.clock.now();
         tracing::info!(nest = id, fit, until = %times::rfc3339(taught.until), "a former fit was put back");
         draft.batch.fits.push(FitAct::PutBack { at: now, nest: id.to_owned(), fit, who: signed.0.to_owned() });
         draft.batch.notes.push(fit_entry(id, fit, signed, now));

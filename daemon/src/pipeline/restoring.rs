@@ -95,7 +95,9 @@ impl Restored {
             kept_until.push(reader.last_fit_at(&nest.id)?);
             let Some(kept) = reader.fit_in_force(&nest.id)? else { continue };
             let as_it_stands = kept.record.shape == keeping::shape(nest);
-            let taken = as_it_stands && kept.record.fit.as_ref().is_some_and(|fit| self.core.take_up_fit(i, fit));
+            let since = reader.fit_in_force_since(&nest.id)?.unwrap_or(kept.record.at);
+            let taken =
+                as_it_stands && kept.record.fit.as_ref().is_some_and(|fit| self.core.take_up_fit(i, fit, since));
             if !taken {
                 tracing::info!(
                     nest = nest.id,

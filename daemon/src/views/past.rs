@@ -124,7 +124,7 @@ pub fn recall(
     let wanted = columns * per_column;
     let mut run = Run::new(alone, span.clone(), (columns, per_column));
     if let Some(fit) = reader.fit_of_hindsight(nest, span.end)? {
-        run.core.take_up_fit(0, &fit);
+        run.core.take_up_fit(0, &fit, fit.until);
     }
     let sources: Vec<String> = run.core.sources().to_vec();
     let whole = span.start.minus(LEAD)..span.end;

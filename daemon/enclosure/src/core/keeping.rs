@@ -79,9 +79,9 @@ impl Core {
     }
 
     /// Takes up a fit that was kept of nest `nest`, in place of what is believed about its physics; false if it is none of
-    /// that nest as it stands.
-    pub fn take_up_fit(&mut self, nest: usize, fit: &Fit) -> bool {
-        self.watches.get_mut(nest).is_some_and(|w| w.take_up(fit))
+    /// that nest as it stands. It is in force from `since` on: no hour before then takes its place.
+    pub fn take_up_fit(&mut self, nest: usize, fit: &Fit, since: Timestamp) -> bool {
+        self.watches.get_mut(nest).is_some_and(|w| w.take_up(fit, since))
     }
 
     /// Fits nest `nest` now, whatever is due; `None` if it was never heard.

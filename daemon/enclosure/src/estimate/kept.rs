@@ -122,8 +122,9 @@ impl Estimator {
     }
 
     /// Takes up what `fit` taught in place of what is believed about the physics; false, and nothing changed, if it is
-    /// no fit of this nest. The next one learns from what comes after both.
-    pub fn take_up(&mut self, fit: &Fit) -> bool {
+    /// no fit of this nest. It is in force from `since` on, and no hour before that takes its place: a keeper who puts
+    /// one back means it.
+    pub fn take_up(&mut self, fit: &Fit, since: Timestamp) -> bool {
         let l = self.layout();
         let Some(belief) = fit.belief(l.params, l.probes) else { return false };
         self.log.clone_from(&fit.log);
@@ -133,7 +134,7 @@ impl Estimator {
         self.belief.tie(l.slow(), LEAN_S);
         self.fitted |= fit.heard_heat;
         self.seen = FitSeen { learned: Some(fit.until), refused: None };
-        let until = self.step.max(fit.until.unix_ms().div_euclid(STEP.ms()));
+        let until = self.step.max(fit.until.max(since).unix_ms().div_euclid(STEP.ms()));
         self.moved = until;
         self.learned = None;
         if fit.whole_day {

@@ -141,8 +141,8 @@ impl Estimator {
     /// The same with the nearest probe `far_mm` away.
     pub(super) fn unmodelled_beside_k2(&self, x_mm: f64, excess_k: f64, far_mm: f64) -> f64 {
         let far = far_mm.min(60.0);
-        let share = 0.01 + 0.0003 * far + 0.015 * (self.end_effect(x_mm) - 1.0);
-        0.03 * 0.03 + (share * excess_k) * (share * excess_k)
+        let share = 0.006 + 0.0002 * far + 0.01 * (self.end_effect(x_mm) - 1.0);
+        0.02 * 0.02 + (share * excess_k) * (share * excess_k)
     }
 
     /// How far probe `p` is believed to read above the nest at its listed place, K, and the standard deviation of that.

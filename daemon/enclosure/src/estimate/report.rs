@@ -140,7 +140,7 @@ pub fn report(nest: &Nest, fit: &Fit) -> Option<FitReport> {
     }
     let known = known(nest, fit, &belief, (l, &prior));
     let pairs = pairs(l, &belief);
-    e.take_up(fit);
+    e.take_up(fit, fit.until);
     e.stand_usual(&fit.drive);
     let brood_sd_k = e.brood_sd_with(None);
     let count = ((e.axis.length_mm / CANDIDATES_APART_MM) as usize).clamp(1, CANDIDATES_MAX);

@@ -22,13 +22,13 @@ pub(crate) fn estimator_of(nest: &Nest, begin: (Timestamp, f64)) -> Estimator {
 }
 
 impl Watch {
-    /// Takes up a fit that was kept; false if it is none of this nest.
-    pub fn take_up(&mut self, fit: &Fit) -> bool {
+    /// Takes up a fit that was kept, in force since then; false if it is none of this nest.
+    pub fn take_up(&mut self, fit: &Fit, since: Timestamp) -> bool {
         match &mut self.estimator {
-            Some(est) => est.take_up(fit),
+            Some(est) => est.take_up(fit, since),
             None => {
                 let fits = report(&self.nest, fit).is_some();
-                self.given = fits.then(|| fit.clone());
+                self.given = fits.then(|| (fit.clone(), since));
                 fits
             }
         }

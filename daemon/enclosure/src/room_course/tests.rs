@@ -35,6 +35,19 @@ fn a_usual_day_is_expected_again() {
 }
 
 #[test]
+fn on_a_first_day_nothing_is_foretold() {
+    for hour in [1.0, 9.0, 15.0, 23.0] {
+        assert!(heard(hour * 3600.0, |_| 0.0).ahead(36).is_empty(), "{hour} h");
+    }
+    let ahead = heard(25.0 * 3600.0, |_| 0.0).ahead(36);
+    assert_eq!(ahead.len(), 36);
+    for (i, (c, _)) in ahead.iter().enumerate() {
+        let want = usual_c(25.0 * 3600.0 + (i + 1) as f64 * EVERY.s());
+        assert!((c - want).abs() < 0.6, "{i}: {c} for {want}");
+    }
+}
+
+#[test]
 fn a_ramp_of_hours_goes_on_for_some_hours() {
     let from_s = 3.3 * DAY_S;
     let ramp = |s: f64| 2.0 * ((s - from_s) / 3600.0).max(0.0);
