@@ -70,7 +70,7 @@ impl Estimator {
             usual_k: self.usual_k.clone(),
             belief: self.belief.clone(),
             noise_k2: self.noise_k2.clone(),
-            memory: VecDeque::new(),
+            memory: self.open_memory(),
             heard: VecDeque::new(),
             prior_log: self.prior_log.clone(),
             learned: None,

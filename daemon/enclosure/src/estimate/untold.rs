@@ -5,9 +5,10 @@
 //! piece does to the nest is the body's answer to a pulse, so every reading tells of the pieces before it by the heat's
 //! way through the body, and what is not told stays open in the covariance. After its hour a piece is settled: the
 //! nominal body has been driven by what was found.
-use super::{Estimator, LEAN_S, PADS_MAX, SHAPE_SHARES, STEP};
+use super::{Estimator, LEAN_S, PADS_MAX, Past, SHAPE_SHARES, STEP};
 use crate::body::Body;
 use crate::models::{Course, Models, Seen, dot};
+use alloc::collections::VecDeque;
 use alloc::vec::Vec;
 
 /// Steps of one piece: five minutes, about a body's lag behind its pad.
@@ -302,6 +303,12 @@ impl Estimator {
         self.memory = memory;
         self.untold.base = base;
         (self.step, self.room_c) = (now, now_c);
+    }
+
+    /// The part of the memory that open pieces still need.
+    pub(super) fn open_memory(&self) -> VecDeque<Past> {
+        let open = if self.untold.pads.is_empty() { 0 } else { self.untold.window };
+        self.memory.iter().skip(self.memory.len().saturating_sub(open)).copied().collect()
     }
 
     /// While everything is run again: the base lies as far back as the open pieces reach.

@@ -122,6 +122,21 @@ fn a_new_piece_changes_nothing_that_is_believed() {
 }
 
 #[test]
+fn a_copy_that_looks_ahead_goes_the_same_way() {
+    for minutes in [20, 300] {
+        let mut twins = Twins::new();
+        twins.swing(minutes, 10, 3);
+        let mut copy = twins.untold.without_memory();
+        for _ in 0..2 * PIECE {
+            twins.untold.advance(&[0.0], ROOM_C);
+            copy.advance(&[0.0], ROOM_C);
+        }
+        let ((_, a, sd_a), (_, b, sd_b)) = (twins.untold.profile(), copy.profile());
+        assert_eq!((a, sd_a), (b, sd_b), "after {minutes} min");
+    }
+}
+
+#[test]
 fn a_pad_of_which_nothing_is_heard_stays_open() {
     let mut twins = Twins::new();
     twins.swing(300, 10, 3);
