@@ -29,7 +29,8 @@ fn main() {
     let readings = year(dir.path());
     let daemon = Daemon::run(dir.path());
     wait("the pages answer", SOON, || daemon.metric("messages_total").map(drop));
-    println!("a year of one nest: {readings} readings");
+    let bytes = std::fs::metadata(dir.path().join("warmend.db")).map_or(0, |file| file.len());
+    println!("a year of one nest: {readings} readings in {:.1} MB", bytes as f64 / 1e6);
     first_view(&daemon, dir.path());
     times(&daemon);
     viewers(&daemon);
