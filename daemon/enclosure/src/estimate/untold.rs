@@ -61,6 +61,8 @@ struct Pad {
     /// Answer to full drive from step 0 on, after each step: amplitudes of the galleries' modes, then what each probe
     /// shows.
     answer: Vec<f32>,
+    /// Numbers of one step of it, and how many of them are amplitudes.
+    width: (usize, usize),
 }
 
 #[derive(Clone, Debug)]
@@ -72,7 +74,7 @@ struct Base {
 
 impl Pad {
     fn new(pad: usize) -> Self {
-        Self { pad, held: [USUAL; PIECES], usual: (USUAL, USUAL_PIECES.0), now: 0.0, answer: Vec::new() }
+        Self { pad, held: [USUAL; PIECES], usual: (USUAL, USUAL_PIECES.0), now: 0.0, answer: Vec::new(), width: (0, 0) }
     }
 
     /// The body's answer to this pad alone.
@@ -85,8 +87,9 @@ impl Pad {
         if let Some(d) = drive.get_mut(self.pad) {
             *d = 1.0;
         }
+        self.width = (amplitudes.len() + lags.len(), amplitudes.len());
         self.answer.clear();
-        self.answer.extend(core::iter::repeat_n(0.0, amplitudes.len() + lags.len()));
+        self.answer.extend(core::iter::repeat_n(0.0, self.width.0));
         for _ in 0..WINDOW {
             body.advance(&mut heat, &drive, 0.0);
             body.gallery(&heat, &mut amplitudes);
@@ -98,8 +101,8 @@ impl Pad {
     }
 
     /// Place `i` of the answer to a pulse of one piece that began `age` steps ago.
-    fn pulse(&self, i: usize, age: usize, width: usize) -> f64 {
-        let at = |steps: usize| self.answer.get(steps * width + i).map_or(0.0, |v| f64::from(*v));
+    fn pulse(&self, i: usize, age: usize) -> f64 {
+        let at = |steps: usize| self.answer.get(steps * self.width.0 + i).map_or(0.0, |v| f64::from(*v));
         at(age) - at(age.saturating_sub(PIECE))
     }
 }
@@ -135,11 +138,8 @@ impl Untold {
 impl Estimator {
     /// What pad `pad` is held to be driven at when it is told `told`; some minutes late where nobody tells.
     pub fn drive(&self, pad: usize, told: f64) -> f64 {
-        match (self.reports(pad), self.modes.get(pad)) {
-            (true, Some(mode)) => mode.drive(told),
-            (true, None) => 0.0,
-            (false, _) => self.untold.find(pad).map_or(0.0, |p| p.now),
-        }
+        let told = || self.modes.get(pad).map_or(0.0, |mode| mode.drive(told));
+        self.untold.find(pad).map_or_else(told, |p| p.now)
     }
 
     /// Says which pads do not report. If none does, gain and drive are one product: the physics must not bend to explain
@@ -166,11 +166,6 @@ impl Estimator {
         self.untold.base = Some(self.stand());
     }
 
-    /// Whether pad `pad` reports what it does.
-    pub fn reports(&self, pad: usize) -> bool {
-        !self.untold.holds(pad)
-    }
-
     fn stand(&self) -> Base {
         Base { courses: self.courses.clone(), laggards: self.laggards.clone(), room_c: self.room_c }
     }
@@ -185,11 +180,9 @@ impl Estimator {
     /// How what probe `p` shows depends on the open pieces.
     pub(super) fn untold_at_probe(&self, h: &mut [f64], p: usize, part: f64) {
         let first = self.layout().untold();
-        let modes = self.models.bodies[0].modes.len();
-        let width = modes + self.lags.len();
         for (k, pad, age) in self.untold.pieces() {
-            let (before, after) =
-                (pad.pulse(modes + p, age.saturating_sub(1), width), pad.pulse(modes + p, age, width));
+            let at = |age: usize| pad.pulse(pad.width.1 + p, age);
+            let (before, after) = (at(age.saturating_sub(1)), at(age));
             h[first + k] = before + (after - before) * part;
         }
     }
@@ -197,20 +190,18 @@ impl Estimator {
     /// The same of a temperature read off the galleries by `row`.
     pub(super) fn untold_by(&self, h: &mut [f64], row: &[f64]) {
         let first = self.layout().untold();
-        let width = self.models.bodies[0].modes.len() + self.lags.len();
         for (k, pad, age) in self.untold.pieces() {
-            h[first + k] = row.iter().enumerate().map(|(i, r)| r * pad.pulse(i, age, width)).sum();
+            h[first + k] = row.iter().enumerate().map(|(i, r)| r * pad.pulse(i, age)).sum();
         }
     }
 
     /// What the open pieces add to the nominal amplitudes, K.
     pub(super) fn add_untold(&self, amplitudes: &mut [f64]) {
         let first = self.layout().untold();
-        let width = self.models.bodies[0].modes.len() + self.lags.len();
         for (k, pad, age) in self.untold.pieces() {
             let mean = self.belief.mean[first + k];
             for (i, a) in amplitudes.iter_mut().enumerate() {
-                *a += mean * pad.pulse(i, age, width);
+                *a += mean * pad.pulse(i, age);
             }
         }
     }

@@ -96,7 +96,7 @@ fn on_and_off_are_seen_within_ten_minutes() {
         assert!(if on { drive > 0.65 } else { drive < 0.35 }, "{on} {drive}");
         (0..90).for_each(|_| twins.step(f64::from(u8::from(on)), 3));
     }
-    assert!(twins.told.reports(0) && !twins.untold.reports(0));
+    assert!(!twins.told.untold.holds(0) && twins.untold.untold.holds(0));
 }
 
 #[test]
