@@ -239,6 +239,21 @@ impl Body {
     }
 }
 
+impl Body {
+    /// The galleries' mode amplitudes into `out`, in proportion, so many steps after heat began to be given off in the
+    /// galleries themselves along `shape` (one amplitude a mode).
+    pub fn answer_within(&self, shape: &[f64], steps: usize, out: &mut [f64]) {
+        let n = self.modes.len();
+        for (i, (o, s)) in out.iter_mut().zip(shape).enumerate().take(n) {
+            let of = |at: usize| {
+                let rate = -libm::log(self.decay[at]) / self.step_s;
+                self.gallery[at] * self.gallery[at] * (1.0 - libm::pow(self.decay[at], steps as f64)) / rate
+            };
+            *o = s * (of(i) + of(n + i));
+        }
+    }
+}
+
 impl Heat {
     /// What the first `count` modes hold of it.
     #[must_use]

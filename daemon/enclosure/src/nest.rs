@@ -181,6 +181,7 @@ impl Watch {
     fn hear_probe(&mut self, p: usize, at: Timestamp, value_c: f64, out: &mut Vec<Rejected>) {
         let (band, (limit_k, hot_k)) = (self.band, self.guard_deadband_k);
         let ear = &mut self.ears[p];
+        let mut gap_s = 0.0;
         if let Some((_, last)) = ear.temperature {
             if at <= last {
                 let why = if at == last { Rejection::Duplicate } else { Rejection::Late };
@@ -188,9 +189,11 @@ impl Watch {
                 return;
             }
             let gap_ms = at.since(last).ms().min(1_200_000) as f64;
+            gap_s = gap_ms / 1000.0;
             ear.usual_ms = if ear.usual_ms > 0.0 { ear.usual_ms + 0.1 * (gap_ms - ear.usual_ms) } else { gap_ms };
         }
         ear.temperature = Some((value_c, at));
+        ear.calm(value_c, gap_s);
         if let Some(b) = band {
             ear.limit_run.hear(at, value_c, b.limit_c, b.limit_c - limit_k);
             ear.hot_run.hear(at, value_c, b.hot_c, b.hot_c - hot_k);

@@ -8,6 +8,7 @@
 use crate::body::{Body, Heat};
 use crate::cusum::accumulate;
 use crate::models::{Models, Seen, dot};
+use crate::sudden::{FromAbove, Record, Word};
 use alloc::vec::Vec;
 
 /// Its heat may have begun so many steps after it parted: a fault's first moment is not known to the second, and heat
@@ -23,7 +24,7 @@ const TRAIL: usize = STAGGER_STEPS + 2;
 /// And what it cannot tell of a rival's heat, as a share of it.
 const SHARE: f64 = 0.2;
 /// Readings of one long prediction go astray together: each counts for this much.
-const EACH_COUNTS: f64 = 0.8;
+pub(crate) const EACH_COUNTS: f64 = 0.8;
 /// From this evidence on a rival's heat must keep coming, nats.
 const GROWTH_FROM_NATS: f64 = 3.0;
 /// By at least this much, K, and by this share of what it expects.
@@ -85,6 +86,8 @@ pub struct Rival {
     last: Vec<Option<Told>>,
     /// How much warmer than usual each probe's place was when it parted, by what may end at any moment, K.
     passing_k: Vec<f64>,
+    /// What was said meanwhile.
+    record: Record,
     peak: f64,
     heat: Heat,
     amplitudes: Vec<f64>,
@@ -154,6 +157,7 @@ impl Rival {
             base: alloc::vec![Told::default(); probes],
             last: alloc::vec![None; probes],
             passing_k: alloc::vec![0.0; probes],
+            record: Record::default(),
             peak: 0.0,
             heat: body.cold(),
             amplitudes: alloc::vec![0.0; body.modes.len()],
@@ -178,6 +182,7 @@ impl Rival {
         self.since_then.fill(None);
         self.base.fill(Told::default());
         self.last.fill(None);
+        self.record.clear();
         self.seen = Seen::at_rest(self.seen.shown.len(), 0.0);
         self.heat.clear();
     }
@@ -228,6 +233,14 @@ impl Rival {
         // What came by itself may go by itself: the sun, a lid, cold water. A rival must show more than that.
         let own_k = excused(seen_k, self.passing_k[p]);
         let noise = said.noise;
+        self.record.keep(Word {
+            step: self.steps,
+            probe: p,
+            seen_k: seen_k as f32,
+            own_k: own_k as f32,
+            noise_k2: noise as f32,
+            weight: said.weight as f32,
+        });
         // Nothing that a pad does outruns the heat's way through the body: the sun, a lid or water do.
         let soonest_k = expected_k[0];
         if seen_k * soonest_k.signum() > OUTRUN * soonest_k.abs() + OUTRUN_SIGMA * libm::sqrt(noise) {
@@ -235,7 +248,7 @@ impl Rival {
             return false;
         }
         for (sum, expected_k) in self.sums.iter_mut().zip(expected_k) {
-            let variance = noise + (SHARE * expected_k) * (SHARE * expected_k);
+            let variance = noise + straying_k2(expected_k);
             let off = |k: f64| libm::log(1.0 + k * k / variance);
             *sum += EACH_COUNTS * said.weight * (off(own_k) - off(seen_k - expected_k).min(off(own_k - expected_k)));
         }
@@ -250,7 +263,7 @@ impl Rival {
         }
         let expected_k = expected_k[best];
         self.follow(p, (expected_k, seen_k));
-        let variance = noise + (SHARE * expected_k) * (SHARE * expected_k);
+        let variance = noise + straying_k2(expected_k);
         let missed_k = seen_k - expected_k;
         self.evidence > 1.0 && missed_k * missed_k < 25.0 * variance
     }
@@ -304,6 +317,7 @@ impl Rival {
         self.evidence = 0.0;
         self.sums = [0.0; LATE];
         self.since_then.fill(None);
+        self.record.clear();
     }
 
     fn follow(&mut self, probe: usize, told: (f64, f64)) {
@@ -320,6 +334,18 @@ impl Rival {
         }
     }
 
+    /// How much better it explains what was said than something that came from above on the same side, nats.
+    pub fn over_sudden(&self, courses: &[FromAbove]) -> f64 {
+        let side = self
+            .last
+            .iter()
+            .flatten()
+            .map(|t| t.expected_k[0])
+            .fold(0.0, |m: f64, k| if k.abs() > m.abs() { k } else { m })
+            .signum();
+        self.evidence - courses.iter().map(|c| self.record.evidence(c, side)).fold(0.0, f64::max)
+    }
+
     /// Whether the heat it expects keeps coming (or going): a lid that was opened or water poured in looks the same at
     /// first, but then it fades.
     pub fn keeps_growing(&self) -> bool {
@@ -331,6 +357,11 @@ impl Rival {
         }
         expected > GROWTH_K * GROWTH_K && agrees > GROWTH_SHARE * expected
     }
+}
+
+/// Variance of a prediction of `expected_k`, K²: see [`SHARE`].
+pub(crate) fn straying_k2(expected_k: f64) -> f64 {
+    (SHARE * expected_k) * (SHARE * expected_k)
 }
 
 /// What is left of `seen_k` when `passing_k`, or any part of it, has ended.

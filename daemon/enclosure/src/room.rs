@@ -6,8 +6,8 @@ use alloc::collections::VecDeque;
 const PROBE_SMOOTHING_S: f64 = 180.0;
 /// Smoothing of what the cool end says about the room, s.
 const COOL_END_SMOOTHING_S: f64 = 900.0;
-/// Where a room has been of late is its mean over this long, s.
-const CALM_S: f64 = 1800.0;
+/// Where a room (or a probe's place) has been of late is its mean over this long, s.
+pub(crate) const CALM_S: f64 = 1800.0;
 /// A room so far from that moves faster than houses do, K.
 const MOVING_K: f64 = 0.8;
 /// A room probe silent for longer is replaced by the cool end.
@@ -48,9 +48,14 @@ impl Room {
         self.value_c
     }
 
+    /// By how much it is warmer than it has been of late, K.
+    pub fn risen_k(&self) -> f64 {
+        self.value_c.zip(self.calm_c).map_or(0.0, |(now, calm)| now - calm)
+    }
+
     /// Whether it is moving as no house does by itself: a window, a door.
     pub fn is_moving(&self) -> bool {
-        self.value_c.zip(self.calm_c).is_some_and(|(now, calm)| (now - calm).abs() > MOVING_K)
+        self.risen_k().abs() > MOVING_K
     }
 
     /// Whether its own probe speaks, as of `now`.
@@ -59,7 +64,8 @@ impl Room {
     }
 }
 
-fn follow(old: Option<f64>, new: f64, gap_s: f64, smoothing_s: f64) -> f64 {
+/// `old` moved on towards `new` after `gap_s`.
+pub(crate) fn follow(old: Option<f64>, new: f64, gap_s: f64, smoothing_s: f64) -> f64 {
     let Some(old) = old else { return new };
     old + (new - old) * (1.0 - libm::exp(-gap_s / smoothing_s))
 }

@@ -1,6 +1,14 @@
 //! The rivals of what is believed about the pads: that each mode has its own, and that what they taught outlives them.
-use super::{Estimator, STEP};
+use super::{Estimator, PADS_MAX, STEP};
 use crate::rival::{Mode, Rival, STAGGER_STEPS};
+use crate::shelf::Stretch;
+use crate::sudden::FromAbove;
+use alloc::vec::Vec;
+
+/// A rival that has not made its point within so many steps, twelve hours, begins anew.
+const RIVAL_STEPS_MOST: usize = 2160;
+/// Ten minutes.
+const LATELY_STEPS: usize = 30;
 
 impl Estimator {
     /// Two of each: what the first held against a reading too early must not hide what begins just then.
@@ -29,15 +37,41 @@ impl Estimator {
                 r.usual_peak = peak;
                 if r.steps > 0 || other == 0 || other >= STAGGER_STEPS {
                     let apart = r.mode.drive(told[r.pad]) - drive[r.pad];
+                    if r.steps > RIVAL_STEPS_MOST {
+                        r.restart();
+                    }
                     r.advance(&self.models, &self.lags, apart, (&self.belief.mean, STEP.s()));
                 }
             }
         }
     }
 
+    /// Mean drive that `pad` was told over the last [`LATELY_STEPS`].
+    pub fn told_lately(&self, pad: usize) -> f64 {
+        let told = self.memory.iter().rev().take(LATELY_STEPS).map(|p| f64::from(p.told[pad.min(PADS_MAX - 1)]));
+        let (sum, count) = told.fold((0.0, 0.0), |(sum, n), t| (sum + t, n + 1.0));
+        if count > 0.0 { sum / count } else { 0.0 }
+    }
+
+    /// How much better rival `i` explains what was heard than a lid, or the sun, nats.
+    pub fn over_sudden(&self, i: usize) -> f64 {
+        let Some(r) = self.rivals.get(i) else { return 0.0 };
+        let body = &self.models.bodies[0];
+        let mut warmth = alloc::vec![0.0; body.modes.len()];
+        body.gallery(&body.settled(&alloc::vec![1.0; self.modes.len()]), &mut warmth);
+        let all: Vec<f64> = body.modes.project(Stretch { from_mm: 0.0, to_mm: self.axis.length_mm }).collect();
+        let course = |shape: &[f64]| FromAbove::new(body, shape, &self.models.rows(0).probes, &self.lags);
+        r.over_sudden(&[course(&warmth), course(&all)])
+    }
+
     /// Lets the rivals of `mode` begin anew: what they saw has another reason, and teaches nothing.
     pub fn excuse(&mut self, mode: Mode) {
         self.rivals.iter_mut().filter(|r| r.mode == mode).for_each(Rival::forget);
+    }
+
+    /// Lets rivals with more evidence than `nats` begin anew: nobody would act on it.
+    pub fn excuse_above(&mut self, nats: f64) {
+        self.rivals.iter_mut().filter(|r| r.evidence > nats).for_each(Rival::forget);
     }
 
     /// Ends all rivals, but not what they taught.

@@ -1,5 +1,6 @@
 //! One probe's part of the watch over a nest: its last words, its rhythm, and the raw guard that needs no model.
 use crate::reading::{Rejection, SourceId};
+use crate::room::{CALM_S, follow};
 use crate::shelf::{Nest, Probe};
 use crate::time::{Span, Timestamp};
 use crate::trust::Trust;
@@ -24,6 +25,8 @@ pub struct Ear {
     pub by_brood: bool,
     /// Last temperature and when.
     pub temperature: Option<(f64, Timestamp)>,
+    /// Where it has been of late, °C.
+    calm_c: Option<f64>,
     /// Last humidity and when.
     pub humidity: Option<(f64, Timestamp)>,
     /// Usual time between readings, ms; 0 before two were heard.
@@ -70,6 +73,16 @@ impl Run {
 }
 
 impl Ear {
+    /// By how much it is warmer than it has been of late, K.
+    pub(super) fn risen_k(&self) -> f64 {
+        self.temperature.zip(self.calm_c).map_or(0.0, |((now_c, _), calm_c)| now_c - calm_c)
+    }
+
+    /// Its place said `value_c` after `gap_s`.
+    pub(super) fn calm(&mut self, value_c: f64, gap_s: f64) {
+        self.calm_c = Some(follow(self.calm_c, value_c, gap_s, CALM_S));
+    }
+
     /// A probe that has not been heard.
     pub(super) fn new(source: SourceId, probe: &Probe, nest: &Nest) -> Self {
         Self {
@@ -77,6 +90,7 @@ impl Ear {
             at_mm: probe.at_mm,
             by_brood: nest.brood.is_some_and(|b| b.holds(probe.at_mm, BESIDE_MM)),
             temperature: None,
+            calm_c: None,
             humidity: None,
             usual_ms: 0.0,
             trust: Trust::default(),

@@ -1,5 +1,5 @@
 //! What the pads of a nest are held to do: by the heat itself, and by their habits.
-use super::{DISPUTED_NATS, Watch};
+use super::{DISPUTED_NATS, Ear, Watch};
 use crate::estimate::{Estimator, STEP};
 use crate::habits::Beyond;
 use crate::rival::Mode;
@@ -15,6 +15,19 @@ const GUESSES_FOR: Span = Span::from_h(12);
 const GUESSED_NATS: f64 = 33.0;
 /// So many times that evidence while the nest stands open, or the room moves.
 const OPEN_TIMES: f64 = 2.0;
+/// A fault is first held for one while the pad is told something else by this much of its drive.
+const DIFFERS: f64 = 0.1;
+/// And how far something from above (a lid, the sun) may explain it better, nats: its strength and its beginning are
+/// fitted, and two fitted numbers explain something of everything. A danger waits for less.
+const SUDDEN_STUCK_NATS: f64 = 2.0;
+/// See [`SUDDEN_STUCK_NATS`].
+const SUDDEN_DEAD_NATS: f64 = 3.0;
+/// Where a probe that hardly feels the pads has become so much warmer of late, K, the sun is on the nest.
+const SUNNY_K: f64 = 0.8;
+/// If it has by this share of what the others have.
+const SUNNY_SHARE: f64 = 0.35;
+/// A probe hardly feels the pads where they warm it by less than this share of what they bring to another.
+const FAR_SHARE: f64 = 0.15;
 /// Evidence at which it is believed again, nats.
 const RETURN_NATS: f64 = 5.0;
 /// How often habits are looked at: every third step.
@@ -47,7 +60,11 @@ impl Watch {
         if open && reports {
             est.excuse(Mode::Off);
         }
-        let settled = est.rivals().iter().enumerate().find(|(_, r)| {
+        if !est.is_fitted() && est.age() < GUESSES_FOR {
+            // What guessed physics seems to prove is no evidence for later.
+            est.excuse_above(GUESSED_NATS);
+        }
+        let settled = est.rivals().iter().enumerate().find(|(i, r)| {
             let needed = match r.mode {
                 Mode::Follow => RETURN_NATS,
                 Mode::Off if est.is_fitted() => times * DEAD_NATS + r.usual_peak + self.draught.nats(at),
@@ -56,7 +73,12 @@ impl Watch {
                 Mode::On | Mode::Off if est.age() < GUESSES_FOR => f64::INFINITY,
                 Mode::On | Mode::Off => GUESSED_NATS + r.usual_peak,
             };
-            r.evidence > needed && r.keeps_growing()
+            // Where it was told the same all the while, nothing tells the two apart.
+            let lately = est.told_lately(r.pad);
+            let differs = r.mode == Mode::Follow || (r.mode.drive(lately) - lately).abs() > DIFFERS;
+            let sudden_nats = if r.mode == Mode::On { SUDDEN_STUCK_NATS } else { SUDDEN_DEAD_NATS };
+            let own = || r.mode == Mode::Follow || est.over_sudden(*i) > -sudden_nats;
+            differs && r.evidence > needed && r.keeps_growing() && own()
         });
         if let Some((i, r)) = settled {
             let since = at.minus(Span::from_ms(STEP.ms() * r.steps.saturating_sub(r.late_steps()) as i64));
@@ -77,12 +99,28 @@ impl Watch {
         // What the nest shows beyond all belief belongs to what it is.
         let astray_k =
             self.ears.iter().map(|e| e.astray_k).fold(0.0, |a: f64, b| if b.abs() > a.abs() { b } else { a });
+        if !reports && self.is_sunny(est) {
+            self.habits.interrupt();
+            return;
+        }
         let over_pad_c = est.over_pad_c() + astray_k;
         self.habits.note(at, drive, over_pad_c, self.heating == Heating::Plausible);
         // While it is in dispute what the pad does, what is believed above it proves nothing.
         if !reports || est.rivals().iter().all(|r| r.evidence < DISPUTED_NATS) {
             self.watch_habits(at, over_pad_c);
         }
+    }
+
+    /// Whether the nest has become warmer where no pad reaches, and more than the room: then the sun is on it.
+    fn is_sunny(&self, est: &Estimator) -> bool {
+        let brought_k = |p: usize| est.excess_at_probe(p);
+        let most_k = (0..self.ears.len()).map(brought_k).fold(0.0, f64::max);
+        let risen_k = |e: &Ear| e.risen_k() - self.room.risen_k();
+        let most_risen_k = self.ears.iter().map(risen_k).fold(0.0, f64::max);
+        self.ears.iter().enumerate().any(|(p, e)| {
+            let far = brought_k(p) < FAR_SHARE * most_k && e.trust.fault().is_none();
+            far && risen_k(e) > (SUNNY_SHARE * most_risen_k).max(SUNNY_K)
+        })
     }
 
     fn watch_habits(&mut self, at: Timestamp, over_pad_c: f64) {
