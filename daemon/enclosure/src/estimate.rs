@@ -23,6 +23,7 @@ use crate::models::{Course, Models, NUDGE, Seen, Step};
 use crate::prior::{AIR_SD_K, COLONY_SD_W, OFFSET_SD_K, PLACE_SD_MM, PROBE_LAG_S, Prior};
 use crate::rival::{Mode, Rival, Said};
 use crate::shelf::Stretch;
+use crate::sudden::FromAbove;
 use crate::time::{Span, Timestamp};
 use alloc::collections::VecDeque;
 use alloc::sync::Arc;
@@ -134,6 +135,8 @@ pub struct Estimator {
     last_values: Vec<[Option<f64>; 2]>,
     modes: Vec<Mode>,
     rivals: Vec<Rival>,
+    /// What probes show of a lid and of the sun with this physics, once it was asked for.
+    above: Vec<FromAbove>,
     /// Whether some drive reports: then a mode other than as told is a fault.
     drives_known: bool,
     /// Highest fruitless evidence of late of each rival, by pad and mode: it outlives the rivals.
@@ -199,6 +202,7 @@ impl Estimator {
         Self {
             modes: alloc::vec![Mode::Follow; axis.pads.len()],
             rivals: Vec::new(),
+            above: Vec::new(),
             drives_known: true,
             usual: Vec::new(),
             untold: untold::Untold::default(),

@@ -171,6 +171,11 @@ impl Rival {
         self.forget();
     }
 
+    /// What it saw so far has another reason.
+    pub fn explain(&mut self) {
+        self.peak = 0.0;
+    }
+
     /// The same, and what it saw teaches nothing either.
     pub fn forget(&mut self) {
         self.peak = 0.0;

@@ -14,6 +14,8 @@ use alloc::vec::Vec;
 const WORDS: usize = 256;
 /// No lid stays off longer than so many steps, as far as this is asked: half an hour.
 const STEPS_MOST: usize = 90;
+/// Steps between two beginnings that are tried.
+const STARTS_APART: usize = 2;
 /// Rounds in which its strength is fitted; outliers count for less each time.
 const ROUNDS: usize = 3;
 
@@ -62,7 +64,7 @@ impl Record {
         let Some(last) = self.0.back().map(|w| w.step) else { return 0.0 };
         let first = last.saturating_sub(STEPS_MOST);
         let starts = self.0.front().map_or(first, |w| w.step.saturating_sub(1).max(first))..last;
-        starts.map(|start| self.since(course, start, side)).fold(0.0, f64::max)
+        starts.step_by(STARTS_APART).map(|start| self.since(course, start, side)).fold(0.0, f64::max)
     }
 
     /// The same for one that came at step `start`.

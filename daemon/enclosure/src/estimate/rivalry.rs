@@ -54,14 +54,23 @@ impl Estimator {
     }
 
     /// How much better rival `i` explains what was heard than a lid, or the sun, nats.
-    pub fn over_sudden(&self, i: usize) -> f64 {
-        let Some(r) = self.rivals.get(i) else { return 0.0 };
-        let body = &self.models.bodies[0];
-        let mut warmth = alloc::vec![0.0; body.modes.len()];
-        body.gallery(&body.settled(&alloc::vec![1.0; self.modes.len()]), &mut warmth);
-        let all: Vec<f64> = body.modes.project(Stretch { from_mm: 0.0, to_mm: self.axis.length_mm }).collect();
-        let course = |shape: &[f64]| FromAbove::new(body, shape, &self.models.rows(0).probes, &self.lags);
-        r.over_sudden(&[course(&warmth), course(&all)])
+    pub fn over_sudden(&mut self, i: usize) -> f64 {
+        if self.above.is_empty() {
+            let (body, rows) = (&self.models.bodies[0], &self.models.rows(0).probes);
+            let mut warmth = alloc::vec![0.0; body.modes.len()];
+            body.gallery(&body.settled(&alloc::vec![1.0; self.modes.len()]), &mut warmth);
+            let galleries = Stretch { from_mm: 0.0, to_mm: self.axis.length_mm };
+            let all: Vec<f64> = body.modes.project(galleries).collect();
+            self.above = [warmth, all].iter().map(|shape| FromAbove::new(body, shape, rows, &self.lags)).collect();
+        }
+        self.rivals.get(i).map_or(0.0, |r| r.over_sudden(&self.above))
+    }
+
+    /// What rival `i` saw has another reason: it teaches nothing about what this nest feigns.
+    pub fn explain(&mut self, i: usize) {
+        if let Some(r) = self.rivals.get_mut(i) {
+            r.explain();
+        }
     }
 
     /// Lets the rivals of `mode` begin anew: what they saw has another reason, and teaches nothing.
@@ -76,6 +85,7 @@ impl Estimator {
 
     /// Ends all rivals, but not what they taught.
     pub(super) fn drop_rivals(&mut self) {
+        self.above.clear();
         self.rivals.iter_mut().for_each(Rival::restart);
         for pair in core::mem::take(&mut self.rivals).chunks_exact(2) {
             let peak = pair[0].usual_peak.max(pair[1].usual_peak);

@@ -78,6 +78,7 @@ impl Estimator {
             last_values: self.last_values.clone(),
             modes: self.modes.clone(),
             rivals: self.rivals.clone(),
+            above: Vec::new(),
             usual: self.usual.clone(),
             untold: self.untold.clone(),
             news: None,

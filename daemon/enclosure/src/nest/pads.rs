@@ -64,23 +64,8 @@ impl Watch {
             // What guessed physics seems to prove is no evidence for later.
             est.excuse_above(GUESSED_NATS);
         }
-        let settled = est.rivals().iter().enumerate().find(|(i, r)| {
-            let needed = match r.mode {
-                Mode::Follow => RETURN_NATS,
-                Mode::Off if est.is_fitted() => times * DEAD_NATS + r.usual_peak + self.draught.nats(at),
-                Mode::On if est.is_fitted() => times * STUCK_NATS + r.usual_peak,
-                // Until a fit has seen the nest its physics is a guess by the label; the raw guard needs no guess.
-                Mode::On | Mode::Off if est.age() < GUESSES_FOR => f64::INFINITY,
-                Mode::On | Mode::Off => GUESSED_NATS + r.usual_peak,
-            };
-            // Where it was told the same all the while, nothing tells the two apart.
-            let lately = est.told_lately(r.pad);
-            let differs = r.mode == Mode::Follow || (r.mode.drive(lately) - lately).abs() > DIFFERS;
-            let sudden_nats = if r.mode == Mode::On { SUDDEN_STUCK_NATS } else { SUDDEN_DEAD_NATS };
-            let own = || r.mode == Mode::Follow || est.over_sudden(*i) > -sudden_nats;
-            differs && r.evidence > needed && r.keeps_growing() && own()
-        });
-        if let Some((i, r)) = settled {
+        let settled = (0..est.rivals().len()).find(|i| self.is_settled(est, *i, times));
+        if let Some((i, r)) = settled.and_then(|i| est.rivals().get(i).map(|r| (i, r))) {
             let since = at.minus(Span::from_ms(STEP.ms() * r.steps.saturating_sub(r.late_steps()) as i64));
             let (mode, evidence) = (r.mode, r.evidence);
             est.accept(i);
@@ -109,6 +94,37 @@ impl Watch {
         if !reports || est.rivals().iter().all(|r| r.evidence < DISPUTED_NATS) {
             self.watch_habits(at, over_pad_c);
         }
+    }
+
+    /// Whether rival `i` has made its point; `times` the usual evidence is asked for while a nest is disturbed.
+    fn is_settled(&self, est: &mut Estimator, i: usize, times: f64) -> bool {
+        let Some(r) = est.rivals().get(i) else { return false };
+        let needed = match r.mode {
+            Mode::Follow => RETURN_NATS,
+            Mode::Off if est.is_fitted() => times * DEAD_NATS + r.usual_peak + self.draught.nats(est.at()),
+            Mode::On if est.is_fitted() => times * STUCK_NATS + r.usual_peak,
+            // Until a fit has seen the nest its physics is a guess by the label; the raw guard needs no guess.
+            Mode::On | Mode::Off if est.age() < GUESSES_FOR => f64::INFINITY,
+            Mode::On | Mode::Off => GUESSED_NATS + r.usual_peak,
+        };
+        if r.evidence <= needed || !r.keeps_growing() {
+            return false;
+        }
+        let sudden_nats = match r.mode {
+            Mode::Follow => return true,
+            Mode::On => SUDDEN_STUCK_NATS,
+            Mode::Off => SUDDEN_DEAD_NATS,
+        };
+        // Where it was told the same all the while, nothing tells the two apart.
+        let told = est.told_lately(r.pad);
+        if (r.mode.drive(told) - told).abs() < DIFFERS {
+            return false;
+        }
+        let is_own = est.over_sudden(i) > -sudden_nats;
+        if !is_own {
+            est.explain(i);
+        }
+        is_own
     }
 
     /// Whether the nest has become warmer where no pad reaches, and more than the room: then the sun is on it.
