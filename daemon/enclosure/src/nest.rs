@@ -19,6 +19,7 @@ use crate::drive_habit::DriveHabit;
 use crate::estimate::{Estimator, Fit, PADS_MAX, STEP};
 use crate::habits::Habits;
 use crate::reading::{Measured, Rejection, SourceId};
+use crate::rival::Mode;
 use crate::room::Room;
 use crate::room_course::RoomCourse;
 use crate::shelf::{Band, Nest};
@@ -71,6 +72,8 @@ pub struct Watch {
     /// End of a stretch without readings that is being run through.
     blind_until: Option<Timestamp>,
     heating: Heating,
+    /// What a lid or the sun was last taken from: the rival it looked like, and when.
+    above: Option<(Mode, Timestamp)>,
     /// The brood area as last looked at, and of when.
     looked: Option<(f64, f64, f64, Timestamp)>,
     fits: bool,
@@ -102,6 +105,7 @@ impl Watch {
             drive_habits: nest.pads.iter().take(PADS_MAX).map(|_| DriveHabit::default()).collect(),
             blind_until: None,
             heating: Heating::Plausible,
+            above: None,
             looked: None,
             fits: true,
             given: None,

@@ -10,6 +10,8 @@ const COOL_END_SMOOTHING_S: f64 = 900.0;
 pub(crate) const CALM_S: f64 = 1800.0;
 /// A room so far from that moves faster than houses do, K.
 const MOVING_K: f64 = 0.8;
+/// Nests follow it for about so long.
+const FOLLOWED_FOR: Span = Span::from_min(45);
 /// A room probe silent for longer is replaced by the cool end.
 const SILENT_AFTER: Span = Span::from_min(30);
 
@@ -19,6 +21,8 @@ pub struct Room {
     value_c: Option<f64>,
     /// Where it has been of late, °C.
     calm_c: Option<f64>,
+    /// When it last moved as no house does by itself.
+    moved: Option<Timestamp>,
     measured: Option<Timestamp>,
     inferred: Option<Timestamp>,
 }
@@ -29,6 +33,7 @@ impl Room {
         let gap_s = self.measured.map_or(f64::INFINITY, |m| at.since(m).s().max(0.0));
         self.value_c = Some(follow(self.value_c, value_c, gap_s, PROBE_SMOOTHING_S));
         self.calm_c = Some(follow(self.calm_c, value_c, gap_s, CALM_S));
+        self.note_move(at);
         self.measured = Some(at);
     }
 
@@ -40,7 +45,14 @@ impl Room {
         let gap_s = self.inferred.map_or(60.0, |m| at.since(m).s().clamp(0.0, 3600.0));
         self.value_c = Some(follow(self.value_c, value_c, gap_s, COOL_END_SMOOTHING_S));
         self.calm_c = Some(follow(self.calm_c, value_c, gap_s, CALM_S));
+        self.note_move(at);
         self.inferred = Some(at);
+    }
+
+    fn note_move(&mut self, at: Timestamp) {
+        if self.risen_k().abs() > MOVING_K {
+            self.moved = Some(at);
+        }
     }
 
     /// The room's temperature, °C, once anything was heard.
@@ -53,9 +65,9 @@ impl Room {
         self.value_c.zip(self.calm_c).map_or(0.0, |(now, calm)| now - calm)
     }
 
-    /// Whether it is moving as no house does by itself: a window, a door.
-    pub fn is_moving(&self) -> bool {
-        self.risen_k().abs() > MOVING_K
+    /// Whether it moves as no house does by itself (a window, a door), or did so lately that its nests still follow.
+    pub fn is_moving(&self, now: Timestamp) -> bool {
+        self.moved.is_some_and(|at| now.since(at) < FOLLOWED_FOR)
     }
 
     /// Whether its own probe speaks, as of `now`.

@@ -6,7 +6,7 @@ use crate::rival::Mode;
 use crate::time::{Span, Timestamp};
 
 /// Evidence at which a pad that reports is held for stuck, nats: a danger, told sooner than a loss.
-const STUCK_NATS: f64 = 10.0;
+const STUCK_NATS: f64 = 8.0;
 /// And for dead.
 const DEAD_NATS: f64 = 10.0;
 /// Before the first fit, and so long at the most, nothing is concluded about the pad.
@@ -14,7 +14,7 @@ const GUESSES_FOR: Span = Span::from_h(12);
 /// After that, this evidence where no fit would settle, nats.
 const GUESSED_NATS: f64 = 33.0;
 /// So many times that evidence while the nest stands open, or the room moves.
-const OPEN_TIMES: f64 = 2.0;
+const OPEN_TIMES: f64 = 2.5;
 /// A fault is first held for one while the pad is told something else by this much of its drive.
 const DIFFERS: f64 = 0.1;
 /// And how far something from above (a lid, the sun) may explain it better, nats: its strength and its beginning are
@@ -22,6 +22,8 @@ const DIFFERS: f64 = 0.1;
 const SUDDEN_STUCK_NATS: f64 = 2.0;
 /// See [`SUDDEN_STUCK_NATS`].
 const SUDDEN_DEAD_NATS: f64 = 3.0;
+/// For so long after a lid or the sun was seen, its end is looked for.
+const ABOVE_FOR: Span = Span::from_min(60);
 /// Where a probe that hardly feels the pads has become so much warmer of late, K, the sun is on the nest.
 const SUNNY_K: f64 = 0.8;
 /// If it has by this share of what the others have.
@@ -30,8 +32,6 @@ const SUNNY_SHARE: f64 = 0.35;
 const FAR_SHARE: f64 = 0.15;
 /// Evidence at which it is believed again, nats.
 const RETURN_NATS: f64 = 5.0;
-/// How often habits are looked at: every third step.
-const HABITS_EVERY: Span = Span::from_min(1);
 /// Past its habits by this much a pad is held for faulty, K.
 const HABIT_MARGIN_K: f64 = 0.5;
 
@@ -56,7 +56,7 @@ impl Watch {
         // A nest that stands open cools as if its pad were dead, and warms on closing as if it were stuck.
         let open = self.draught.is_open(at);
         // A window draws on the nest in ways that no room probe tells.
-        let times = if open || self.room.is_moving() { OPEN_TIMES } else { 1.0 };
+        let times = if open || self.room.is_moving(at) { OPEN_TIMES } else { 1.0 };
         if open && reports {
             est.excuse(Mode::Off);
         }
@@ -64,6 +64,7 @@ impl Watch {
             // What guessed physics seems to prove is no evidence for later.
             est.excuse_above(GUESSED_NATS);
         }
+        self.note_from_above(est);
         let settled = (0..est.rivals().len()).find(|i| self.is_settled(est, *i, times));
         if let Some((i, r)) = settled.and_then(|i| est.rivals().get(i).map(|r| (i, r))) {
             let since = at.minus(Span::from_ms(STEP.ms() * r.steps.saturating_sub(r.late_steps()) as i64));
@@ -77,14 +78,13 @@ impl Watch {
         }
         let drive = if reports { told } else { est.drive(0, told) };
         // Habits take minutes, and what a pad did while nobody looked is none.
-        let is_due = at.unix_ms().rem_euclid(HABITS_EVERY.ms()) == 0;
-        if !is_due || self.blind_until.is_some_and(|b| at < b) {
+        if !is_minute(at) || self.blind_until.is_some_and(|b| at < b) {
             return;
         }
         // What the nest shows beyond all belief belongs to what it is.
         let astray_k =
             self.ears.iter().map(|e| e.astray_k).fold(0.0, |a: f64, b| if b.abs() > a.abs() { b } else { a });
-        if !reports && self.is_sunny(est) {
+        if self.is_sunny(est) {
             self.habits.interrupt();
             return;
         }
@@ -96,8 +96,22 @@ impl Watch {
         }
     }
 
+    /// Remembers a lid or the sun from the first signs on.
+    fn note_from_above(&mut self, est: &mut Estimator) {
+        let at = est.at();
+        for i in 0..est.rivals().len() {
+            let r = &est.rivals()[i];
+            let mode = r.mode;
+            let ends = self.above.is_some_and(|(was, since)| was != mode && at.since(since) < ABOVE_FOR);
+            if mode != Mode::Follow && r.evidence > DISPUTED_NATS && !ends && is_minute(at) && est.over_sudden(i) < 0.0
+            {
+                self.above = Some((mode, at));
+            }
+        }
+    }
+
     /// Whether rival `i` has made its point; `times` the usual evidence is asked for while a nest is disturbed.
-    fn is_settled(&self, est: &mut Estimator, i: usize, times: f64) -> bool {
+    fn is_settled(&mut self, est: &mut Estimator, i: usize, times: f64) -> bool {
         let Some(r) = est.rivals().get(i) else { return false };
         let needed = match r.mode {
             Mode::Follow => RETURN_NATS,
@@ -120,7 +134,10 @@ impl Watch {
         if (r.mode.drive(told) - told).abs() < DIFFERS {
             return false;
         }
-        let is_own = est.over_sudden(i) > -sudden_nats;
+        let mode = r.mode;
+        // What came from above goes as it came.
+        let ends = self.above.is_some_and(|(was, at)| was != mode && est.at().since(at) < ABOVE_FOR);
+        let is_own = est.over_sudden(i) > if ends { sudden_nats } else { -sudden_nats };
         if !is_own {
             est.explain(i);
         }
@@ -153,4 +170,9 @@ impl Watch {
             },
         };
     }
+}
+
+/// What takes minutes is looked at once a minute: every third step.
+fn is_minute(at: Timestamp) -> bool {
+    at.unix_ms().rem_euclid(60_000) == 0
 }
