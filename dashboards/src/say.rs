@@ -66,6 +66,9 @@ macro_rules! files {
         files!($folder:
             "words",
             "now",
+            "nest",
+            "span",
+            "plan",
         )
     };
     ($folder:literal: $($name:literal),* $(,)?) => {
