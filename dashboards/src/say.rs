@@ -65,9 +65,12 @@ macro_rules! files {
     ($folder:literal) => {
         files!($folder:
             "words",
+            "page",
+            "alarms",
             "now",
             "nest",
             "span",
+            "week",
             "plan",
         )
     };

@@ -14,6 +14,8 @@ list-and = { $so_far } and { $next }
 # Says things one after the other: "told to 45 %, gives 3.1 W"; "Oak, Mon 2 to Sun 8 March".
 # $so_far: what was said up to here, $next: one more.
 list-comma = { $so_far }, { $next }
+# The same with remarks that may hold commas.
+list-semicolon = { $so_far }; { $next }
 
 ## In pictures, heads of tables and between numbers.
 
