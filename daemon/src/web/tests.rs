@@ -15,11 +15,11 @@ const PATIENCE: Duration = Duration::from_secs(30);
 
 pub(super) struct Served {
     pub(super) address: SocketAddr,
-    client: reqwest::Client,
+    pub(super) client: reqwest::Client,
     snapshots: watch::Sender<Arc<Snapshot>>,
     acts: mpsc::Receiver<Act>,
-    answering: Arc<Answering>,
-    clock: Arc<ManualClock>,
+    pub(super) answering: Arc<Answering>,
+    pub(super) clock: Arc<ManualClock>,
     stop: CancellationToken,
     ended: tokio::task::JoinHandle<anyhow::Result<()>>,
 }
@@ -59,7 +59,7 @@ pub(super) async fn serve_at(snapshot: Snapshot, listen: &str, history: PathBuf)
 }
 
 impl Served {
-    fn url(&self, path: &str) -> String {
+    pub(super) fn url(&self, path: &str) -> String {
         format!("http://{}{path}", self.address)
     }
 
