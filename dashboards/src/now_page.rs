@@ -3,9 +3,11 @@ use crate::ahead::{ahead_svg_on, table_rows};
 use crate::page::{Head, alarm_list, alarm_sentence, by_weight, over, shell};
 use crate::pen::Canvas;
 use crate::profile::{Z90, profile_svg_on};
+use crate::say;
+use crate::say::say_markup;
 use crate::svg::{celsius, ident, number};
 use crate::view::{ForecastView, NestView, NowPage, ProbeView, Tone};
-use crate::words::{alarm_words, capital, stands};
+use crate::words::{alarm_words, capital, list_and, stands};
 use maud::{Markup, PreEscaped, html};
 
 /// Rows of the curve's table.
@@ -27,28 +29,28 @@ pub fn now_fragment(page: &NowPage) -> String {
 /// How the shelf stands, without the hour: changes only when something does.
 pub fn headline(page: &NowPage) -> String {
     if page.stalled.is_some() {
-        return "The watch has stopped: do not rely on this page".to_owned();
+        return say!("now-headline-stalled");
     }
     if page.age_s.is_none() && page.alarms.is_empty() {
-        return "Nothing heard yet: waiting for the first reading".to_owned();
+        return say!("now-headline-unheard");
     }
     let sorted = by_weight(&page.alarms);
     let standing: Vec<_> = sorted.iter().filter(|a| stands(&a.state) && !over(&a.state)).collect();
     let Some(first) = standing.first() else {
         return match sorted.iter().filter(|a| over(&a.state)).count() {
-            0 => "Nothing found".to_owned(),
-            1 => "Nothing found now; one alarm is over that nobody has answered".to_owned(),
-            n => format!("Nothing found now; {n} alarms are over that nobody has answered"),
+            0 => say!("now-headline-quiet"),
+            over => say!("now-headline-over", alarms = over),
         };
     };
-    let more = match standing.len() {
-        1 => String::new(),
-        n => format!(", and {} more", n - 1),
+    let alarm = alarm_words(&first.alarm);
+    let said = match first.tone {
+        Tone::Calm => capital(&alarm_sentence(first)),
+        tone if first.nests.is_empty() => say!("now-headline-watch", tone = tone.word(), alarm = alarm),
+        tone => say!("now-headline-nests", tone = tone.word(), nests = list_and(&first.nests), alarm = alarm),
     };
-    match first.tone {
-        Tone::Calm => capital(&alarm_sentence(first)) + &more,
-        tone if first.nests.is_empty() => format!("{}: {}{more}", tone.word(), alarm_words(&first.alarm)),
-        tone => format!("{} in {}: {}{more}", tone.word(), first.nests.join(" and "), alarm_words(&first.alarm)),
+    match standing.len() {
+        1 => said,
+        n => say!("now-headline-more", first = said, more = n - 1),
     }
 }
 
@@ -56,10 +58,10 @@ pub fn headline(page: &NowPage) -> String {
 pub fn probes_believed(page: &NowPage) -> String {
     let probes: Vec<&ProbeView> = page.nests.iter().flat_map(|n| &n.probes).collect();
     if page.age_s.is_none() {
-        return format!("0 of {} probes heard", probes.len());
+        return say!("now-probes-unheard", probes = probes.len());
     }
     let believed = probes.iter().filter(|p| p.not_believed_because.is_none() && p.temperature_c.is_some()).count();
-    format!("{believed} of {} probes believed", probes.len())
+    say!("now-probes-believed", believed = believed, probes = probes.len())
 }
 
 fn inner(page: &NowPage) -> Markup {
@@ -72,7 +74,7 @@ fn inner(page: &NowPage) -> Markup {
             h1 id="headline" class=(loudest.class()) { (said) }
             @if let Some(why) = &page.stalled { p id="stalled" class="stale" role="alert" { (capital(why)) "." } }
             p id="asof" class="asof" {
-                "As of " span id="clock" { (page.as_of_text) } ", shelf time. " (capital(&probes_believed(page))) "."
+                (say_markup!("now-as-of", probes = capital(&probes_believed(page)); clock = html! { span id="clock" { (page.as_of_text) } }))
             }
             (alarm_list(&page.alarms))
             @for nest in &page.nests { (nest_section(nest, &nest.name)) }

@@ -1,7 +1,8 @@
 //! What every page has: head, links, footer; and the pages that are little more.
+use crate::say;
 use crate::svg::ident;
 use crate::view::{AlarmsPage, AskPage, Assets, Frame, Link, Live, PlainPage, Tone};
-use crate::words::{alarm_words, capital, stands, state_words};
+use crate::words::{alarm_words, capital, list_and, stands, state_words};
 use crate::{AlarmView, EVENTS_PATH, LIVE_PATH, STYLE_PATH};
 use maud::{DOCTYPE, Markup, PreEscaped, html};
 
@@ -238,7 +239,10 @@ fn alarm_id(alarm: &AlarmView) -> String {
 /// One alarm as a sentence: `oak: the heating gives heat it was not told to give`.
 pub(crate) fn alarm_sentence(alarm: &AlarmView) -> String {
     let words = alarm_words(&alarm.alarm);
-    if alarm.nests.is_empty() { words.to_owned() } else { format!("{}: {words}", alarm.nests.join(" and ")) }
+    if alarm.nests.is_empty() {
+        return words;
+    }
+    say!("alarm-in-nests", nests = list_and(&alarm.nests), alarm = words)
 }
 
 fn alarm_item(alarm: &AlarmView) -> Markup {

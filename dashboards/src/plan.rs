@@ -161,7 +161,7 @@ impl Default for PlanKind {
 pub fn plan_text(plan: &PlanView, columns: usize) -> String {
     let width = columns.clamp(WIDTHS.0, WIDTHS.1);
     let mut out = String::new();
-    let loud = if plan.tone == Tone::Calm { "Plan" } else { plan.tone.word() };
+    let loud = if plan.tone == Tone::Calm { "Plan".to_owned() } else { plan.tone.word() };
     say(&mut out, width, "", &format!("{loud}: {}", plan.line));
     say_all(&mut out, width, "", &plan.worst);
     say(&mut out, width, "", "\nIf the mat sticks on, for ever:");

@@ -124,7 +124,7 @@ fn alarm_mark(raised: &AlarmRecord, end: Option<Timestamp>, span: &Range<Timesta
 
 /// An alarm's change as a sentence without its hour: `oak: the brood place is too warm (raised)`.
 pub fn sentence(change: &AlarmRecord, with_nest: bool) -> String {
-    let mut text = alarm_words(change.alarm.name()).to_owned();
+    let mut text = alarm_words(change.alarm.name());
     if let (true, Some(nest)) = (with_nest, &change.nest) {
         text = say!("alarm-of-nest", nest = nest, alarm = text);
     }

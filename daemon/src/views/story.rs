@@ -195,8 +195,8 @@ fn facts(life: &Life, raised: &AlarmRecord, state: Option<State>, around: Around
         }
         None => facts.push(fact("Stands for", length(now.since(raised.at)).to_string())),
     }
-    let told = state.map_or("nothing the matter any more", |s| state_words(s.name()));
-    facts.push(fact("Now", told.to_owned()));
+    let told = state.map_or_else(|| "nothing the matter any more".to_owned(), |s| state_words(s.name()));
+    facts.push(fact("Now", told));
     if let Some(answer) = life.changes.iter().find(|(_, c)| c.event == Event::Acknowledged) {
         facts.push(fact("Answered", format!("after {}", length(answer.1.at.since(raised.at)))));
     }
