@@ -66,6 +66,11 @@ macro_rules! files {
         files!($folder:
             "words",
             "now",
+            "hours",
+            "alarms",
+            "nests",
+            "spans",
+            "watch",
         )
     };
     ($folder:literal: $($name:literal),* $(,)?) => {

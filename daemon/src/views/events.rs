@@ -126,7 +126,7 @@ fn alarm_mark(raised: &AlarmRecord, end: Option<Timestamp>, span: &Range<Timesta
 pub fn sentence(change: &AlarmRecord, with_nest: bool) -> String {
     let mut text = alarm_words(change.alarm.name());
     if let (true, Some(nest)) = (with_nest, &change.nest) {
-        text = say!("alarm-of-nest", nest = nest, alarm = text);
+        text = say!("alarm-in-nests", nests = nest, alarm = text);
     }
     if let Some(about) = change.probe.as_ref().or(change.node.as_ref()) {
         text = say!("alarm-about", alarm = text, about = about);

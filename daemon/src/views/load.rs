@@ -194,12 +194,9 @@ impl Load {
             None => say!("load-chattering", count = count),
         });
         out.push(match self.answered {
-            Some((median, longest)) => say!(
-                "load-answered",
-                median = length(median),
-                longest = length(longest),
-                never = self.unanswered,
-            ),
+            Some((median, longest)) => {
+                say!("load-answered", median = length(median), longest = length(longest), never = self.unanswered,)
+            }
             None => say!("load-none-answered", waiting = self.unanswered),
         });
         if let Some((name, part)) = &self.most {

@@ -135,11 +135,8 @@ fn alarm_view(snap: &Snapshot, alarm: &StandingAlarm, (now, hours): (Timestamp, 
         }
         fields
     };
-    let action = |what: &&str| Action {
-        label: words::act(what, SHELVE_MIN),
-        url: "/alarm".to_owned(),
-        fields: fields(what),
-    };
+    let action =
+        |what: &&str| Action { label: words::act(what, SHELVE_MIN), url: "/alarm".to_owned(), fields: fields(what) };
     let (since, stands) = (hours.near(alarm.since, now), length(now.since(alarm.since)));
     let since_text = match alarm.until {
         Some(until) => say!("nest-alarm-since-until", at = since, length = stands, until = hours.near(until, now)),

@@ -99,7 +99,12 @@ pub(super) fn extent(values: impl Iterator<Item = f64>) -> Option<LanePoint> {
     (n > 0).then(|| LanePoint { mean: sum / f64::from(n), ..point })
 }
 
-fn lane(past: &Past, other: Option<&Past>, (label, unit): (String, &str), value: impl Fn(&Seen) -> Option<f64>) -> Lane {
+fn lane(
+    past: &Past,
+    other: Option<&Past>,
+    (label, unit): (String, &str),
+    value: impl Fn(&Seen) -> Option<f64>,
+) -> Lane {
     let points = |past: &Past| -> Vec<Option<LanePoint>> {
         let point = |column: &[Option<Seen>]| extent(column.iter().flatten().filter_map(&value));
         past.samples.chunks(past.per_column.max(1)).map(point).collect()

@@ -103,10 +103,9 @@ fn watch(alarm: Alarm) -> AlarmWords {
         ),
         Alarm::WatchGap => AlarmWords::new(say!("alarm-means-watch-gap"), [say!("alarm-step-heating-back")]),
         Alarm::NodeSilent => AlarmWords::new(say!("alarm-means-node-silent"), [say!("alarm-step-node-power")]),
-        Alarm::BrokerLost => AlarmWords::new(
-            say!("alarm-means-broker-lost"),
-            [say!("alarm-step-broker"), say!("alarm-step-until-back")],
-        ),
+        Alarm::BrokerLost => {
+            AlarmWords::new(say!("alarm-means-broker-lost"), [say!("alarm-step-broker"), say!("alarm-step-until-back")])
+        }
         Alarm::HistoryFailing => AlarmWords::new(say!("alarm-means-history-failing"), [say!("alarm-step-disk")]),
         Alarm::NoticeFailing => AlarmWords::new(
             say!("alarm-means-notice-failing"),

@@ -41,14 +41,14 @@ pub(super) fn links(app: &App, (snap, url): (&Snapshot, &str), asked: &Asked, qu
         Link { label: kind.label(), url: link, current: now == Some(kind) }
     };
     let others = snap.shelf.nests.iter().map(|n| n.id.as_str()).filter(|id| nest_url(id) != url);
-    let against =
-        std::iter::once((BEFORE, before(span, hours))).chain(others.map(|id| (id, id.to_owned()))).map(|(value, label)| {
+    let against = std::iter::once((BEFORE, before(span, hours))).chain(others.map(|id| (id, id.to_owned()))).map(
+        |(value, label)| {
             let chosen = with == Some(value);
             Link { label, url: to(span, (!chosen).then_some(value)), current: chosen }
-        });
-    let file = |label: String, file: &str| {
-        Link { label, url: span_url(&format!("{url}/{file}"), span), current: false }
-    };
+        },
+    );
+    let file =
+        |label: String, file: &str| Link { label, url: span_url(&format!("{url}/{file}"), span), current: false };
     WeekPage {
         spans: Kind::ALL.map(kind).into(),
         compare: against.collect(),

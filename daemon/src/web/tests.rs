@@ -459,7 +459,7 @@ fn health_is_a_matrix() {
         snap
     };
     let young = Snapshot { started: at.minus(patience), ..vitals(&|v| v.judged = None) };
-    let check = |snap: &Snapshot, stalled, want: bool, word: &str| {
+    let check = |snap: &Snapshot, stalled: Option<String>, want: bool, word: &str| {
         let health = Health::of(snap, stalled);
         assert_eq!(health.well, want, "{health:?}");
         assert!(health.why.contains(word), "{health:?}");
@@ -471,7 +471,7 @@ fn health_is_a_matrix() {
     check(&vitals(&|v| v.judged = Some(at.minus(Span::from_ms(over)))), None, false, "newest reading");
     check(&vitals(&|v| v.history_failing = Some("disk full".to_owned())), None, false, "disk full");
     check(&vitals(&|v| v.broker_lost = Some("refused".to_owned())), None, true, "refused");
-    check(&well, Some("nothing has been judged"), false, "nothing has been judged");
+    check(&well, Some("nothing has been judged".to_owned()), false, "nothing has been judged");
 }
 
 #[tokio::test(flavor = "multi_thread")]

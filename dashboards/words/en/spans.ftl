@@ -101,7 +101,6 @@ mark-alarm-still = { $alarm }, still so at the end
 
 ## An alarm in words with more beside it. $alarm: in words.
 
-alarm-of-nest = { $nest }: { $alarm }
 # $about: a probe or a node.
 alarm-about = { $alarm } ({ $about })
 # $cause: the alarm it follows from, in words.

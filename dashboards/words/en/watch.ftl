@@ -61,6 +61,8 @@ watch-to-disk-ms = { $last } ms, worst of a minute { $worst } ms
 broker-own-unknown = this watch's own; its log says where
 broker-own = this watch's own at { $at }
 broker-outside = { $host }, port { $port }
+# A plug, as the keeper calls it: where to run to.
+place-plug = plug: { $plug }
 # Where nodes publish. $topic: as MQTT has it, with NODE where a node puts its name; $broker: one of the above.
 broker-topic = the topic { $topic } of the broker ({ $broker })
 
