@@ -64,13 +64,16 @@ impl Language {
 macro_rules! files {
     ($folder:literal) => {
         files!($folder:
-            "words",
-            "now",
             "hours",
             "alarms",
-            "nests",
-            "spans",
+            "stands",
+            "past",
             "watch",
+            "words",
+            "now",
+            "nest",
+            "span",
+            "plan",
         )
     };
     ($folder:literal: $($name:literal),* $(,)?) => {

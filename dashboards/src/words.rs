@@ -60,7 +60,16 @@ pub(crate) fn capital(text: &str) -> String {
 
 /// The members of a list in one phrase: `oak and beech`.
 pub fn list_and<S: AsRef<str>>(members: &[S]) -> String {
+    list(members, |so_far, next| say!("list-and", so_far = so_far, next = next))
+}
+
+/// Things said one after the other: `told to 45 %, gives 3.1 W`.
+pub fn list_comma<S: AsRef<str>>(members: &[S]) -> String {
+    list(members, |so_far, next| say!("list-comma", so_far = so_far, next = next))
+}
+
+fn list<S: AsRef<str>>(members: &[S], join: impl Fn(String, &str) -> String) -> String {
     let mut members = members.iter().map(AsRef::as_ref);
     let first = members.next().unwrap_or_default().to_owned();
-    members.fold(first, |so_far, next| say!("list-and", so_far = so_far, next = next))
+    members.fold(first, join)
 }

@@ -38,7 +38,7 @@ pub fn now_page(snap: &Snapshot, now: Timestamp, hours: &Hours) -> NowPage {
             .strangers
             .iter()
             .take(UNLISTED_MAX)
-            .map(|(name, value, at)| (name.clone(), say!("nest-unlisted", value = value, ago = ago(*at, now))))
+            .map(|(name, value, at)| (name.clone(), say!("stands-unlisted", value = value, ago = ago(*at, now))))
             .collect(),
         watch: vitals(snap, now, hours),
     }
@@ -139,8 +139,8 @@ fn alarm_view(snap: &Snapshot, alarm: &StandingAlarm, (now, hours): (Timestamp, 
         |what: &&str| Action { label: words::act(what, SHELVE_MIN), url: "/alarm".to_owned(), fields: fields(what) };
     let (since, stands) = (hours.near(alarm.since, now), length(now.since(alarm.since)));
     let since_text = match alarm.until {
-        Some(until) => say!("nest-alarm-since-until", at = since, length = stands, until = hours.near(until, now)),
-        None => say!("nest-alarm-since", at = since, length = stands),
+        Some(until) => say!("stands-alarm-since-until", at = since, length = stands, until = hours.near(until, now)),
+        None => say!("stands-alarm-since", at = since, length = stands),
     };
     AlarmView {
         alarm: alarm.key.alarm.name().to_owned(),
@@ -218,12 +218,12 @@ fn learned(nest: &Nest, seen: &NestNow, now: Timestamp, hours: &Hours) -> Option
     let refused = seen.fit.refused.map(|(at, why)| (hours.near(at, now), words::not_taken_because(why)));
     match (learned, refused) {
         (None, None) => None,
-        (Some(at), None) => Some(say!("nest-learned", at = at, nest = &nest.id)),
+        (Some(at), None) => Some(say!("stands-learned", at = at, nest = &nest.id)),
         (Some(at), Some((refused, why))) => {
-            Some(say!("nest-learned-refused", at = at, refused = refused, why = why, nest = &nest.id))
+            Some(say!("stands-learned-refused", at = at, refused = refused, why = why, nest = &nest.id))
         }
         (None, Some((refused, why))) => {
-            Some(say!("nest-learned-nothing", refused = refused, why = why, nest = &nest.id))
+            Some(say!("stands-learned-nothing", refused = refused, why = why, nest = &nest.id))
         }
     }
 }
@@ -259,21 +259,21 @@ fn probe(snap: &Snapshot, nest: &Nest, p: &ProbeNow, now: Timestamp) -> Option<P
         at_mm: place.at_mm,
         temperature_c: p.temperature.map(|t| t.0),
         humidity_pct: p.humidity.map(|h| h.0),
-        heard_text: heard.map_or_else(|| say!("nest-probe-silent"), |t| ago(t, now)),
+        heard_text: heard.map_or_else(|| say!("stands-probe-silent"), |t| ago(t, now)),
         not_believed_because: p.rejected.map(words::not_believed_because),
     })
 }
 
 /// How a nest stands, in a few sentences.
 fn summary(seen: &NestNow, band: Option<BandView>, old: Option<Span>) -> String {
-    let mut said: Vec<String> = old.map(|age| say!("nest-old", age = length(age))).into_iter().collect();
+    let mut said: Vec<String> = old.map(|age| say!("stands-old", age = length(age))).into_iter().collect();
     if seen.heard.is_none() {
-        said.push(say!("nest-silent"));
+        said.push(say!("stands-silent"));
     } else {
         said.extend(seen.brood_c.map(|(mean, _, _)| warmth(mean, band)));
         let (low, high) = ends(&seen.profile.mean_c);
         if low <= high {
-            said.push(say!("nest-ends", low = format!("{low:.1}"), high = format!("{high:.1}")));
+            said.push(say!("stands-ends", low = format!("{low:.1}"), high = format!("{high:.1}")));
         }
     }
     said.extend(doubts(seen));
@@ -286,22 +286,22 @@ fn doubts(seen: &NestNow) -> Option<String> {
     let doubted = heard.clone().filter(|p| p.rejected.is_some()).count();
     match (doubted, heard.count()) {
         (0, _) => None,
-        (1, _) => Some(say!("nest-doubt-one")),
-        (n, all) => Some(say!("nest-doubts", doubted = n, heard = all)),
+        (1, _) => Some(say!("stands-doubt-one")),
+        (n, all) => Some(say!("stands-doubts", doubted = n, heard = all)),
     }
 }
 
 /// How warm the brood place is, against the band where there is one.
 fn warmth(mean_c: f64, band: Option<BandView>) -> String {
     let mean = format!("{mean_c:.1}");
-    let Some(BandView { low_c, high_c, .. }) = band else { return say!("nest-brood", mean = mean) };
+    let Some(BandView { low_c, high_c, .. }) = band else { return say!("stands-brood", mean = mean) };
     let (low, high) = (low_c.to_string(), high_c.to_string());
     if mean_c < low_c {
-        say!("nest-brood-below", mean = mean, by = format!("{:.1}", low_c - mean_c), low = low, high = high)
+        say!("stands-brood-below", mean = mean, by = format!("{:.1}", low_c - mean_c), low = low, high = high)
     } else if mean_c > high_c {
-        say!("nest-brood-above", mean = mean, by = format!("{:.1}", mean_c - high_c), low = low, high = high)
+        say!("stands-brood-above", mean = mean, by = format!("{:.1}", mean_c - high_c), low = low, high = high)
     } else {
-        say!("nest-brood-within", mean = mean, low = low, high = high)
+        say!("stands-brood-within", mean = mean, low = low, high = high)
     }
 }
 

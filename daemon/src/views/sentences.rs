@@ -35,7 +35,7 @@ pub fn table(past: &Past, (band, base_c): (Option<Band>, f64), hours: &Hours) ->
     let found = rows(&past.span, hours);
     let label = |at: Timestamp| match found.kind {
         Kind::Day => hours.day(at),
-        Kind::Week => say!("span-from-day", day = hours.day(at)),
+        Kind::Week => say!("past-from-day", day = hours.day(at)),
         Kind::Month | Kind::Season | Kind::Year => hours.month(at),
     };
     let of = |from: Timestamp, to: Timestamp, name: String| {
@@ -49,7 +49,7 @@ pub fn table(past: &Past, (band, base_c): (Option<Band>, f64), hours: &Hours) ->
     Table {
         name: found.kind.label(),
         rows: found.starts.iter().enumerate().filter_map(one).collect(),
-        total: of(past.span.start, past.span.end, say!("span-total")),
+        total: of(past.span.start, past.span.end, say!("past-total")),
     }
 }
 
@@ -95,20 +95,20 @@ pub fn sentences(
 ) -> Vec<String> {
     let known = past.samples.iter().flatten().count();
     if known == 0 {
-        return vec![say!("span-unknown")];
+        return vec![say!("past-unknown")];
     }
     let unknown = Span::from_ms(past.step().ms().saturating_mul((past.samples.len() - known) as i64));
     let unknown_part = 1.0 - known as f64 / past.samples.len() as f64;
-    let mut how = warmth(past, band, hours).unwrap_or_else(|| say!("span-brood-unknown"));
+    let mut how = warmth(past, band, hours).unwrap_or_else(|| say!("past-brood-unknown"));
     if unknown >= UNKNOWN_WORTH_SAYING {
-        how = say!("span-gap", how = how, length = length(unknown));
+        how = say!("past-gap", how = how, length = length(unknown));
     }
     let changed = match other {
         Some((other, name)) => against(past, other, name),
         None => within(past),
     };
     let changed = words::sentence_case(&words::clauses(changed.into_iter().chain([matters(marks)])));
-    let sentence = |clauses: String| say!("span-sentence", clauses = clauses);
+    let sentence = |clauses: String| say!("past-sentence", clauses = clauses);
     vec![sentence(how), sentence(changed), todo(past, band, still, (unknown, unknown_part))]
 }
 
@@ -116,7 +116,7 @@ fn warmth(past: &Past, band: Option<Band>, hours: &Hours) -> Option<String> {
     let of = |s: &Seen| s.brood_c.map(|b| b.0).filter(|c| c.is_finite());
     let Some(all) = extent(past.samples.iter().flatten().filter_map(of)) else {
         let all = extent(past.samples.iter().flatten().flat_map(|s| s.mean_c.iter().map(|c| f64::from(*c))))?;
-        return Some(say!("span-anywhere", low = format!("{:.1}", all.min), high = format!("{:.1}", all.max)));
+        return Some(say!("past-anywhere", low = format!("{:.1}", all.min), high = format!("{:.1}", all.max)));
     };
     let when = |c: f64| {
         let k = past.samples.iter().position(|s| s.as_ref().and_then(of).is_some_and(|v| (v - c).abs() < 1e-9))?;
@@ -125,14 +125,14 @@ fn warmth(past: &Past, band: Option<Band>, hours: &Hours) -> Option<String> {
     let at = |c: f64| {
         let degrees = format!("{c:.1} °C");
         match when(c) {
-            Some(when) => say!("span-extreme", degrees = degrees, when = when),
+            Some(when) => say!("past-extreme", degrees = degrees, when = when),
             None => degrees,
         }
     };
     let (mean, low, high) = (format!("{:.1}", all.mean), at(all.min), at(all.max));
     Some(match in_band(&past.samples.iter().flatten().collect::<Vec<_>>(), band) {
-        Some((p, ..)) => say!("span-brood-band", mean = mean, share = percent(p), low = low, high = high),
-        None => say!("span-brood", mean = mean, low = low, high = high),
+        Some((p, ..)) => say!("past-brood-band", mean = mean, share = percent(p), low = low, high = high),
+        None => say!("past-brood", mean = mean, low = low, high = high),
     })
 }
 
@@ -169,22 +169,22 @@ fn differences(was: &Means, is: &Means) -> Option<String> {
     let mut said = Vec::new();
     if let Some(k) = by(was.brood_c, is.brood_c, brood_k) {
         let by = format!("{:.1}", k.abs());
-        said.push(if k > 0.0 { say!("span-brood-warmer", by = by) } else { say!("span-brood-cooler", by = by) });
+        said.push(if k > 0.0 { say!("past-brood-warmer", by = by) } else { say!("past-brood-cooler", by = by) });
     }
     if let Some(k) = by(was.room_c, is.room_c, room_k) {
         let by = format!("{:.1}", k.abs());
-        said.push(if k > 0.0 { say!("span-room-warmer", by = by) } else { say!("span-room-cooler", by = by) });
+        said.push(if k > 0.0 { say!("past-room-warmer", by = by) } else { say!("past-room-cooler", by = by) });
     }
     if let Some(pct) = by(was.rh_pct, is.rh_pct, damp_pct) {
         let by = format!("{:.0}", pct.abs());
-        said.push(if pct > 0.0 { say!("span-damper", by = by) } else { say!("span-drier", by = by) });
+        said.push(if pct > 0.0 { say!("past-damper", by = by) } else { say!("past-drier", by = by) });
     }
     if let (Some(a), Some(b)) = (was.heat_w, is.heat_w)
         && a > 0.05
         && (b / a - 1.0).abs() >= heat_part
     {
         let by = format!("{:.0}", (b / a - 1.0).abs() * 100.0);
-        said.push(if b > a { say!("span-heat-more", by = by) } else { say!("span-heat-less", by = by) });
+        said.push(if b > a { say!("past-heat-more", by = by) } else { say!("past-heat-less", by = by) });
     }
     (!said.is_empty()).then(|| words::listed(said))
 }
@@ -197,19 +197,19 @@ fn within(past: &Past) -> Option<String> {
     let third = past.samples.len() / 3;
     let (first, last) = (means(past.samples.get(..third)?), means(past.samples.get(past.samples.len() - third..)?));
     Some(match differences(&first, &last) {
-        Some(changes) => say!("span-towards-end", changes = changes),
-        None => say!("span-little-changed"),
+        Some(changes) => say!("past-towards-end", changes = changes),
+        None => say!("past-little-changed"),
     })
 }
 
 /// All of it against all of something else.
 fn against(past: &Past, other: &Past, name: &str) -> Option<String> {
     if other.samples.iter().all(Option::is_none) {
-        return Some(say!("span-other-unknown", other = name));
+        return Some(say!("past-other-unknown", other = name));
     }
     Some(match differences(&means(&other.samples), &means(&past.samples)) {
-        Some(changes) => say!("span-against", other = name, changes = changes),
-        None => say!("span-much-as", other = name),
+        Some(changes) => say!("past-against", other = name, changes = changes),
+        None => say!("past-much-as", other = name),
     })
 }
 
@@ -217,10 +217,10 @@ fn matters(marks: &[Mark]) -> String {
     let of = |tone| marks.iter().filter(|m| m.kind == MarkKind::Alarm(tone)).collect::<Vec<_>>();
     let all = [of(Tone::Danger), of(Tone::Warning), of(Tone::Advice)].concat();
     match all.as_slice() {
-        [] => say!("span-no-alarm"),
-        [one] => say!("span-one-alarm", when = &one.time_text, what = &one.text),
+        [] => say!("past-no-alarm"),
+        [one] => say!("past-one-alarm", when = &one.time_text, what = &one.text),
         [first, rest @ ..] => {
-            say!("span-alarms", count = rest.len() + 1, when = &first.time_text, what = &first.text)
+            say!("past-alarms", count = rest.len() + 1, when = &first.time_text, what = &first.text)
         }
     }
 }
@@ -230,14 +230,14 @@ fn todo(past: &Past, band: Option<Band>, still: &[Alarm], (unknown, part): (Span
     if let Some(alarm) = still.first() {
         let says = words::alarm(*alarm);
         let step = says.steps.into_iter().next().unwrap_or(says.means);
-        return say!("span-todo-still", alarm = alarm_words(alarm.name()), step = step);
+        return say!("past-todo-still", alarm = alarm_words(alarm.name()), step = step);
     }
     if part > UNKNOWN {
-        return say!("span-todo-unknown", length = length(unknown));
+        return say!("past-todo-unknown", length = length(unknown));
     }
     match in_band(&past.samples.iter().flatten().collect::<Vec<_>>(), band) {
-        Some((p, below, above)) if p < IN_BAND && below >= above => say!("span-todo-below", share = percent(below)),
-        Some((p, _, above)) if p < IN_BAND => say!("span-todo-above", share = percent(above)),
-        _ => say!("span-todo-nothing"),
+        Some((p, below, above)) if p < IN_BAND && below >= above => say!("past-todo-below", share = percent(below)),
+        Some((p, _, above)) if p < IN_BAND => say!("past-todo-above", share = percent(above)),
+        _ => say!("past-todo-nothing"),
     }
 }

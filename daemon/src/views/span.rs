@@ -53,11 +53,11 @@ impl Kind {
     /// What a page calls it.
     pub fn label(self) -> String {
         match self {
-            Self::Day => say!("span-day"),
-            Self::Week => say!("span-week"),
-            Self::Month => say!("span-month"),
-            Self::Season => say!("span-season"),
-            Self::Year => say!("span-year"),
+            Self::Day => say!("past-day"),
+            Self::Week => say!("past-week"),
+            Self::Month => say!("past-month"),
+            Self::Season => say!("past-season"),
+            Self::Year => say!("past-year"),
         }
     }
 
@@ -92,12 +92,12 @@ impl Kind {
 /// What a page calls the span before one: `the week before`.
 pub fn before(span: &Range<Timestamp>, hours: &Hours) -> String {
     match Kind::of(span, hours) {
-        Some(Kind::Day) => say!("span-before-day"),
-        Some(Kind::Week) => say!("span-before-week"),
-        Some(Kind::Month) => say!("span-before-month"),
-        Some(Kind::Season) => say!("span-before-season"),
-        Some(Kind::Year) => say!("span-before-year"),
-        None => say!("span-before"),
+        Some(Kind::Day) => say!("past-before-day"),
+        Some(Kind::Week) => say!("past-before-week"),
+        Some(Kind::Month) => say!("past-before-month"),
+        Some(Kind::Season) => say!("past-before-season"),
+        Some(Kind::Year) => say!("past-before-year"),
+        None => say!("past-before"),
     }
 }
 

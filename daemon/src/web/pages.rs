@@ -177,7 +177,7 @@ fn unread(app: &App, snap: &Snapshot, nest: usize, span: &Range<Timestamp>, why:
 
 fn unwell(page: WeekPage, health: &Health) -> WeekPage {
     let now = page.now.map(|n| dashboards::NestView {
-        summary: format!("{} {}", say!("nest-unwell", why = &health.why), n.summary),
+        summary: format!("{} {}", say!("stands-unwell", why = &health.why), n.summary),
         tone: n.tone.max(dashboards::Tone::Warning),
         ..n
     });

@@ -20,7 +20,7 @@ pub(super) fn wish(app: &App, (snap, nest): (&Snapshot, usize), asked: &Asked, q
     let named = |id: &str| snap.shelf.nests.iter().position(|n| n.id == id).filter(|other| *other != nest);
     let other = query.with.as_deref().and_then(|with| match with {
         BEFORE => Some((nest, earlier(&asked.span, &app.hours), before(&asked.span, &app.hours))),
-        id => named(id).map(|other| (other, asked.span.clone(), say!("span-same-time", nest = id))),
+        id => named(id).map(|other| (other, asked.span.clone(), say!("past-same-time", nest = id))),
     });
     Wish { nest, span: asked.span.clone(), other, base_c: query.base_c() }
 }
@@ -57,7 +57,7 @@ pub(super) fn links(app: &App, (snap, url): (&Snapshot, &str), asked: &Asked, qu
         keep_url: Some(to(span, with)),
         values_url: Some(span_url(&format!("{url}/week.json"), span)),
         base_url: Some(format!("{}{}", span_url(url, span), with.map(|w| format!("&with={w}")).unwrap_or_default())),
-        downloads: vec![file(say!("span-as-png"), "week.png"), file(say!("span-as-svg"), "week.svg")],
+        downloads: vec![file(say!("past-as-png"), "week.png"), file(say!("past-as-svg"), "week.svg")],
         ..WeekPage::default()
     }
 }

@@ -120,7 +120,6 @@ note-kind-moved = probe, mat or nest moved
 note-kind-eggs = eggs laid
 note-kind-other = something else
 
-## Joining a list: all before, and the next.
+## Joins clauses to one sentence, two at a time from the left. $so_far: the clauses up to here, $next: one more.
 
-list-comma = { $before }, { $next }
-list-semicolon = { $before }; { $next }
+list-semicolon = { $so_far }; { $next }

@@ -26,3 +26,9 @@ now-probes-unheard = 0 of { $probes } probes heard
 now-probes-believed = { $believed } of { $probes } probes believed
 # $clock: the time of day at the shelf, $probes: one of the two sentences above.
 now-as-of = As of { $clock }, shelf time. { $probes }.
+
+## Headings below the nests.
+
+# Sensors that no nest of the shelf file names.
+now-unlisted = Heard, but no nest lists them
+now-watch = The watch itself

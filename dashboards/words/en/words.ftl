@@ -11,6 +11,19 @@ tone-danger = Danger
 # Joins the members of a list, two at a time from the left: "a and b", "a and b and c".
 # $so_far: the members up to here, $next: one more.
 list-and = { $so_far } and { $next }
+# Says things one after the other: "told to 45 %, gives 3.1 W"; "Oak, Mon 2 to Sun 8 March".
+# $so_far: what was said up to here, $next: one more.
+list-comma = { $so_far }, { $next }
+
+## In pictures, heads of tables and between numbers.
+
+brood-place = brood place
+brood-place-c = brood place, °C
+room-c = room, °C
+# Heads the column of an interval: the value lies between 9 times in 10.
+nine-in-ten = 9 in 10
+# Between two numbers: "25.1 to 26.3". $low, $high: the numbers.
+from-to = { $low } to { $high }
 
 ## One alarm as a sentence without a full stop.
 

@@ -2,87 +2,87 @@
 
 ## Usual spans: what links and tables call them.
 
-span-day = day
-span-week = week
-span-month = month
-span-season = season
-span-year = year
+past-day = day
+past-week = week
+past-month = month
+past-season = season
+past-year = year
 
 ## The span before the one that is shown: $other below, and the link that compares with it.
 
-span-before-day = the day before
-span-before-week = the week before
-span-before-month = the month before
-span-before-season = the season before
-span-before-year = the year before
-span-before = the time before
+past-before-day = the day before
+past-before-week = the week before
+past-before-month = the month before
+past-before-season = the season before
+past-before-year = the year before
+past-before = the time before
 # Another nest, to compare with.
-span-same-time = { $nest } in the same time
+past-same-time = { $nest } in the same time
 
 ## The picture, to be kept or sent on.
 
-span-as-png = as picture (PNG)
-span-as-svg = as drawing (SVG)
+past-as-png = as picture (PNG)
+past-as-svg = as drawing (SVG)
 
 ## Rows of the table.
 
 # A week, by its first day.
-span-from-day = from { $day }
-span-total = all of it
+past-from-day = from { $day }
+past-total = all of it
 
-## How it was, as a clause. Ends without a full stop: “span-sentence” puts it.
+## How it was, as a clause. Ends without a full stop: “past-sentence” puts it.
 
-# The brood place: $mean: °C; $low and $high: the coolest and the warmest, as “span-extreme” says them.
-span-brood = The brood place was at { $mean } °C on average; coolest { $low }, warmest { $high }
+# The brood place: $mean: °C; $low and $high: the coolest and the warmest, as “past-extreme” says them.
+past-brood = The brood place was at { $mean } °C on average; coolest { $low }, warmest { $high }
 # $share: 85 %.
-span-brood-band = The brood place was at { $mean } °C on average, within the band { $share } of the known time; coolest { $low }, warmest { $high }
+past-brood-band = The brood place was at { $mean } °C on average, within the band { $share } of the known time; coolest { $low }, warmest { $high }
 # $degrees: 26.3 °C.
-span-extreme = { $degrees } ({ $when })
+past-extreme = { $degrees } ({ $when })
 # $low and $high: °C.
-span-anywhere = Anywhere in the nest it was between { $low } and { $high } °C
-span-brood-unknown = Where the brood lay is not known
+past-anywhere = Anywhere in the nest it was between { $low } and { $high } °C
+past-brood-unknown = Where the brood lay is not known
 # $how: one of the above; $length: 3 h 20 min.
-span-gap = { $how }; of { $length } of it nothing is known
+past-gap = { $how }; of { $length } of it nothing is known
 
 # $clauses: one or several of the clauses here.
-span-sentence = { $clauses }.
-span-unknown = Nothing is known of this time: no reading that was believed is stored.
+past-sentence = { $clauses }.
+past-unknown = Nothing is known of this time: no reading that was believed is stored.
 
 ## What changed. $by: a number; these are listed with commas.
 
-span-brood-warmer = the brood place was { $by } K warmer
-span-brood-cooler = the brood place was { $by } K cooler
-span-room-warmer = the room { $by } K warmer
-span-room-cooler = the room { $by } K cooler
-span-damper = the nest damper by { $by } %RH
-span-drier = the nest drier by { $by } %RH
-span-heat-more = the mat gave { $by } % more
-span-heat-less = the mat gave { $by } % less
+past-brood-warmer = the brood place was { $by } K warmer
+past-brood-cooler = the brood place was { $by } K cooler
+past-room-warmer = the room { $by } K warmer
+past-room-cooler = the room { $by } K cooler
+past-damper = the nest damper by { $by } %RH
+past-drier = the nest drier by { $by } %RH
+past-heat-more = the mat gave { $by } % more
+past-heat-less = the mat gave { $by } % less
 
 # $changes: such a list.
-span-towards-end = towards the end, against the beginning, { $changes }
-span-little-changed = little changed from beginning to end
+past-towards-end = towards the end, against the beginning, { $changes }
+past-little-changed = little changed from beginning to end
 # $other: the span before, or another nest.
-span-other-unknown = of { $other } nothing is known
-span-against = against { $other } { $changes }
-span-much-as = it was much as { $other }
+past-other-unknown = of { $other } nothing is known
+past-against = against { $other } { $changes }
+past-much-as = it was much as { $other }
 
 ## Alarms of the span. $when: a moment; $what: the alarm in words.
 
-span-no-alarm = no alarm was raised
-span-one-alarm = one alarm: { $when }, { $what }
+past-no-alarm = no alarm was raised
+past-one-alarm = one alarm: { $when }, { $what }
 # $count: two or more.
-span-alarms = { $count } alarms, the gravest: { $when }, { $what }
+past-alarms = { $count } alarms, the gravest: { $when }, { $what }
 
 ## What to do.
 
 # $alarm: in words; $step: the first thing to do, a sentence with its full stop.
-span-todo-still = To do: “{ $alarm }” was still so at the end: { $step }
-span-todo-unknown = To do: find out why nothing was heard for { $length }, where the picture is hatched.
+past-todo-still = To do: “{ $alarm }” was still so at the end: { $step }
+past-todo-unknown = To do: find out why nothing was heard for { $length }, where the picture is hatched.
 # $share: 40 %.
-span-todo-below = To do: it was below the band for { $share } of the time; look at the thermostat's setting, and at how cool the room gets.
-span-todo-above = To do: it was above the band for { $share } of the time; look at the thermostat's setting, and at sun and room.
-span-todo-nothing = Nothing asks to be done.
+past-todo-below = To do: it was below the band for { $share } of the time; look at the thermostat's setting, and at how cool the room gets.
+past-todo-above = To do: it was above the band for { $share } of the time; look at the thermostat's setting, and at sun and room.
+past-todo-nothing = Nothing asks to be done.
 
 ## Marks upon the picture, and the list of them.
 

@@ -13,35 +13,35 @@ nav-login = Login
 ## How a nest stands: sentences of their own, one after the other.
 ## $mean: 26.3, of the brood place, °C; $by: 1.2 K; $low and $high: the band that the keeper set, °C.
 
-nest-silent = Nothing heard from it yet.
-nest-brood = The brood place is at { $mean } °C.
-nest-brood-below = The brood place is at { $mean } °C, { $by } K below the band of { $low } to { $high } °C.
-nest-brood-above = The brood place is at { $mean } °C, { $by } K above the band of { $low } to { $high } °C.
-nest-brood-within = The brood place is at { $mean } °C, within the band of { $low } to { $high } °C.
+stands-silent = Nothing heard from it yet.
+stands-brood = The brood place is at { $mean } °C.
+stands-brood-below = The brood place is at { $mean } °C, { $by } K below the band of { $low } to { $high } °C.
+stands-brood-above = The brood place is at { $mean } °C, { $by } K above the band of { $low } to { $high } °C.
+stands-brood-within = The brood place is at { $mean } °C, within the band of { $low } to { $high } °C.
 # $low and $high: coolest and warmest of the nest, °C.
-nest-ends = From { $low } to { $high } °C along the nest.
+stands-ends = From { $low } to { $high } °C along the nest.
 # $age: 20 min.
-nest-old = Its newest reading that was believed is { $age } old: what stands here is a guess.
-nest-doubt-one = One probe is not believed: the nest may differ from what is drawn.
+stands-old = Its newest reading that was believed is { $age } old: what stands here is a guess.
+stands-doubt-one = One probe is not believed: the nest may differ from what is drawn.
 # $doubted of $heard probes; at least two are doubted.
-nest-doubts = { $doubted } of { $heard } probes are not believed: the nest may differ from what is drawn.
+stands-doubts = { $doubted } of { $heard } probes are not believed: the nest may differ from what is drawn.
 # $why: why the watch is not well, as the page of the watch says it; a sentence about the nest follows.
-nest-unwell = The watch is not well: { $why }.
+stands-unwell = The watch is not well: { $why }.
 
-nest-probe-silent = not heard yet
+stands-probe-silent = not heard yet
 
 ## Since when an alarm stands: $at: a moment; $length: 31 min; $until: when its silence ends.
 
-nest-alarm-since = { $at }, for { $length }
-nest-alarm-since-until = { $at }, for { $length }, until { $until }
+stands-alarm-since = { $at }, for { $length }
+stands-alarm-since-until = { $at }, for { $length }, until { $until }
 
 ## What was learned of a nest's warmth; follows “learned:”. $at: up to when; $refused: when something was not taken, and
 ## $why, as “fit-…” says it; `warmend fit --nest …` is a command.
 
-nest-learned = how it carries heat, up to { $at } (`warmend fit --nest { $nest }` says what)
-nest-learned-refused = how it carries heat, up to { $at }; the fit of { $refused } was refused: { $why }
+stands-learned = how it carries heat, up to { $at } (`warmend fit --nest { $nest }` says what)
+stands-learned-refused = how it carries heat, up to { $at }; the fit of { $refused } was refused: { $why }
     (`warmend fit --nest { $nest }` says what)
-nest-learned-nothing = nothing yet; the fit of { $refused } was refused: { $why } (`warmend fit --nest { $nest }` says what)
+stands-learned-nothing = nothing yet; the fit of { $refused } was refused: { $why } (`warmend fit --nest { $nest }` says what)
 
 ## How it stands with the mirror (a copy of the readings elsewhere), on the page of now: sentences, one after the other.
 ## $readings and $days: how many; $length: 20 min; $why: a reason, as a program gave it.
@@ -71,7 +71,7 @@ vitals-count = { $why } { $count }
 vitals-dropped = { $count } messages were dropped for lack of room; their nodes send them again.
 
 # A value and how old it is: “21.5 °C, 20 s ago”.
-nest-unlisted = { $value }, { $ago }
+stands-unlisted = { $value }, { $ago }
 
 ## What leave to heat a mat has that is driven on leave only. $node: its name.
 
