@@ -27,6 +27,8 @@ mod weeks;
 mod rooms_tests;
 #[cfg(test)]
 mod tests;
+#[cfg(test)]
+mod words_tests;
 
 pub use access::Access;
 pub use health::{Health, Pulse};

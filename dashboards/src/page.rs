@@ -258,7 +258,7 @@ pub(crate) fn alarm_sentence(alarm: &AlarmView) -> String {
 fn alarm_since(alarm: &AlarmView) -> String {
     let mut said = vec![say!("alarm-since", since = &alarm.since_text), state_words(&alarm.state)];
     said.extend(alarm.about.clone());
-    said.extend(alarm.cause.as_ref().map(|cause| say!("alarm-because", cause = alarm_words(cause))));
+    said.extend(alarm.cause.as_ref().map(|cause| say!("alarm-follows", cause = alarm_words(cause))));
     list_semicolon(&said)
 }
 

@@ -64,9 +64,14 @@ impl Language {
 macro_rules! files {
     ($folder:literal) => {
         files!($folder:
+            "hours",
+            "alarms",
+            "stands",
+            "past",
+            "watch",
             "words",
             "page",
-            "alarms",
+            "alarm-list",
             "now",
             "nest",
             "span",

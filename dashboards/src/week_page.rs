@@ -119,7 +119,7 @@ fn picture(week: &WeekView, values: Option<&str>) -> Markup {
     html! {
         figure class="span" data-values=[values] data-say-hint=[said(say!("span-script-hint"))]
             data-say-moment=[said(say!("span-script-moment"))] data-say-failed=[said(say!("span-script-failed"))]
-            data-say-unknown=[said(say!("span-script-unknown"))] data-say-nothing=[said(say!("span-script-nothing"))]
+            data-say-unknown=[said(say!("not-known"))] data-say-nothing=[said(say!("span-script-nothing"))]
             data-say-at=[said(say!("span-script-at", when = "{0}", what = "{1}"))]
             data-say-place=[said(say!("span-script-place", warmth = "{0}", mm = "{1}"))] {
             div class="wide" data-frame=(frame(Canvas::Wide)) { (PreEscaped(heatmap_svg_on(week, Canvas::Wide))) }
@@ -207,7 +207,7 @@ fn row(day: &DayRow) -> Markup {
 }
 
 fn days(week: &WeekView, base_url: Option<&str>) -> Markup {
-    let name = if week.row_name.is_empty() { say!("span-text-day") } else { week.row_name.clone() };
+    let name = if week.row_name.is_empty() { say!("past-day") } else { week.row_name.clone() };
     let heading = say!("week-numbers", row = &name);
     html! {
         @if !week.days.is_empty() {

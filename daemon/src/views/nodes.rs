@@ -8,7 +8,7 @@ use crate::snapshot::{NodeNow, Snapshot};
 use dashboards::{Cell, Link, Part, SheetPage, Table, Tone};
 use enclosure::core::ProbeNow;
 use enclosure::trust::Fault;
-use enclosure::{Measured, Span, Timestamp};
+use enclosure::{Measured, Rejection, Span, Timestamp};
 use std::collections::{BTreeMap, BTreeSet, VecDeque};
 
 /// Where that page is.
@@ -30,7 +30,7 @@ const DBM_PER_DBW: f64 = 30.0;
 #[derive(Debug, Default)]
 pub struct Doubts {
     heard: BTreeMap<String, u64>,
-    not_believed: BTreeMap<String, BTreeMap<&'static str, u64>>,
+    not_believed: BTreeMap<String, BTreeMap<Rejection, u64>>,
     last: VecDeque<HistoricReading>,
 }
 
@@ -51,8 +51,7 @@ impl Doubts {
         }
         *self.heard.entry(r.source.to_string()).or_default() += 1;
         if let Some(why) = r.rejection {
-            let reason = words::not_believed_because(why);
-            *self.not_believed.entry(r.source.to_string()).or_default().entry(reason).or_default() += 1;
+            *self.not_believed.entry(r.source.to_string()).or_default().entry(why).or_default() += 1;
             if self.last.len() >= LISTED_MAX {
                 self.last.pop_front();
             }
@@ -66,7 +65,8 @@ impl Doubts {
             None => format!("0 of {heard}"),
             Some(by) => {
                 let all: u64 = by.values().sum();
-                let why: Vec<String> = by.iter().map(|(why, n)| format!("{n} because {why}")).collect();
+                let why: Vec<String> =
+                    by.iter().map(|(why, n)| format!("{n} because {}", words::not_believed_because(*why))).collect();
                 format!("{all} of {heard}: {}", why.join("; "))
             }
         }

@@ -1,7 +1,8 @@
 //! Notes: written down in two taps, or with words, a place and an hour; and what was written before.
 //! Every sentence of that page stands in this file and in `words`.
 use super::hours::Hours;
-use super::words::{self, NOTE_KINDS};
+use super::words;
+use crate::acts::NOTE_KINDS;
 use crate::history::KeeperNote;
 use crate::snapshot::Snapshot;
 use dashboards::{Button, Cell, Field, FieldKind, Form, Link, Part, SheetPage, Table};
@@ -75,9 +76,9 @@ fn taps(n: &Nest, nest: Option<&str>) -> Form {
         hidden: vec![("nest".to_owned(), n.id.clone()), back(nest)],
         buttons: NOTE_KINDS
             .iter()
-            .filter(|(kind, _)| *kind != "other")
-            .map(|(kind, label)| Button {
-                label: words::sentence_case(label),
+            .filter(|kind| **kind != "other")
+            .map(|kind| Button {
+                label: words::sentence_case(&words::note_kind(kind)),
                 sends: Some(("kind".to_owned(), (*kind).to_owned())),
             })
             .collect(),
@@ -96,7 +97,7 @@ fn words_form(nests: &[&Nest], nest: Option<&str>) -> Form {
     };
     let pair = |(a, b): (&str, &str)| (a.to_owned(), b.to_owned());
     let ids: Vec<(String, String)> = nests.iter().map(|n| pair((&n.id, &n.id))).collect();
-    let kinds = NOTE_KINDS.map(pair).into();
+    let kinds = words::note_kinds();
     let longest = nests.iter().map(|n| n.length_mm).fold(0.0, f64::max);
     let fields = vec![
         field("nest", "Nest", FieldKind::Choice(ids), "", "", true),

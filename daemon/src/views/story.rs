@@ -120,14 +120,11 @@ pub fn story(
     let subject = name.nest.as_ref().map(|nest| format!("{nest}: ")).unwrap_or_default();
     let mut parts = vec![Part::Facts(facts(&life, raised, standing.map(|a| a.state), around))];
     if life.is_raised() && standing.is_some_and(|a| !matches!(a.state, State::Returned | State::Latched)) {
-        parts.push(Part::Warns(
-            super::now::tone(raised.alarm.priority()),
-            says.steps.iter().map(|s| (*s).to_owned()).collect(),
-        ));
+        parts.push(Part::Warns(super::now::tone(raised.alarm.priority()), says.steps.clone()));
     }
     let heading = if life.is_raised() { "What raised it" } else { "What would raise it" };
     parts.push(Part::Heading(heading.to_owned()));
-    let mut evidence = vec![says.means.to_owned()];
+    let mut evidence = vec![says.means.clone()];
     if life.is_raised() && !raised.detail.is_empty() && raised.detail != says.means {
         evidence.push(raised.detail.clone());
     }
@@ -186,7 +183,7 @@ fn facts(life: &Life, raised: &AlarmRecord, state: Option<State>, around: Around
     let mut facts = vec![if life.is_raised() {
         fact("Raised", hours.near(raised.at, now))
     } else {
-        fact(&words::sentence_case(words::event(raised.event)), format!("{}; not raised", hours.near(raised.at, now)))
+        fact(&words::sentence_case(&words::event(raised.event)), format!("{}; not raised", hours.near(raised.at, now)))
     }];
     let length = |span: Span| span.max(Span::ZERO);
     match life.ended() {

@@ -1,6 +1,7 @@
 //! What a keeper does: forms from the pages, and one JSON address for the command line and for scripts.
 use super::App;
 use super::pages::plain;
+use crate::acts::NOTE_KINDS;
 use crate::pipeline::WHY_MAX;
 use crate::snapshot::{Act, ActKind, AlarmAct, AlarmName, Note};
 use crate::times;
@@ -8,7 +9,6 @@ use crate::views::hours::moment;
 use crate::views::notebook::{NOTES_PATH, TEXT_MAX, notes_url};
 use crate::views::now::{SHELVE_MIN, nest_url};
 use crate::views::story::STORY_PATH;
-use crate::views::words::NOTE_KINDS;
 use axum::Json;
 use axum::extract::Form;
 use axum::extract::State;
@@ -160,9 +160,8 @@ impl Wish {
     }
 
     fn note(self, now: Timestamp) -> Result<Note, String> {
-        let kinds = NOTE_KINDS.map(|(kind, _)| kind);
-        if !kinds.contains(&self.kind.as_str()) {
-            return Err(format!("a note is one of {}", kinds.join(", ")));
+        if !NOTE_KINDS.contains(&self.kind.as_str()) {
+            return Err(format!("a note is one of {}", NOTE_KINDS.join(", ")));
         }
         if self.text.chars().count() > NOTE_CHARS_MAX {
             return Err(format!("a note has at most {NOTE_CHARS_MAX} characters"));

@@ -9,13 +9,13 @@ use crate::views::load::{self, Load};
 use crate::views::login::LOGIN_PATH;
 use crate::views::now::{ALARMS_PATH, frame, live_part, nest_url, nest_view, now_page, of_nest};
 use crate::views::start::START_PATH;
-use crate::views::words::NOTE_KINDS;
+use crate::views::words::{note_kinds, sentence_case};
 use axum::body::Bytes;
 use axum::extract::{Path, Query, State};
 use axum::http::{StatusCode, header};
 use axum::response::{Html, IntoResponse, Response};
 use dashboards::{
-    AlarmsPage, Compared, Frame, Link, Live, NoteForm, NowPage, PlainPage, SheetPage, WeekPage, WeekView,
+    AlarmsPage, Compared, Frame, Link, Live, NoteForm, NowPage, PlainPage, SheetPage, WeekPage, WeekView, say,
 };
 use enclosure::{Span, Timestamp};
 use std::ops::Range;
@@ -35,7 +35,7 @@ pub(super) fn framed(app: &App, snap: &Snapshot, current: &str) -> Frame {
     let mut frame = Frame { cautions: app.answering.unproved(), ..frame(snap, current) };
     if app.access.is_guarded() {
         let current = current == LOGIN_PATH;
-        frame.nav.push(Link { label: "Login".to_owned(), url: LOGIN_PATH.to_owned(), current });
+        frame.nav.push(Link { label: say!("nav-login"), url: LOGIN_PATH.to_owned(), current });
     }
     frame
 }
@@ -51,7 +51,7 @@ fn view(app: &App) -> NowPage {
     let stalled = app.pulse.stalled();
     NowPage {
         frame: framed(app, &app.snapshot(), "/"),
-        stalled: stalled.map(|why| format!("{why}: look at the nests yourself, and at the log of this watch")),
+        stalled: stalled.map(|why| say!("health-look-yourself", why = why)),
         ..page
     }
 }
@@ -127,7 +127,7 @@ pub(super) async fn nest(
         frame: framed(&app, &snap, &url),
         now: nest_view(&snap, i, app.now(), &app.hours),
         week,
-        other: other.zip(wish.other).map(|(week, (_, _, name))| Compared { words: spans::capital(&name), week }),
+        other: other.zip(wish.other).map(|(week, (_, _, name))| Compared { words: sentence_case(&name), week }),
         note: Some(note_form(&id, &url)),
         ..spans::links(&app, (&snap, &url), &asked, &query)
     };
@@ -177,7 +177,7 @@ fn unread(app: &App, snap: &Snapshot, nest: usize, span: &Range<Timestamp>, why:
 
 fn unwell(page: WeekPage, health: &Health) -> WeekPage {
     let now = page.now.map(|n| dashboards::NestView {
-        summary: format!("The watch is not well: {}. {}", health.why, n.summary),
+        summary: format!("{} {}", say!("stands-unwell", why = &health.why), n.summary),
         tone: n.tone.max(dashboards::Tone::Warning),
         ..n
     });
@@ -186,11 +186,7 @@ fn unwell(page: WeekPage, health: &Health) -> WeekPage {
 
 fn note_form(id: &str, url: &str) -> NoteForm {
     let pair = |(a, b): (&str, &str)| (a.to_owned(), b.to_owned());
-    NoteForm {
-        url: "/note".to_owned(),
-        fields: [("nest", id), ("back", url)].map(pair).into(),
-        kinds: NOTE_KINDS.map(pair).into(),
-    }
+    NoteForm { url: "/note".to_owned(), fields: [("nest", id), ("back", url)].map(pair).into(), kinds: note_kinds() }
 }
 
 /// `week.svg` and `week.png` of a nest: the same picture, to be kept or sent on; `week.json`: its values.

@@ -10,6 +10,7 @@ use axum::extract::rejection::QueryRejection;
 use axum::extract::{Query, State};
 use axum::http::{StatusCode, header};
 use axum::response::{Html, IntoResponse, Response};
+use dashboards::say::{in_language, spoken};
 use dashboards::{PLAN_PATH, PlanPage};
 use enclosure::Shelf;
 use std::sync::Arc;
@@ -44,7 +45,9 @@ async fn answer(app: &App, wished: Wished, draw: fn(&PlanPage) -> String) -> Res
     let Ok(_place) = RECKONING.acquire().await else {
         return plain(app, StatusCode::SERVICE_UNAVAILABLE, "Not now", vec!["Come back in a few seconds.".to_owned()]);
     };
-    let reckoned = tokio::task::spawn_blocking(move || draw(&PlanPage { frame, ..planned(wish, &shelf) })).await;
+    let language = spoken();
+    let draw = move || in_language(language, || draw(&PlanPage { frame, ..planned(wish, &shelf) }));
+    let reckoned = tokio::task::spawn_blocking(draw).await;
     match reckoned {
         Ok(html) => Html(html).into_response(),
         Err(_) => plain(

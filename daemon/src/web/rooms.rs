@@ -132,7 +132,7 @@ async fn watch_now(app: &App, itself: Itself) -> SheetPage {
         sizes: Some(sizes.map(|(sizes, _)| sizes)),
         free_bytes,
         proofs: app.answering.proofs(),
-        broker: app.places.broker.clone(),
+        broker: app.places.broker(),
         requests: (count(&app.counted.requests), count(&app.counted.refused), count(&app.counted.busy)),
         ..itself
     };
@@ -157,6 +157,6 @@ pub(super) async fn start(
 ) -> Response {
     let asked = Answers::of(query.map(|Query(pairs)| pairs).unwrap_or_default());
     let places = &app.places;
-    let file = Written { path: &places.file, text: &places.text, broker: &places.nodes_publish };
+    let file = Written { path: &places.file, text: &places.text, broker: &places.nodes_publish() };
     drawn(&app, START_PATH, start_page(&app.snapshot(), app.now(), file, &asked))
 }

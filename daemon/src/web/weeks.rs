@@ -6,6 +6,7 @@ use crate::views::hours::{Hours, moment};
 use crate::views::past::{Past, columns_of, recall};
 use crate::views::span::Kind;
 use crate::views::week::{Telling, week_view};
+use dashboards::say::{in_language, spoken};
 use dashboards::{ColourRange, WeekView};
 use enclosure::shelf::Nest;
 use enclosure::{Span, Timestamp};
@@ -139,10 +140,10 @@ impl App {
         read: impl FnOnce(&Reader) -> Result<T, HistoryError> + Send + 'static,
     ) -> Result<T, String> {
         let place = Arc::clone(&self.reads).acquire_owned().await.map_err(|e| e.to_string())?;
-        let path = self.history.clone();
+        let (path, language) = (self.history.clone(), spoken());
         let done = tokio::task::spawn_blocking(move || {
             let _place = place;
-            Reader::open(&path).and_then(|reader| read(&reader)).map_err(|e| told(&e))
+            in_language(language, || Reader::open(&path).and_then(|reader| read(&reader)).map_err(|e| told(&e)))
         });
         done.await.map_err(|_| "reading the history ended in disorder; the log says more".to_owned())?
     }

@@ -30,8 +30,7 @@ span-known = known
 span-text-scale = { $high } °C; blank: nothing known
 # B and m stand beside the picture and stay as they are.
 span-text-signs = B brood place, m heating mat, axis in mm
-# Heads of the table, at most 16, 20, 8 and 7 characters with the two above.
-span-text-day = day
+# Heads of the table, after past-day and before the two above; at most 16, 20, 8 and 7 characters.
 span-text-brood = brood low/mean/high
 
 ## Below the picture on a page. $sentence: the picture in one sentence (span-sentence).
@@ -55,7 +54,5 @@ span-script-failed = The values cannot be had: the watch does not answer.
 span-script-at = { $when }: { $what }
 # $warmth: "26.3 ± 0.4", °C.
 span-script-place = { $warmth } °C at { $mm } mm
-# In place of a number.
-span-script-unknown = not known
 # In place of all of it.
 span-script-nothing = nothing is known

@@ -22,6 +22,8 @@ list-semicolon = { $so_far }; { $next }
 brood-place = brood place
 brood-place-c = brood place, °C
 room-c = room, °C
+# In place of a number, on the sliders of a plan and of a span's picture.
+not-known = not known
 # Heads the column of an interval: the value lies between 9 times in 10.
 nine-in-ten = 9 in 10
 # Between two numbers: "25.1 to 26.3". $low, $high: the numbers.
