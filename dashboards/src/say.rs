@@ -74,9 +74,12 @@ macro_rules! files {
             "refused",
             "answers",
             "words",
+            "page",
+            "alarm-list",
             "now",
             "nest",
             "span",
+            "week",
             "plan",
         )
     };
