@@ -15,6 +15,8 @@
   // Ages run on the monotonic clock: the browser's idea of the hour may differ from the shelf's.
   const seconds = () => performance.now() / 1000;
   const inner = () => document.getElementById("inner");
+  const { sayAge, sayNone, sayPage, sayOld, sayLost, sayMore } = age.dataset;
+  const fill = (words, ...values) => words.replace(/\{(\d)\}/g, (_, k) => values[k]);
   const inWords = (s) => s < 90 ? Math.round(s) + " s" : s < 5400 ? Math.round(s / 60) + " min" : Math.round(s / 3600) + " h";
   let refreshed = seconds(), heard = seconds();
   let busy = false, again = false, source = null, warned = "";
@@ -30,14 +32,14 @@
     const since = seconds() - refreshed;
     const known = parseFloat(inner() ? inner().dataset.age : "");
     const reading = known + since;
-    age.textContent = (Number.isFinite(known) ? "Newest reading " + inWords(reading) + " old" : "No reading yet")
-      + (since > LOST_S ? "; this page " + inWords(since) + " old" : "");
+    const said = Number.isFinite(known) ? fill(sayAge, inWords(reading)) : sayNone;
+    age.textContent = since > LOST_S ? fill(sayPage, said, inWords(since)) : said;
     age.classList.toggle("late", reading > LATE_S || since > OLD_S);
     const asOf = inner() ? inner().dataset.asof : "";
     if (since > OLD_S) {
-      warn("old", "This page is older than 2 min, as of " + asOf + ": do not rely on it. The watch may have stopped, or this device lost it.");
+      warn("old", fill(sayOld, asOf));
     } else if (seconds() - heard > LOST_S) {
-      warn("lost", "This page hears nothing from the watch. What stands here was so at " + asOf + ".");
+      warn("lost", fill(sayLost, asOf));
     } else {
       warn("", "");
     }
@@ -69,16 +71,16 @@
     return old;
   }
 
-  const alarms = () => new Map([...main.querySelectorAll(".alarm[id]")].map((a) => [a.id, a.dataset.said]));
+  const alarms = () => new Map([...main.querySelectorAll(".alarm[id]")].map((a) => [a.id, a.dataset]));
 
   // What changed among the alarms, once. Readings are not announced.
   function say(before) {
     const now = alarms();
-    const news = [...now].filter(([id, said]) => before.get(id) !== said).map(([, said]) => said);
-    for (const [id, said] of before) if (!now.has(id)) news.push(said.split(":").slice(0, -1).join(":") + ": over");
+    const news = [...now].filter(([id, { said }]) => !before.has(id) || before.get(id).said !== said).map(([, { said }]) => said);
+    for (const [id, { over }] of before) if (!now.has(id)) news.push(over);
     if (!news.length) return;
-    const more = news.length > MOST_SAID ? "; and " + (news.length - MOST_SAID) + " more" : "";
-    spoken.textContent = news.slice(0, MOST_SAID).join(". ") + more;
+    const first = news.slice(0, MOST_SAID).join(". ");
+    spoken.textContent = news.length > MOST_SAID ? fill(sayMore, first, news.length - MOST_SAID) : first;
   }
 
   // What is being read, the surest first: it stays where it is, whatever grows above it.

@@ -186,7 +186,7 @@ pub fn plan_text(plan: &PlanView, columns: usize) -> String {
     let heads = [
         "mm".to_owned(),
         say!("plan-text-worst"),
-        say!("plan-text-likely"),
+        say!("plan-curves-likely"),
         say!("plan-text-standing"),
         say!("plan-text-use"),
     ];

@@ -15,7 +15,7 @@ pub const PLAN_JS: &str = include_str!("plan.js");
 pub fn plan_html(page: &PlanPage) -> String {
     let title = page.plan.as_ref().map_or_else(|| say!("plan-title-none"), |p| say!("plan-title", nest = &p.name));
     let main = html! {
-        main class="plan" id="plan" data-fragment=(crate::PLAN_FRAGMENT_PATH) data-say-old=(say!("plan-script-old")) data-say-unknown=(say!("plan-script-unknown")) {
+        main class="plan" id="plan" data-fragment=(crate::PLAN_FRAGMENT_PATH) data-say-old=(say!("plan-script-old")) data-say-unknown=(say!("not-known")) {
             h1 { (title) }
             (line(page))
             (worst(page))

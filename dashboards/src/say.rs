@@ -69,10 +69,17 @@ macro_rules! files {
             "stands",
             "past",
             "watch",
+            "plans",
+            "start",
+            "refused",
+            "answers",
             "words",
+            "page",
+            "alarm-list",
             "now",
             "nest",
             "span",
+            "week",
             "plan",
         )
     };

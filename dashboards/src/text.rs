@@ -125,7 +125,7 @@ fn marks_and_days(out: &mut String, week: &WeekView) {
     if week.days.is_empty() {
         return;
     }
-    let heads = [say!("span-text-day"), say!("span-text-brood"), say!("span-in-band"), say!("span-known")];
+    let heads = [say!("past-day"), say!("span-text-brood"), say!("span-in-band"), say!("span-known")];
     let [day, brood, in_band, known] = heads;
     let _ = writeln!(out, "\n{day:<16} {brood:>20} {in_band:>8} {known:>7}");
     for day in &week.days {

@@ -68,6 +68,11 @@ pub fn list_comma<S: AsRef<str>>(members: &[S]) -> String {
     list(members, |so_far, next| say!("list-comma", so_far = so_far, next = next))
 }
 
+/// Remarks one after the other, each of which may hold commas.
+pub fn list_semicolon<S: AsRef<str>>(members: &[S]) -> String {
+    list(members, |so_far, next| say!("list-semicolon", so_far = so_far, next = next))
+}
+
 fn list<S: AsRef<str>>(members: &[S], join: impl Fn(String, &str) -> String) -> String {
     let mut members = members.iter().map(AsRef::as_ref);
     let first = members.next().unwrap_or_default().to_owned();

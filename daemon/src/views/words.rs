@@ -1,7 +1,7 @@
 //! What each alarm means, and what to do about it, for the pages: first look, then the steps, in the order of doing;
 //! and other words that several pages share. Messages have their own, which must be understood without a page.
 use crate::acts::NOTE_KINDS;
-use dashboards::{list_comma, say};
+use dashboards::{list_comma, list_semicolon, say};
 use enclosure::estimate::NotTaken;
 use enclosure::{Alarm, Rejection, State};
 
@@ -208,8 +208,7 @@ pub fn listed(parts: impl IntoIterator<Item = String>) -> String {
 
 /// `a; b; c`.
 pub fn clauses(parts: impl IntoIterator<Item = String>) -> String {
-    let joined = parts.into_iter().reduce(|so_far, next| say!("list-semicolon", so_far = so_far, next = next));
-    joined.unwrap_or_default()
+    list_semicolon(&parts.into_iter().collect::<Vec<_>>())
 }
 
 /// A note's kind as a page says it; one that is none stays as it is.

@@ -3,12 +3,13 @@ use super::App;
 use crate::history::{HistoryError, Reader};
 use crate::snapshot::Snapshot;
 use crate::views::comparing::{Other, beside};
-use crate::views::hours::{Hours, moment};
+use crate::views::hours::{Hours, length, moment};
 use crate::views::past::{Past, columns_of, recall};
 use crate::views::span::Kind;
 use crate::views::week::Telling;
-use dashboards::WeekView;
+use crate::views::words::listed;
 use dashboards::say::{in_language, spoken};
+use dashboards::{WeekView, say};
 use enclosure::shelf::Nest;
 use enclosure::{Span, Timestamp};
 use std::collections::VecDeque;
@@ -80,8 +81,8 @@ impl Asked {
     ) -> Result<Self, String> {
         let to = given(&query.to).map_or(Ok(now), |t| moment(&t, now))?.min(now);
         let kind = given(&query.span).map(|word| {
-            let known = Kind::ALL.map(Kind::word).join(", ");
-            Kind::named(word.trim()).ok_or_else(|| format!("a span is one of {known}"))
+            let known = || listed(Kind::ALL.map(|kind| kind.word().to_owned()));
+            Kind::named(word.trim()).ok_or_else(|| say!("refused-span-kind", kinds = known()))
         });
         let kind = kind.transpose()?;
         // A page's spans begin and end at whole steps, so that the same is not computed at every look.
@@ -92,10 +93,10 @@ impl Asked {
         };
         let from = given(&query.from).map_or(Ok(usual), |t| moment(&t, now))?;
         if to.since(from) < SPAN_LEAST {
-            return Err("the span must begin at least an hour before it ends, and before now".to_owned());
+            return Err(say!("refused-span-short"));
         }
         if let Some(most) = most.filter(|most| to.since(from) > *most) {
-            return Err(format!("a page shows at most {most} at once; `warmend review` draws longer spans"));
+            return Err(say!("refused-span-long", most = length(most)));
         }
         Ok(Self { span: from..to, latest: now.since(to) < ROUND })
     }
@@ -146,7 +147,7 @@ impl App {
             let _place = place;
             in_language(language, || Reader::open(&path).and_then(|reader| read(&reader)).map_err(|e| told(&e)))
         });
-        done.await.map_err(|_| "reading the history ended in disorder; the log says more".to_owned())?
+        done.await.map_err(|_| say!("refused-history"))?
     }
 
     /// A span of a nest as it is told, and what it is compared with.

@@ -120,6 +120,3 @@ note-kind-moved = probe, mat or nest moved
 note-kind-eggs = eggs laid
 note-kind-other = something else
 
-## Joins clauses to one sentence, two at a time from the left. $so_far: the clauses up to here, $next: one more.
-
-list-semicolon = { $so_far }; { $next }

@@ -48,8 +48,6 @@ plan-form-reckon = Reckon
 
 # Names a slider. $field: what its field asks.
 plan-script-slider = { $field }, slider
-# A slider's value while its field is empty.
-plan-script-unknown = not known
 plan-script-old = Not reckoned anew: the watch did not answer. What stands below is older than the form.
 
 ## The picture. Little room.
@@ -77,9 +75,8 @@ plan-text-stuck = If the mat sticks on, for ever:
 # that passes the limit.
 plan-text-case = { $case }: brood place { $brood }; { $brood_when }; between mat and nest { $mat }; { $mat_when }.
 plan-text-along = Along { $nest }, °C:
-# Heads of the table, at most 8 characters.
+# Heads of the table, at most 8 characters, as is plan-curves-likely between the first two.
 plan-text-worst = worst
-plan-text-likely = likely
 plan-text-standing = stuck
 plan-text-use = in use
 # Explains them. $used: how the nest is in use.

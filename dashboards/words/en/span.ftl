@@ -30,6 +30,29 @@ span-known = known
 span-text-scale = { $high } °C; blank: nothing known
 # B and m stand beside the picture and stay as they are.
 span-text-signs = B brood place, m heating mat, axis in mm
-# Heads of the table, at most 16, 20, 8 and 7 characters with the two above.
-span-text-day = day
+# Heads of the table, after past-day and before the two above; at most 16, 20, 8 and 7 characters.
 span-text-brood = brood low/mean/high
+
+## Below the picture on a page. $sentence: the picture in one sentence (span-sentence).
+
+span-caption =
+    { $sentence } Up the side the place in the nest, along the foot the time. Lines join places of equal temperature;
+    dashes bound the brood place; hatching: nothing is known; holes: it may be off by more than 2 K. In the lanes the dark
+    shade runs from lowest to highest, the light one is where the mean lies 9 times in 10; crosses were said and not
+    believed. Colours: inferno, by Nathaniel J. Smith and Stéfan van der Walt.
+# Of the picture that is compared with.
+span-caption-other =
+    { $sentence } The colours mean the same as above; in the lanes above it is the dashed line.
+
+## What the script of the picture says.
+
+span-script-hint = Point at the picture, or move the slider: when, where, how warm.
+# Names the slider.
+span-script-moment = Moment in the picture
+span-script-failed = The values cannot be had: the watch does not answer.
+# A value under the pointer. $when: "Tue 04:12", $what: what is known of that moment.
+span-script-at = { $when }: { $what }
+# $warmth: "26.3 ± 0.4", °C.
+span-script-place = { $warmth } °C at { $mm } mm
+# In place of all of it.
+span-script-nothing = nothing is known

@@ -14,12 +14,16 @@ list-and = { $so_far } and { $next }
 # Says things one after the other: "told to 45 %, gives 3.1 W"; "Oak, Mon 2 to Sun 8 March".
 # $so_far: what was said up to here, $next: one more.
 list-comma = { $so_far }, { $next }
+# The same with remarks that may hold commas.
+list-semicolon = { $so_far }; { $next }
 
 ## In pictures, heads of tables and between numbers.
 
 brood-place = brood place
 brood-place-c = brood place, °C
 room-c = room, °C
+# In place of a number, on the sliders of a plan and of a span's picture.
+not-known = not known
 # Heads the column of an interval: the value lies between 9 times in 10.
 nine-in-ten = 9 in 10
 # Between two numbers: "25.1 to 26.3". $low, $high: the numbers.
