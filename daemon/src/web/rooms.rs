@@ -15,7 +15,7 @@ use axum::extract::rejection::{FormRejection, QueryRejection};
 use axum::extract::{Form, Query, State};
 use axum::http::StatusCode;
 use axum::response::{Html, Response};
-use dashboards::SheetPage;
+use dashboards::{SheetPage, say};
 use enclosure::Span;
 use serde::Deserialize;
 use std::sync::Arc;
@@ -31,13 +31,13 @@ pub(super) struct Which {
 
 /// `GET /alarm?name=heater-stuck-on@oak`, or with `&id=` the raising that this change belongs to.
 pub(super) async fn alarm(State(app): State<Arc<App>>, Query(which): Query<Which>) -> Response {
-    const NONE: &str = "No such alarm";
+    let none = |status, why| plain(&app, status, say!("refused-no-alarm"), vec![why]);
     let name = match told::read(&which.name) {
         Ok(name) => name,
-        Err(why) => return plain(&app, StatusCode::NOT_FOUND, NONE, vec![format!("{why}.")]),
+        Err(why) => return none(StatusCode::NOT_FOUND, say!("refused-because", why = why)),
     };
     let Ok(id) = given(&which.id).map(|text| text.parse::<i64>()).transpose() else {
-        return plain(&app, StatusCode::BAD_REQUEST, NONE, vec!["Its number is none.".to_owned()]);
+        return none(StatusCode::BAD_REQUEST, say!("refused-no-alarm-number"));
     };
     let (snap, now, hours) = (app.snapshot(), app.now(), app.hours.clone());
     let place = app.places.of(&name);
@@ -46,13 +46,10 @@ pub(super) async fn alarm(State(app): State<Arc<App>>, Query(which): Query<Which
         .await;
     match made {
         Ok(Some(page)) => drawn(&app, "/alarms", page),
-        Ok(None) => {
-            let why =
-                "It was never raised, or so long ago that it is not looked for here. Choose one under Alarms, above.";
-            plain(&app, StatusCode::NOT_FOUND, NONE, vec![why.to_owned()])
-        }
+        Ok(None) => none(StatusCode::NOT_FOUND, say!("refused-no-alarm-why")),
         Err(why) => {
-            plain(&app, StatusCode::SERVICE_UNAVAILABLE, "Not now", vec![format!("What was cannot be shown: {why}.")])
+            let why = say!("refused-unread", why = why);
+            plain(&app, StatusCode::SERVICE_UNAVAILABLE, say!("refused-not-now"), vec![why])
         }
     }
 }
@@ -113,7 +110,7 @@ pub(super) async fn tried(State(app): State<Arc<App>>, form: Result<Form<Trial>,
             let seen = Some(app.answering.seen(trial.code.trim()));
             watched(&app, Itself { seen, ..Itself::default() }).await
         }
-        _ => plain(&app, StatusCode::BAD_REQUEST, "Nothing was done", vec!["The form could not be read.".to_owned()]),
+        _ => plain(&app, StatusCode::BAD_REQUEST, say!("refused-nothing-done"), vec![say!("refused-form")]),
     }
 }
 
