@@ -60,3 +60,6 @@ hours-span = { $from } to { $to }
 hours-days = { $days } days { $hours } h
 # $length: 20 s, 31 min, 2 days 4 h.
 hours-ago = { $length } ago
+
+# In messages, whose readers may be elsewhere. $dated: hours-dated, $zone: the time zone, "CET".
+hours-zone = { $dated } ({ $zone })
