@@ -1,5 +1,5 @@
 //! Pages made of plain parts: sentences, facts, tables, a picture of minutes, forms. They read and act without a
-//! script; every sentence comes from the caller, who keeps all those of one page in one place.
+//! script; every sentence comes from the caller.
 use crate::minutes::{MinutesView, minutes_svg_on};
 use crate::page::{Head, alarm_lines, following, follows, shell};
 use crate::pen::Canvas;
