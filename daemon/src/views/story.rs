@@ -1,6 +1,7 @@
 //! The story of one alarm: what raised it, the minutes around it, who was told, what was done, what can be done.
 //! Every sentence of that page stands in this file, in `story_acts` and in `words`.
 use super::hours::{Hours, band_in_force};
+use super::now::{ALARMS_PATH, live_part};
 use super::story_acts;
 use super::story_minutes::minutes;
 use super::words;
@@ -149,16 +150,18 @@ pub fn story(
         }
     }
     let list = |label: &str, url: String| Link { label: label.to_owned(), url, current: false };
-    let mut links = vec![list("All alarms", "/alarms".to_owned())];
+    let mut links = vec![list("All alarms", ALARMS_PATH.to_owned())];
     links.extend(nest.map(|n| list("The week of this nest", super::now::nest_url(&n.id))));
     parts.push(Part::Links(links));
-    let again =
-        Link { label: "Look again.".to_owned(), url: story_url(&written(name), id.map(|_| *first_id)), current: false };
+    let url = story_url(&written(name), id.map(|_| *first_id));
+    let live = Some(live_part(snap, (now, hours), &url));
+    let again = Link { label: "Look again.".to_owned(), url, current: false };
     let as_of = format!("As of {}, shelf time. Older than 2 min: do not rely on it.", hours.second(snap.at, now));
     Ok(Some(SheetPage {
         title: words::sentence_case(&format!("{subject}{}", alarm_words(raised.alarm.name()))),
         tone: if standing.is_some() { super::now::tone(raised.alarm.priority()) } else { Tone::Calm },
         as_of: Some((as_of, again)),
+        live,
         parts,
         ..SheetPage::default()
     }))

@@ -1,6 +1,6 @@
 //! What a keeper can do to an alarm on its own page, each with what comes of it, before it is done.
 use super::hours::Hours;
-use super::story::story_url;
+use super::story::{STORY_PATH, story_url};
 use crate::pipeline::WHY_MAX;
 use crate::pipeline::acts::{DANGER_SILENCE_MAX_MIN, SILENCE_MAX_MIN, written};
 use crate::snapshot::{AlarmName, StandingAlarm};
@@ -54,9 +54,10 @@ fn form(name: &AlarmName, what: &str, heading: &str, says: &[&str], fields: Vec<
     hidden.extend(named.into_iter().filter_map(|(key, value)| Some((key.to_owned(), value.clone()?))));
     hidden.push(("back".to_owned(), story_url(&written(name), None)));
     Form {
+        key: what.to_owned(),
         heading: heading.to_owned(),
         says: says.iter().map(|s| (*s).to_owned()).collect(),
-        url: "/alarm".to_owned(),
+        url: STORY_PATH.to_owned(),
         hidden,
         groups: vec![(String::new(), fields)],
         buttons: vec![Button { label: button.to_owned(), sends: None }],
