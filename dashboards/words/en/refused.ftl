@@ -22,6 +22,10 @@ refused-nothing-done = Nothing was done
 refused-history = reading the history ended in disorder; the log says more
 refused-drawing = drawing the picture: { $why }
 
+# $shown: what was written; $names: the alarms' names, as machines read them.
+refused-alarm-unknown = there is no alarm "{ $shown }"; there are: { $names }
+refused-alarm-form = write an alarm as heater-stuck-on@oak, or probe-silent@oak/oak-node:warm
+
 ## A span that cannot be shown.
 
 # $kinds: the words that may stand in the address: day, week, …
