@@ -1,12 +1,13 @@
 //! A span of the whole shelf as one page, one picture and one text: for `review`, and for the week's report.
 use crate::history::{HistoryError, Reader};
+use crate::views::comparing::{self, beside};
 use crate::views::hours::Hours;
 use crate::views::load::{self, Load};
 use crate::views::past::{columns_of, recall};
 use crate::views::span::{before, earlier};
 use crate::views::week::{Telling, week_view};
-use crate::views::words::listed;
-use dashboards::{Assets, Frame, ReportPage, WeekView, say};
+use crate::views::words::{listed, sentence_case};
+use dashboards::{Assets, Compared, Frame, ReportPage, WeekView, say};
 use enclosure::shelf::Nest;
 use enclosure::{Shelf, Timestamp};
 use std::fmt::Write as _;
@@ -40,6 +41,26 @@ pub fn nest_week(
         ..Telling::default()
     };
     week_view(&this, reader, telling, hours).map(Some)
+}
+
+/// One nest's span, and beside it what it is compared with; `None` where nothing of the first is stored.
+///
+/// # Errors
+/// [`HistoryError`] where history cannot be read.
+pub fn nest_beside(
+    reader: &Reader,
+    (shelf, nest): (&Shelf, &Nest),
+    (span, other): (&Range<Timestamp>, &comparing::Other),
+    hours: &Hours,
+) -> Result<Option<(WeekView, Option<Compared>)>, HistoryError> {
+    let past =
+        |nest: &Nest, span: &Range<Timestamp>| recall(reader, (shelf, nest), span.clone(), columns_of(span), &|| false);
+    let this = past(nest, span)?;
+    let Some(beyond) = shelf.nests.get(other.nest).filter(|_| this.readings > 0) else { return Ok(None) };
+    let telling = Telling { ahead: shelf.alarms.season_utc_offset, ..Telling::default() };
+    let compared = past(beyond, &other.span)?;
+    let (week, compared) = beside(&this, Some((&compared, &other.name)), (reader, telling), hours)?;
+    Ok(Some((week, compared.map(|week| Compared { words: sentence_case(&other.name), week }))))
 }
 
 impl Report {

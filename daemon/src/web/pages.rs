@@ -130,7 +130,7 @@ pub(super) async fn nest(
         frame: framed(&app, &snap, &url),
         now: nest_view(&snap, i, app.now(), &app.hours),
         week,
-        other: other.zip(wish.other).map(|(week, (_, _, name))| Compared { words: sentence_case(&name), week }),
+        other: other.zip(wish.other).map(|(week, o)| Compared { words: sentence_case(&o.name), week }),
         note: Some(note_form(&id, &url)),
         ..spans::links(&app, (&snap, &url), &asked, &query)
     };

@@ -2,6 +2,7 @@
 use super::App;
 use super::weeks::{Asked, SpanQuery, Wish};
 use crate::snapshot::Snapshot;
+use crate::views::comparing::{BEFORE, other};
 use crate::views::hours::Hours;
 use crate::views::now::nest_url;
 use crate::views::span::{Kind, before, earlier, later};
@@ -10,18 +11,13 @@ use enclosure::{Span, Timestamp};
 use serde_json::{Value, json};
 use std::ops::Range;
 
-/// `with=` for the span before this one.
-const BEFORE: &str = "before";
 /// Rows of the map that are sent as values.
 const VALUE_ROWS: usize = 31;
 
 /// What a query asks for.
 pub(super) fn wish(app: &App, (snap, nest): (&Snapshot, usize), asked: &Asked, query: &SpanQuery) -> Wish {
-    let named = |id: &str| snap.shelf.nests.iter().position(|n| n.id == id).filter(|other| *other != nest);
-    let other = query.with.as_deref().and_then(|with| match with {
-        BEFORE => Some((nest, earlier(&asked.span, &app.hours), before(&asked.span, &app.hours))),
-        id => named(id).map(|other| (other, asked.span.clone(), say!("past-same-time", nest = id))),
-    });
+    let with = |with: &str| other(with, &snap.shelf.nests, (nest, &asked.span), &app.hours);
+    let other = query.with.as_deref().and_then(with);
     Wish { nest, span: asked.span.clone(), other, base_c: query.base_c() }
 }
 

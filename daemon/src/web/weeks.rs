@@ -2,13 +2,14 @@
 use super::App;
 use crate::history::{HistoryError, Reader};
 use crate::snapshot::Snapshot;
+use crate::views::comparing::{Other, beside};
 use crate::views::hours::{Hours, length, moment};
 use crate::views::past::{Past, columns_of, recall};
 use crate::views::span::Kind;
-use crate::views::week::{Telling, week_view};
+use crate::views::week::Telling;
 use crate::views::words::listed;
 use dashboards::say::{in_language, spoken};
-use dashboards::{ColourRange, WeekView, say};
+use dashboards::{WeekView, say};
 use enclosure::shelf::Nest;
 use enclosure::{Span, Timestamp};
 use std::collections::VecDeque;
@@ -159,24 +160,13 @@ impl App {
             };
             let Some(past) = one(wish.nest, &wish.span)? else { return Ok((WeekView::default(), None)) };
             let other = match &wish.other {
-                Some((nest, span, _)) => one(*nest, span)?,
+                Some(Other { nest, span, .. }) => one(*nest, span)?,
                 None => None,
             };
-            let ahead = snap.shelf.alarms.season_utc_offset;
-            let telling = Telling { ahead, base_c: wish.base_c, other: None };
-            let name = wish.other.as_ref().map_or("", |o| o.2.as_str());
-            let compared = Telling { other: other.as_deref().map(|o| (o, name)), ..telling };
-            let mut week = week_view(&past, reader, compared, &app.hours)?;
-            let mut other = other.map(|other| week_view(&other, reader, telling, &app.hours)).transpose()?;
-            if let Some(other) = &mut other {
-                // Both are read by the same colours.
-                let (a, b) = (week.map.colour, other.map.colour);
-                let both = ColourRange { low_c: a.low_c.min(b.low_c), high_c: a.high_c.max(b.high_c) };
-                (week.map.colour, other.map.colour) = (both, both);
-                (other.lanes, other.marks, other.nest_id) =
-                    (Vec::new(), Vec::new(), format!("{}-other", other.nest_id));
-            }
-            Ok((week, other))
+            let telling =
+                Telling { ahead: snap.shelf.alarms.season_utc_offset, base_c: wish.base_c, ..Telling::default() };
+            let name = wish.other.as_ref().map_or("", |o| o.name.as_str());
+            beside(&past, other.as_deref().map(|o| (o, name)), (reader, telling), &app.hours)
         })
         .await
     }
@@ -205,8 +195,8 @@ pub(super) struct Wish {
     pub(super) nest: usize,
     /// The span.
     pub(super) span: Range<Timestamp>,
-    /// Another nest or span to compare it with, and its name.
-    pub(super) other: Option<(usize, Range<Timestamp>, String)>,
+    /// Another nest or span to compare it with.
+    pub(super) other: Option<Other>,
     /// °C, above which degree-days count.
     pub(super) base_c: f64,
 }
