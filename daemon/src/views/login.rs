@@ -35,7 +35,9 @@ pub fn login_page(said: &Said, then: &str) -> SheetPage {
     };
     match said {
         Said::Open => {}
-        Said::Inside => parts.push(Part::Forms(vec![out("out", say!("login-out")), out("all-out", say!("login-all-out"))])),
+        Said::Inside => {
+            parts.push(Part::Forms(vec![out("out", say!("login-out")), out("all-out", say!("login-all-out"))]));
+        }
         _ => {
             parts.push(Part::Form(enter(then)));
             parts.push(says(say!("login-link")));

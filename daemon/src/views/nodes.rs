@@ -101,7 +101,8 @@ fn ago(at: Option<Timestamp>, now: Timestamp) -> String {
 /// Every node that a nest lists, or that was heard.
 fn node_table(snap: &Snapshot, now: Timestamp) -> Table {
     let of_nests = snap.sources.iter().filter_map(|s| Some(s.rsplit_once(':')?.0.to_owned()));
-    let names: BTreeSet<String> = of_nests.chain(snap.nodes.keys().cloned()).chain(snap.links.keys().cloned()).collect();
+    let names: BTreeSet<String> =
+        of_nests.chain(snap.nodes.keys().cloned()).chain(snap.links.keys().cloned()).collect();
     let none = NodeNow::default();
     let silent = say!("probes-silent");
     let row = |name: &String| {
@@ -146,8 +147,9 @@ fn node_table(snap: &Snapshot, now: Timestamp) -> Table {
     ];
     let rows: Vec<Vec<Cell>> = names.iter().map(row).collect();
     // A column that no node fills says nothing.
-    let told: Vec<bool> =
-        (0..columns.len()).map(|i| i < 3 || rows.iter().any(|r| !r[i].text.is_empty() && r[i].text != silent)).collect();
+    let told: Vec<bool> = (0..columns.len())
+        .map(|i| i < 3 || rows.iter().any(|r| !r[i].text.is_empty() && r[i].text != silent))
+        .collect();
     let keep = |row: Vec<Cell>| row.into_iter().zip(&told).filter(|(_, told)| **told).map(|(cell, _)| cell).collect();
     Table {
         caption: say!("probes-nodes"),

@@ -76,7 +76,7 @@ fn ill(turn: usize) -> Snapshot {
     let says = BTreeMap::from([
         ("radio".to_owned(), ("dBW".to_owned(), -97.0)),
         ("supply".to_owned(), ("V".to_owned(), 3.28)),
-        ("up".to_owned(), ("s".to_owned(), 4e5)),
+        ("up_s".to_owned(), ("s".to_owned(), 4e5)),
     ]);
     let node = NodeNow { heard: Some(at), boot: Some(9), starts: turn as u64, says };
     snap.nodes = BTreeMap::from([("oak-node".to_owned(), node)]);
@@ -336,7 +336,7 @@ async fn links(out: &mut Pages, served: &Served) {
 const NAMES: [&str; 2] = ["study oak plaster yew", "Oak Plaster"];
 
 /// What the made states say in words of their own, and words of addresses.
-const PHRASES: [&str; 17] = [
+const PHRASES: [&str; 27] = [
     "two heaps &amp; &lt;eggs&gt;",
     "DANGER: nest oak.",
     "Something was seen.",
@@ -353,7 +353,17 @@ const PHRASES: [&str; 17] = [
     "warmend/NODE/senml",
     "day, week, month, season, year",
     "--watts",
+    "up_s",
     "attic-node",
+    "oak-node",
+    "plaster-node",
+    "elm-node",
+    "yew-node:warm",
+    ">warm<",
+    ">brood<",
+    ">cool<",
+    ">room<",
+    "\"nothing\"",
 ];
 
 /// What the pages show and what is no string of theirs: what the core, the store and the reader of the shelf file wrote.
