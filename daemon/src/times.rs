@@ -154,14 +154,6 @@ pub fn rfc3339_ms(at: Timestamp) -> String {
     jiff::Timestamp::from_millisecond(at.unix_ms()).map_or_else(|_| rfc3339(at), |t| t.to_string())
 }
 
-/// A moment as a keeper reads it, in their own time zone: `Sun 1 March, 14:05 (CET)`.
-pub fn in_words(at: Timestamp, zone: &jiff::tz::TimeZone) -> impl fmt::Display + use<> {
-    jiff::Timestamp::from_millisecond(at.unix_ms()).map_or_else(
-        |_| rfc3339(at),
-        |t| t.to_zoned_datetime(zone.clone()).strftime("%a %-d %B, %H:%M (%Z)").to_string(),
-    )
-}
-
 fn unit_ms(unit: &str) -> Option<i64> {
     Some(match unit {
         "ms" => 1,
@@ -255,14 +247,7 @@ mod tests {
     #[test]
     fn no_calendar_and_no_wild_word_stops_it() {
         let _ = rfc3339(Timestamp::from_unix_ms(i64::MAX));
-        let _ = in_words(Timestamp::from_unix_ms(i64::MIN), &jiff::tz::TimeZone::UTC).to_string();
         let wrong = duration(&"\u{1b}[2J".repeat(1000)).map_err(|e| e.to_string());
         assert!(wrong.is_err_and(|e| e.len() < 300 && !e.contains('\u{1b}')));
-    }
-
-    #[test]
-    fn hours_are_told_in_the_keepers_zone() {
-        let at = Timestamp::from_unix_ms(1_772_366_400_000);
-        assert_eq!(in_words(at, &jiff::tz::TimeZone::UTC).to_string(), "Sun 1 March, 12:00 (UTC)");
     }
 }

@@ -85,6 +85,7 @@ macro_rules! files {
             "span",
             "week",
             "plan",
+            "told",
         )
     };
     ($folder:literal: $($name:literal),* $(,)?) => {

@@ -89,6 +89,12 @@ impl Hours {
         dated(&at, at.strftime("%H:%M").to_string())
     }
 
+    /// `Tue 3 March, 03:12 (CET)`.
+    pub fn with_zone(&self, at: Timestamp) -> String {
+        let zone = self.zoned(at).strftime("%Z").to_string();
+        say!("hours-zone", dated = self.dated(at), zone = zone)
+    }
+
     /// `Tue 3 March`.
     pub fn day(&self, at: Timestamp) -> String {
         let at = self.zoned(at);

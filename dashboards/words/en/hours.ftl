@@ -61,6 +61,9 @@ hours-days = { $days } days { $hours } h
 # $length: 20 s, 31 min, 2 days 4 h.
 hours-ago = { $length } ago
 
+# In messages, whose readers may be elsewhere. $dated: hours-dated, $zone: the time zone, "CET".
+hours-zone = { $dated } ({ $zone })
+
 ## Why a moment or a length of time that somebody wrote is not understood. $shown: what was written. 10m, 7d and the like
 ## stay as they are.
 
