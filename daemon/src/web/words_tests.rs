@@ -402,13 +402,15 @@ fn phrases(history: &Path) -> Vec<String> {
 }
 
 #[test]
-fn every_word_of_every_page_comes_from_the_table() {
+fn every_page_opens_whatever_goes_wrong_and_every_word_of_it_comes_from_the_table() {
     let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build().unwrap();
     let dir = tempfile::tempdir().unwrap();
     let history = story_of_all(dir.path());
     let (phrases, pages) = in_language(Language::Marked, || (phrases(&history), runtime.block_on(pages(&history))));
     let mut found = BTreeMap::new();
     for (name, mut page) in pages {
+        let leads_on = name.ends_with("303");
+        assert!((leads_on || !page.is_empty()) && !name.ends_with("500"), "{name}");
         for phrase in &phrases {
             page = page.replace(phrase, " ");
         }
@@ -418,13 +420,4 @@ fn every_word_of_every_page_comes_from_the_table() {
         }
     }
     assert!(found.is_empty(), "{found:#?}");
-}
-
-#[tokio::test]
-async fn every_page_opens_whatever_goes_wrong() {
-    let dir = tempfile::tempdir().unwrap();
-    for (name, page) in pages(&story_of_all(dir.path())).await {
-        let leads_on = name.ends_with("303");
-        assert!((leads_on || !page.is_empty()) && !name.ends_with("500"), "{name}");
-    }
 }
