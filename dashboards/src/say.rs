@@ -86,6 +86,8 @@ macro_rules! files {
             "week",
             "plan",
             "told",
+            "declined",
+            "seen",
         )
     };
     ($folder:literal: $($name:literal),* $(,)?) => {

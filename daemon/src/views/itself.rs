@@ -123,11 +123,20 @@ fn losses(v: &Vitals, itself: &Itself) -> Table {
     }
 }
 
+fn queue_words(queue: &str) -> String {
+    match queue {
+        "inbox" => say!("watch-queue-inbox"),
+        "flights" => say!("watch-queue-flights"),
+        "untold" => say!("watch-queue-untold"),
+        other => other.to_owned(),
+    }
+}
+
 fn queues(v: &Vitals) -> Table {
     let row = |(what, waiting, most): &(&str, usize, usize)| {
         let full = waiting * 2 > *most;
         let count = Cell::of(say!("watch-queues-of", waiting = *waiting, most = *most));
-        vec![Cell::of(*what), count.loud(if full { Tone::Warning } else { Tone::Calm })]
+        vec![Cell::of(queue_words(what)), count.loud(if full { Tone::Warning } else { Tone::Calm })]
     };
     Table {
         caption: say!("watch-queues"),

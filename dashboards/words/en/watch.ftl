@@ -96,6 +96,9 @@ watch-lost-mirror-means = refused there for good, or too late
 
 watch-queues = What waits
 watch-queues-name = queue
+watch-queue-inbox = messages to be judged
+watch-queue-flights = batches on their way to disk
+watch-queue-untold = changes to be told
 watch-queues-waiting = waiting, of the room there is
 watch-queues-of = { $waiting } of { $most }
 
