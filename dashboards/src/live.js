@@ -46,6 +46,24 @@
     document.body.classList.toggle("old", since > OLD_S);
   }
 
+  // What a reader has begun to write is theirs, even where it is no longer asked for.
+  const begun = (field) => field === document.activeElement && field.tagName !== "BUTTON"
+    || (field.tagName === "SELECT"
+      ? field.selectedIndex !== Math.max(0, [...field.options].findIndex((o) => o.defaultSelected))
+      : field.value !== field.defaultValue);
+  const kept = (form) => [...form.querySelectorAll("input, select, textarea")].some(begun);
+
+  // Takes a part away, but for forms that somebody has begun to fill in; answers what follows it.
+  function drop(gone) {
+    const next = gone.nextSibling;
+    const forms = gone.nodeType !== Node.ELEMENT_NODE ? []
+      : gone.matches("form.ask") ? [gone] : [...gone.querySelectorAll("form.ask")];
+    const stays = forms.filter(kept);
+    if (!stays.length) gone.remove();
+    else forms.filter((form) => !stays.includes(form)).forEach((form) => form.remove());
+    return next;
+  }
+
   // Makes `old` like `fresh` and touches nothing that is alike, so that focus, selection and open parts stay.
   function like(old, fresh) {
     if (old.isEqualNode(fresh)) return old;
@@ -60,14 +78,18 @@
     const wanted = new Set([...fresh.children].map((c) => c.id).filter(Boolean));
     let at = old.firstChild;
     for (const child of [...fresh.childNodes]) {
-      while (at && at.id && !wanted.has(at.id)) { const gone = at; at = at.nextSibling; gone.remove(); }
+      while (at && at.id && !wanted.has(at.id)) at = drop(at);
       const same = child.id ? named.get(child.id) : null;
-      if (same && same !== at) old.insertBefore(same, at);
+      // Nothing is moved that could stay: a part that moves loses the focus. What stands before it and has no name goes.
+      let between = at;
+      while (same && between && between !== same && !between.id) between = between.nextSibling;
+      if (same && between === same) while (at !== same) at = drop(at);
+      else if (same) old.insertBefore(same, at);
       const mine = same || (at && !at.id && at.nodeName === child.nodeName && !child.id ? at : null);
       if (mine) at = like(mine, child).nextSibling;
       else old.insertBefore(child, at);
     }
-    while (at) { const gone = at; at = at.nextSibling; gone.remove(); }
+    while (at) at = drop(at);
     return old;
   }
 
@@ -99,8 +121,8 @@
     const seen = read();
     const tops = seen.map((e) => e.getBoundingClientRect().top);
     like(inner(), fresh);
-    const kept = seen.findIndex((e) => e.isConnected);
-    const moved = kept < 0 ? 0 : seen[kept].getBoundingClientRect().top - tops[kept];
+    const stays = seen.findIndex((e) => e.isConnected);
+    const moved = stays < 0 ? 0 : seen[stays].getBoundingClientRect().top - tops[stays];
     if (Math.abs(moved) >= 1) window.scrollBy({ top: moved, behavior: "instant" });
     say(before);
     if (inner().dataset.spoken) document.title = inner().dataset.spoken;

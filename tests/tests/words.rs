@@ -161,6 +161,23 @@ fn every_file_of_the_folder_is_read() {
     }
 }
 
+/// What scripts hold in quotes and never show: a mode of the language, classes of the style sheet.
+const UNSHOWN: [&str; 2] = ["use strict", "stuckline warning"];
+
+#[test]
+fn no_script_has_a_sentence_of_its_own() {
+    for path in files_in(&root().join("dashboards/src"), "js") {
+        let text = std::fs::read_to_string(&path).unwrap();
+        let code: Vec<&str> = text.lines().map(|line| line.split("// ").next().unwrap_or("")).collect();
+        for quoted in code.iter().flat_map(|line| line.split(['"', '`']).skip(1).step_by(2)) {
+            let pairs: Vec<&str> = quoted.split(' ').collect();
+            let word = |word: &str| word.len() > 1 && word.chars().all(|c| c.is_ascii_alphabetic());
+            let said = pairs.windows(2).any(|two| word(two[0]) && word(two[1]));
+            assert!(!said || UNSHOWN.contains(&quoted), "{}: {quoted}", path.display());
+        }
+    }
+}
+
 #[test]
 fn a_word_that_is_not_of_the_table_is_found_wherever_it_is_shown() {
     let page = |text: &str, label: &str| {

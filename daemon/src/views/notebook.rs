@@ -1,6 +1,7 @@
 //! Notes: written down in two taps, or with words, a place and an hour; and what was written before.
 use super::events::note_at;
 use super::hours::Hours;
+use super::now::live_part;
 use super::words;
 use crate::acts::NOTE_KINDS;
 use crate::history::KeeperNote;
@@ -50,7 +51,8 @@ pub fn notes_page(
         Ok(notes) => parts.push(Part::Table(list(notes, nest, hours))),
         Err(why) => parts.push(Part::Says(vec![say!("notes-unread", why = why)])),
     }
-    SheetPage { title: say!("notes-title"), parts, ..SheetPage::default() }
+    let live = Some(live_part(snap, (now, hours), &back(nest).1));
+    SheetPage { title: say!("notes-title"), live, parts, ..SheetPage::default() }
 }
 
 /// The address of a nest's notes.
@@ -65,6 +67,7 @@ fn back(nest: Option<&str>) -> (String, String) {
 /// One button a kind: a tap writes it down.
 fn taps(n: &Nest, nest: Option<&str>) -> Form {
     Form {
+        key: format!("tap-{}", n.id),
         heading: n.id.clone(),
         says: Vec::new(),
         url: "/note".to_owned(),
@@ -104,6 +107,7 @@ fn words_form(nests: &[&Nest], nest: Option<&str>) -> Form {
         field("text", say!("notes-text"), FieldKind::Lines(TEXT_MAX)),
     ];
     Form {
+        key: "words".to_owned(),
         url: "/note".to_owned(),
         hidden: vec![back(nest)],
         groups: vec![(String::new(), fields)],

@@ -49,10 +49,18 @@ pub const ALARMS_PATH: &str = "/alarms";
 /// Where the part of a page that follows is: behind the page's own address.
 const PART: &str = "/fragment";
 
+/// Where the part that follows of the page at `url` is.
+fn part_url(url: &str) -> String {
+    match url.split_once('?') {
+        Some((path, query)) => format!("{path}{PART}?{query}"),
+        None => format!("{url}{PART}"),
+    }
+}
+
 /// How the page at `url` follows: what stands, and how old the newest reading is.
 pub fn live_part(snap: &Snapshot, (now, hours): (Timestamp, &Hours), url: &str) -> Live {
     Live {
-        url: format!("{url}{PART}"),
+        url: part_url(url),
         age_s: newest(snap, now),
         as_of_text: hours.second(snap.at, now),
         alarms: alarms(snap, now, hours, url),

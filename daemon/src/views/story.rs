@@ -1,5 +1,6 @@
 //! The story of one alarm: what raised it, the minutes around it, who was told, what was done, what can be done.
 use super::hours::{Hours, band_in_force, length};
+use super::now::{ALARMS_PATH, live_part};
 use super::story_acts;
 use super::story_minutes::minutes;
 use super::words;
@@ -151,16 +152,18 @@ pub fn story(
         }
     }
     let list = |label, url| Link { label, url, current: false };
-    let mut links = vec![list(say!("story-all"), "/alarms".to_owned())];
+    let mut links = vec![list(say!("story-all"), ALARMS_PATH.to_owned())];
     links.extend(nest.map(|n| list(say!("story-week"), super::now::nest_url(&n.id))));
     parts.push(Part::Links(links));
     let url = story_url(&written(name), id.map(|_| *first_id));
+    let live = Some(live_part(snap, (now, hours), &url));
     let again = Link { label: say!("sheet-again"), url, current: false };
     let as_of = say!("story-as-of", at = hours.second(snap.at, now));
     Ok(Some(SheetPage {
         title: words::sentence_case(&title),
         tone: if standing.is_some() { super::now::tone(raised.alarm.priority()) } else { Tone::Calm },
         as_of: Some((as_of, again)),
+        live,
         parts,
         ..SheetPage::default()
     }))

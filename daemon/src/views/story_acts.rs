@@ -1,6 +1,6 @@
 //! What a keeper can do to an alarm on its own page, each with what comes of it, before it is done.
 use super::hours::{Hours, length};
-use super::story::story_url;
+use super::story::{STORY_PATH, story_url};
 use super::words;
 use crate::pipeline::WHY_MAX;
 use crate::pipeline::acts::{DANGER_SILENCE_MAX_MIN, SILENCE_MAX_MIN, written};
@@ -55,10 +55,11 @@ fn form(name: &AlarmName, what: &str, heading: String, says: Vec<String>, fields
     hidden.extend(named.into_iter().filter_map(|(key, value)| Some((key.to_owned(), value.clone()?))));
     hidden.push(("back".to_owned(), story_url(&written(name), None)));
     Form {
+        key: what.to_owned(),
         buttons: vec![button(heading.clone())],
         heading,
         says,
-        url: "/alarm".to_owned(),
+        url: STORY_PATH.to_owned(),
         hidden,
         groups: vec![(String::new(), fields)],
         ..Form::default()

@@ -21,6 +21,8 @@ const EVENT_EVERY: Duration = Duration::from_secs(2);
 /// Even where alarms come and go. A page that is drawn serves for so long; the ages on it are off by as much.
 const ALARM_EVERY: Duration = Duration::from_millis(250);
 const DRAWN_FOR: Span = Span::from_s(1);
+/// Parts kept as they were drawn: those of all pages, and of so many stories of alarms.
+const DRAWN_MAX: usize = 64;
 /// A word in between, that a page can hear: without one it says that it has lost the watch.
 const WORD_EVERY: Duration = Duration::from_secs(8);
 
@@ -88,10 +90,14 @@ struct Part {
 }
 
 impl App {
-    /// The part that follows of the page at `url` (one of ours, so that they are few), drawn where none is fresh.
+    /// The part that follows of the page at `url`, drawn where none is fresh.
     pub(super) async fn drawn_once(&self, url: &str, draw: impl Future<Output = String>) -> Html<Bytes> {
         let place = {
             let mut places = self.drawn.0.lock().unwrap_or_else(PoisonError::into_inner);
+            if places.len() >= DRAWN_MAX && !places.contains_key(url) {
+                // They serve for a second anyway.
+                places.clear();
+            }
             Arc::clone(places.entry(url.to_owned()).or_default())
         };
         // Held while it draws: whoever comes meanwhile would draw the same.

@@ -56,3 +56,12 @@ span-script-at = { $when }: { $what }
 span-script-place = { $warmth } °C at { $mm } mm
 # In place of all of it.
 span-script-nothing = nothing is known
+
+## Why there is no picture as PNG. $why: what the drawing library said; not translated.
+
+png-unread = drawing a picture as PNG: its SVG cannot be read: { $why }; ask for .svg instead
+# $width, $height: what was asked for, px; $side, $all: the most there is.
+png-size =
+    drawing a picture as PNG: { $width } × { $height } px is not between 1 and { $side } px a side and { $all } px in all;
+    ask for a shorter span or a smaller scale
+png-encode = drawing a picture as PNG: it cannot be encoded: { $why }; ask for .svg instead

@@ -72,6 +72,9 @@ fn pages() -> Vec<(&'static str, String)> {
 
 fn texts() -> Vec<(&'static str, String)> {
     vec![
+        ("no picture", RasterError::Size { width: 1e6, height: 0.0 }.to_string()),
+        ("unread picture", RasterError::Svg { why: given() }.to_string()),
+        ("unwritten picture", RasterError::Encode { why: given() }.to_string()),
         ("week as text", week_text(&week("text"), 100, Paint::Plain)),
         ("plan as text", plan_text(&plan(Tone::Calm, 70.0), 100)),
         ("dangerous plan as text", plan_text(&plan(Tone::Danger, 70.0), 60)),
