@@ -13,7 +13,7 @@
 //! - [`events`]: alarms and notes of a span, as marks and as a list;
 //! - [`load`]: how the alarms themselves did, against the guideline's table;
 //! - [`story`]: one alarm, from its evidence to what can be done; [`nodes`], [`itself`], [`notebook`], [`start`]: the
-//!   other pages of parts, each with all its sentences in its own file;
+//!   other pages of parts. What any of them says stands in the table of strings (`dashboards::say`);
 //! - [`sentences`]: a span day by day and in words.
 mod ahead;
 pub mod coarse;

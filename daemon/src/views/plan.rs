@@ -18,7 +18,7 @@ pub fn plan_view(asked: &Asked, plan: &Plan) -> PlanView {
     let use_c = in_use.map_or(&plan.always_on_c, |u| &u.profile_c);
     PlanView {
         id: nest.id.clone(),
-        name: nest.id.clone(),
+        name: if asked.listed { nest.id.clone() } else { say!("plans-this-nest") },
         tone: tone(plan),
         line: line(asked, plan),
         worst: worst(asked, plan),

@@ -28,6 +28,7 @@ use axum::response::{IntoResponse, Response};
 use base64::Engine as _;
 use base64::engine::general_purpose::STANDARD;
 use brake::Brake;
+use dashboards::say;
 use enclosure::Span;
 use kept::Kept;
 use sessions::{Moment, Sessions};
@@ -213,10 +214,10 @@ fn refused(app: &App, request: &Request, looks: bool) -> Response {
         return (StatusCode::SEE_OTHER, [(header::LOCATION, format!("{LOGIN_PATH}?then={then}"))]).into_response();
     }
     if reads("text/html") {
-        let why = format!("Nothing was done: acting needs a login. Log in at {LOGIN_PATH}, go back, and do it again.");
-        return plain(app, StatusCode::UNAUTHORIZED, "Log in first", vec![why]);
+        let why = say!("login-first-why", path = LOGIN_PATH);
+        return plain(app, StatusCode::UNAUTHORIZED, say!("login-first"), vec![why]);
     }
-    (StatusCode::UNAUTHORIZED, "a login is needed: send the password (RFC 7617), or log in at /login\n").into_response()
+    (StatusCode::UNAUTHORIZED, say!("http-login", path = LOGIN_PATH) + "\n").into_response()
 }
 
 /// Why a password is not even checked.
@@ -232,12 +233,12 @@ impl IntoResponse for Busy {
     fn into_response(self) -> Response {
         match self {
             Self::Braked(s) => {
-                let why = format!("the password was wrong too often: try again in {s} s\n");
+                let why = say!("http-braked", seconds = s) + "\n";
                 (StatusCode::TOO_MANY_REQUESTS, [(header::RETRY_AFTER, s.to_string())], why).into_response()
             }
             Self::Full => {
-                (StatusCode::SERVICE_UNAVAILABLE, [(header::RETRY_AFTER, "5".to_owned())], "too many logins at once\n")
-                    .into_response()
+                let why = say!("http-logins") + "\n";
+                (StatusCode::SERVICE_UNAVAILABLE, [(header::RETRY_AFTER, "5".to_owned())], why).into_response()
             }
         }
     }

@@ -6,6 +6,7 @@ use axum::extract::State;
 use axum::http::{StatusCode, header};
 use axum::response::sse::{Event, Sse};
 use axum::response::{Html, IntoResponse, Response};
+use dashboards::say;
 use enclosure::Span;
 use futures_util::{Stream, StreamExt as _, stream};
 use std::collections::BTreeMap;
@@ -28,7 +29,7 @@ const WORD_EVERY: Duration = Duration::from_secs(8);
 pub(super) async fn events(State(app): State<Arc<App>>) -> Response {
     let Ok(place) = Arc::clone(&app.viewers).try_acquire_owned() else {
         app.counted.viewers_refused.fetch_add(1, Ordering::Relaxed);
-        let why = "too many pages follow already; this one works, and asks again now and then\n";
+        let why = say!("http-followers") + "\n";
         return (StatusCode::SERVICE_UNAVAILABLE, [(header::RETRY_AFTER, "60")], why).into_response();
     };
     Sse::new(follow(app.snapshots.clone(), place).take_until(app.stop.clone().cancelled_owned())).into_response()

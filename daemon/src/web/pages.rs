@@ -88,8 +88,8 @@ pub(super) async fn missing(State(app): State<Arc<App>>) -> Response {
 }
 
 /// An error as a page.
-pub(super) fn plain(app: &App, status: StatusCode, title: impl Into<String>, sentences: Vec<String>) -> Response {
-    let page = PlainPage { frame: framed(app, &app.snapshot(), ""), title: title.into(), sentences };
+pub(super) fn plain(app: &App, status: StatusCode, title: String, sentences: Vec<String>) -> Response {
+    let page = PlainPage { frame: framed(app, &app.snapshot(), ""), title, sentences };
     (status, Html(dashboards::plain_html(&page))).into_response()
 }
 

@@ -1,18 +1,28 @@
 //! Every page of the daemon over real connections, in all the states that a test can make.
 use super::tests::{Served, serve, serve_at};
-use crate::history::{AlarmRecord, Batch, Delivery, KeeperNote, Store};
+use crate::acts::NOTE_KINDS;
+use crate::history::{AlarmRecord, Batch, Delivery, KeeperNote, Reader, Store};
 use crate::notices::samples;
 use crate::permit::HeatNow;
+use crate::shelf_file::{check_text, material_names};
 use crate::snapshot::{MirrorNow, NodeNow, Snapshot, StandingAlarm};
 use crate::views::login::{Said, login_page};
-use crate::views::sample::{made, silent};
+use crate::views::sample::{at_h, made, silent};
+use crate::views::start_lines::{Answers, lines};
+use dashboards::say::{Language, in_language};
 use enclosure::estimate::NotTaken;
 use enclosure::permit::{Unheated, Withheld};
 use enclosure::trust::Fault;
 use enclosure::{Alarm, AlarmKey, Event, Rejection, Shelf, Span, State};
 use std::collections::BTreeMap;
+use std::path::Path;
 use std::sync::Arc;
 use wire::HeatOff;
+
+#[expect(unreachable_pub, reason = "it is a module of the whole-system tests, too")]
+#[path = "../../../tests/src/words.rs"]
+mod words;
+use words::{unsaid, unsaid_text};
 
 const ILL: [State; 7] = [
     State::Unacknowledged,
@@ -66,7 +76,7 @@ fn ill(turn: usize) -> Snapshot {
     let says = BTreeMap::from([
         ("radio".to_owned(), ("dBW".to_owned(), -97.0)),
         ("supply".to_owned(), ("V".to_owned(), 3.28)),
-        ("up".to_owned(), ("s".to_owned(), 4e5)),
+        ("up_s".to_owned(), ("s".to_owned(), 4e5)),
     ]);
     let node = NodeNow { heard: Some(at), boot: Some(9), starts: turn as u64, says };
     snap.nodes = BTreeMap::from([("oak-node".to_owned(), node)]);
@@ -118,7 +128,7 @@ fn ill(turn: usize) -> Snapshot {
 }
 
 /// A history of its own in which every alarm was raised, with what followed.
-fn story_of_all(dir: &std::path::Path) -> std::path::PathBuf {
+fn story_of_all(dir: &Path) -> std::path::PathBuf {
     let path = dir.join("warmend.db");
     let at = made().end.minus(Span::from_min(40));
     let mut store = Store::open(&path, at).unwrap().store;
@@ -265,7 +275,7 @@ const POSTS: [(&str, &str); 17] = [
 ];
 
 /// Every page, by the name of its state and its address.
-async fn pages() -> Pages {
+async fn pages(history: &Path) -> Pages {
     let mut out = Pages::new();
     let served = serve(made().snapshot.clone()).await;
     for list in [&PAGES[..], &ASKED, &ROOMS] {
@@ -278,18 +288,16 @@ async fn pages() -> Pages {
     get(&mut out, "silent", &served, &["/nest/oak"]).await;
     let served = serve(empty()).await;
     get(&mut out, "empty", &served, &[&PAGES[..], &["/start"]].concat()).await;
-    let dir = tempfile::tempdir().unwrap();
-    let history = story_of_all(dir.path());
     for turn in 0..ILL.len() {
         let name = format!("ill {turn}");
-        let served = serve_at(ill(turn), "127.0.0.1:0", history.clone()).await;
+        let served = serve_at(ill(turn), "127.0.0.1:0", history.to_owned()).await;
         get(&mut out, &name, &served, &PAGES).await;
         get(&mut out, &name, &served, &["/nest/oak", "/nest/plaster"]).await;
         for alarm in Alarm::ALL {
             get(&mut out, &name, &served, &[&format!("/alarm?name={}@oak", alarm.name())]).await;
         }
     }
-    let served = serve_at(made().snapshot.clone(), "127.0.0.1:0", dir.path().join("none.db")).await;
+    let served = serve_at(made().snapshot.clone(), "127.0.0.1:0", history.with_file_name("none.db")).await;
     get(
         &mut out,
         "unread",
@@ -324,10 +332,92 @@ async fn links(out: &mut Pages, served: &Served) {
     get(out, "linked", served, &[&path]).await;
 }
 
-#[tokio::test]
-async fn every_page_opens_whatever_goes_wrong() {
-    for (name, page) in pages().await {
+/// Names of the made shelf.
+const NAMES: [&str; 2] = ["study oak plaster yew", "Oak Plaster"];
+
+/// What the made states say in words of their own, and words of addresses.
+const PHRASES: [&str; 27] = [
+    "two heaps &amp; &lt;eggs&gt;",
+    "DANGER: nest oak.",
+    "Something was seen.",
+    "refused",
+    "disk full",
+    "webhook",
+    "mail",
+    "unit",
+    "wild",
+    "intake",
+    "acts",
+    "“none”",
+    "shelf.toml",
+    "warmend/NODE/senml",
+    "day, week, month, season, year",
+    "--watts",
+    "up_s",
+    "attic-node",
+    "oak-node",
+    "plaster-node",
+    "elm-node",
+    "yew-node:warm",
+    ">warm<",
+    ">brood<",
+    ">cool<",
+    ">room<",
+    "\"nothing\"",
+];
+
+/// What the pages show and what is no string of theirs: what the core, the store and the reader of the shelf file wrote.
+fn phrases(history: &Path) -> Vec<String> {
+    let mut phrases: Vec<String> = PHRASES.map(str::to_owned).into();
+    phrases.push(NOTE_KINDS.join(", "));
+    phrases.extend(Alarm::ALL.map(|alarm| alarm.name().to_owned()));
+    phrases.extend(material_names().into_iter().map(str::to_owned));
+    phrases.extend(made().snapshot.sources.iter().cloned());
+    phrases.extend(made().snapshot.alarms.iter().map(|alarm| alarm.detail.clone()));
+    for path in [made().history(), history.to_owned()] {
+        let reader = Reader::open(&path).unwrap();
+        let changes = reader.alarm_changes(at_h(-1e4)..at_h(1e4)).unwrap();
+        phrases.extend(changes.into_iter().map(|(_, change)| change.detail));
+        phrases.extend(reader.gaps(at_h(-1e4)..at_h(1e4)).unwrap().into_iter().map(|gap| gap.why));
+    }
+    phrases.extend(Reader::open(&history.with_file_name("none.db")).err().map(|e| e.to_string()));
+    for query in ROOMS.iter().filter_map(|path| path.strip_prefix("/start?")) {
+        let pairs = query.split('&').filter_map(|pair| pair.split_once('='));
+        let lines = lines(&Answers::of(pairs.map(|(name, value)| (name.to_owned(), value.to_owned()))));
+        phrases.extend(lines.text.lines().map(str::to_owned));
+        let whole = format!("{}\n{}", made().file.text, lines.text);
+        match check_text(&whole, &made().file.path, std::iter::empty()) {
+            Ok((_, advice)) => phrases.extend(advice.into_iter().flat_map(|a| [a.key, a.why, a.remedy])),
+            Err(e) => {
+                phrases.extend(e.errors().iter().flat_map(|e| [e.key.clone(), e.why.clone(), e.remedy.clone()]));
+            }
+        }
+    }
+    let escaped =
+        |text: &String| text.replace('&', "&amp;").replace('<', "&lt;").replace('>', "&gt;").replace('"', "&quot;");
+    phrases = phrases.iter().map(escaped).chain(phrases.iter().cloned()).filter(|text| text.len() > 2).collect();
+    // The longest first: a name may stand within a sentence.
+    phrases.sort_by_key(|text| std::cmp::Reverse(text.len()));
+    phrases
+}
+
+#[test]
+fn every_page_opens_whatever_goes_wrong_and_every_word_of_it_comes_from_the_table() {
+    let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build().unwrap();
+    let dir = tempfile::tempdir().unwrap();
+    let history = story_of_all(dir.path());
+    let (phrases, pages) = in_language(Language::Marked, || (phrases(&history), runtime.block_on(pages(&history))));
+    let mut found = BTreeMap::new();
+    for (name, mut page) in pages {
         let leads_on = name.ends_with("303");
         assert!((leads_on || !page.is_empty()) && !name.ends_with("500"), "{name}");
+        for phrase in &phrases {
+            page = page.replace(phrase, " ");
+        }
+        let is_page = page.trim_start().starts_with('<');
+        for word in if is_page { unsaid(&page, &NAMES) } else { unsaid_text(&page, &NAMES) } {
+            found.entry(word).or_insert(name.clone());
+        }
     }
+    assert!(found.is_empty(), "{found:#?}");
 }

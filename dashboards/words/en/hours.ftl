@@ -63,3 +63,12 @@ hours-ago = { $length } ago
 
 # In messages, whose readers may be elsewhere. $dated: hours-dated, $zone: the time zone, "CET".
 hours-zone = { $dated } ({ $zone })
+
+## Why a moment or a length of time that somebody wrote is not understood. $shown: what was written. 10m, 7d and the like
+## stay as they are.
+
+time-no-duration = "{ $shown }" is no duration: write a number with ms, s, m, h, d or w behind it, as 10m, 1h30m or 7d
+time-nothing = "{ $shown }" is no time at all: write a duration above 0, as 10m
+time-too-long = "{ $shown }" is longer than a hundred years: write a shorter one, as 52w
+time-no-moment = "{ $shown }" is no moment: write it as 2026-03-01T12:00:00Z (RFC 3339), or as a span back from now, as 7d
+time-no-end = "{ $shown }" is no end: write a day as 2026-03-01, a moment as RFC 3339, or a span ahead, as 30d

@@ -168,3 +168,21 @@ plans-refused-why = The address asks for one thing twice, or cannot be read. Beg
 plans-no-nest = Looking for the nest: the shelf file names none of that name. Choose one below.
 plans-not-reckoned = Not reckoned
 plans-not-reckoned-why = Look at the log of this watch.
+
+## What in the form, or behind the command, is not understood. $flag: --length and the like; $shown: what was written.
+
+plans-read-range = reading { $flag }: { $shown } is not between { $least } and { $most }: write one that is
+plans-read-number = reading { $flag }: “{ $shown }” is no number: write one, as 24 or 24.5
+# $known: the words that may stand there.
+plans-read-word = reading { $flag }: “{ $shown }” is not known: write one of { $known }
+# $warm and $room: °C.
+plans-read-warm-room = reading --warm-room: { $warm } is cooler than the room, { $room }: write its warmest
+plans-read-length = describing the nest: its length is not known: measure it and write it, in mm
+# $what: “brood” or “pad”, as in the names of the flags.
+plans-read-one-end = placing the { $what }: only one of its ends is known: write --{ $what }-from and --{ $what }-to, in mm
+plans-read-ends = placing the { $what }: it ends at { $to } mm, not beyond its begin, { $from } mm: swap or mend them
+plans-read-beyond = placing the { $what }: { $to } mm lies beyond the nest's end, { $length } mm: measure from the zero end
+plans-read-mats = placing the mat: the shelf file gives this nest { $count } of them: change them there, or describe the nest without it
+plans-read-mat = describing the heating mat: it is not whole: write --pad-from, --pad-to (mm) and --watts (by its label)
+# What a nest is called that no shelf file names.
+plans-this-nest = this nest

@@ -22,6 +22,10 @@ refused-nothing-done = Nothing was done
 refused-history = reading the history ended in disorder; the log says more
 refused-drawing = drawing the picture: { $why }
 
+# $shown: what was written; $names: the alarms' names, as machines read them.
+refused-alarm-unknown = there is no alarm "{ $shown }"; there are: { $names }
+refused-alarm-form = write an alarm as heater-stuck-on@oak, or probe-silent@oak/oak-node:warm
+
 ## A span that cannot be shown.
 
 # $kinds: the words that may stand in the address: day, week, …
@@ -55,3 +59,17 @@ refused-end = the end is no moment
 refused-busy = too much waits to be done already: try again
 refused-ended = the part that does it has ended; look at the log
 refused-unanswered = it was handed on, but nobody said that it was done: look whether it was
+
+## A line in place of a page, for browsers and programs alike.
+
+http-busy = { $count } requests are being answered already: come back in a few seconds
+http-late = no answer within { $seconds } s: come back, or ask for a shorter span
+http-no-host = the request names no host
+http-foreign-name = this name is not one that only your own network can give: use the address as numbers, localhost, or a name without dots or ending in .local, .home.arpa or .internal
+http-foreign-page = this was sent by a page from elsewhere: nothing was done
+http-followers = too many pages follow already; this one works, and asks again now and then
+# $path: the address of the login.
+http-login = a login is needed: send the password (RFC 7617), or log in at { $path }
+# $seconds: how long to wait.
+http-braked = the password was wrong too often: try again in { $seconds } s
+http-logins = too many logins at once

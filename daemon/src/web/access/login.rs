@@ -10,6 +10,7 @@ use axum::extract::rejection::FormRejection;
 use axum::extract::{Extension, Form, Query, Request, State};
 use axum::http::{HeaderMap, HeaderValue, StatusCode, header};
 use axum::response::{IntoResponse, Response};
+use dashboards::say;
 use enclosure::Span;
 use serde::Deserialize;
 use std::sync::Arc;
@@ -61,12 +62,7 @@ pub(in crate::web) async fn enter(
     form: Result<Form<Login>, FormRejection>,
 ) -> Response {
     let (Ok(Form(login)), Some(rules)) = (form, &app.access.0) else {
-        return plain(
-            &app,
-            StatusCode::BAD_REQUEST,
-            "Not logged in",
-            vec!["The form could not be read, or no password is set.".to_owned()],
-        );
+        return plain(&app, StatusCode::BAD_REQUEST, say!("login-not"), vec![say!("login-form")]);
     };
     let then = own_page(&login.then).to_owned();
     match login.r#do.as_str() {
@@ -86,12 +82,7 @@ pub(in crate::web) async fn enter(
     let said = match rules.fits(login.password.as_bytes(), peer, app.clock.as_ref()).await {
         Ok(true) => {
             let Ok(bytes) = random::<32>() else {
-                return plain(
-                    &app,
-                    StatusCode::SERVICE_UNAVAILABLE,
-                    "Not logged in",
-                    vec!["The system gives no random numbers.".to_owned()],
-                );
+                return plain(&app, StatusCode::SERVICE_UNAVAILABLE, say!("login-not"), vec![say!("login-random")]);
             };
             let token: String = bytes.iter().map(|b| format!("{b:02x}")).collect();
             lock(&rules.sessions).keep(sessions::digest(&token), Moment::of(app.clock.as_ref()), true);
