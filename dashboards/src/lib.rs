@@ -22,6 +22,7 @@ mod raster;
 pub mod say;
 mod sheet;
 mod svg;
+mod table;
 mod text;
 mod view;
 mod week;

@@ -4,6 +4,7 @@ use crate::pen::Canvas;
 use crate::plan::{PlanField, PlanKind, PlanPage, PlanView, plan_caution, plan_rows};
 use crate::plan_picture::{plan_sentence, plan_svg_on};
 use crate::say;
+use crate::table::Grid;
 use crate::view::Tone;
 use crate::words::capital;
 use maud::{Markup, PreEscaped, html};
@@ -101,23 +102,24 @@ fn rest(page: &PlanPage) -> Markup {
 }
 
 fn curves(plan: &PlanView) -> Markup {
+    let grid = Grid {
+        name: &say!("plan-curves"),
+        caption: "",
+        heads: vec![
+            ("mm".to_owned(), String::new()),
+            (say!("plan-curves-covered"), say!("plan-curves-upper")),
+            (say!("plan-curves-covered"), say!("plan-curves-likely")),
+            (say!("plan-curves-standing"), say!("plan-curves-likely")),
+            (say!("plan-curves-use"), plan.use_text.clone()),
+        ],
+        rows: plan_rows(plan).into_iter().map(|row| row.map(|cell| html! { (cell) }).into()).collect(),
+        foot: None,
+        numbers: false,
+    };
     html! {
         details data-keep="plan-curves" {
             summary { (say!("plan-curves")) }
-            div class="scroll" tabindex="0" role="group" aria-label=(say!("plan-curves")) {
-                table {
-                    thead { tr {
-                        th scope="col" { "mm" }
-                        th scope="col" { (say!("plan-curves-covered")) br; small { (say!("plan-curves-upper")) } }
-                        th scope="col" { (say!("plan-curves-covered")) br; small { (say!("plan-curves-likely")) } }
-                        th scope="col" { (say!("plan-curves-standing")) br; small { (say!("plan-curves-likely")) } }
-                        th scope="col" { (say!("plan-curves-use")) br; small { (plan.use_text) } }
-                    } }
-                    tbody { @for [place, cells @ ..] in plan_rows(plan) {
-                        tr { th scope="row" { (place) } @for cell in cells { td { (cell) } } }
-                    } }
-                }
-            }
+            (grid.draw())
         }
     }
 }

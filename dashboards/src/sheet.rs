@@ -4,6 +4,7 @@ use crate::minutes::{MinutesView, minutes_svg_on};
 use crate::page::{Head, alarm_lines, following, follows, shell};
 use crate::pen::Canvas;
 use crate::svg::ident;
+use crate::table::Grid;
 use crate::view::{Frame, Link, Live, Tone};
 use maud::{Markup, PreEscaped, html};
 
@@ -221,7 +222,7 @@ fn part(p: &Part, at: &str) -> Markup {
             Part::Warns(tone, says) => div id={ "part-" (at) } class={ "warns " (tone.class()) } { @for s in says { p { (s) } } },
             Part::Steps(steps) => ol class="steps" { @for s in steps { li { (s) } } },
             Part::Facts(facts) => dl id={ "part-" (at) } class="facts" { @for (name, value) in facts { div { dt { (name) } dd { (value) } } } },
-            Part::Table(t) => (table(t)),
+            Part::Table(t) => (table(t, false)),
             Part::Minutes(view) => (minutes(view, at)),
             Part::Form(f) => (form(f, at)),
             Part::Forms(forms) => div id={ "part-" (at) } class="forms" { @for (k, f) in forms.iter().enumerate() { (form(f, &format!("{at}-{k}"))) } },
@@ -245,28 +246,23 @@ fn minutes(view: &MinutesView, at: &str) -> Markup {
             div class="narrow" { (PreEscaped(minutes_svg_on(view, Canvas::Narrow))) }
             @if !view.caption.is_empty() { figcaption { (view.caption) } }
         }
-        details id={ "part-" (at) } { summary { (view.table_words) } (table(&view.table())) }
+        details id={ "part-" (at) } { summary { (view.table_words) } (table(&view.table(), true)) }
     }
 }
 
-fn table(t: &Table) -> Markup {
+/// `numbers`: all its cells are short numbers.
+fn table(t: &Table, numbers: bool) -> Markup {
+    let grid = Grid {
+        name: &t.caption,
+        caption: &t.caption,
+        heads: t.columns.iter().map(|c| (c.clone(), String::new())).collect(),
+        rows: t.rows.iter().map(|row| row.iter().map(cell).collect()).collect(),
+        foot: None,
+        numbers,
+    };
     html! {
-        @if t.rows.is_empty() {
-            @if !t.empty.is_empty() { p { (t.empty) } }
-        } @else {
-            // Its own name and place in the order of keys: it may be wider than a telephone.
-            div class="scroll" tabindex="0" role="region" aria-label=(t.caption) {
-                table {
-                    caption { (t.caption) }
-                    thead { tr { @for c in &t.columns { th scope="col" { (c) } } } }
-                    tbody {
-                        @for row in &t.rows {
-                            tr { @for (i, c) in row.iter().enumerate() { @if i == 0 { th scope="row" { (cell(c)) } } @else { td { (cell(c)) } } } }
-                        }
-                    }
-                }
-            }
-        }
+        @if !t.rows.is_empty() { (grid.draw()) }
+        @else if !t.empty.is_empty() { p { (t.empty) } }
     }
 }
 

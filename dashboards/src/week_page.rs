@@ -5,6 +5,7 @@ use crate::past_view::{Compared, LoadRow, ReportPage, WeekPage};
 use crate::pen::Canvas;
 use crate::say;
 use crate::svg::{celsius, ident, number};
+use crate::table::Grid;
 use crate::view::{NestView, NoteForm};
 use crate::week::{DayRow, LanePoint, MarkKind, WeekView};
 use crate::week_picture::{heatmap_frame, heatmap_svg_on, week_summary};
@@ -187,47 +188,49 @@ fn happened(week: &WeekView) -> Markup {
     }
 }
 
-fn row(day: &DayRow) -> Markup {
+fn row(day: &DayRow) -> Vec<Markup> {
     let three = |p: Option<LanePoint>| {
         p.map_or("–".to_owned(), |p| format!("{} / {} / {}", celsius(p.min), celsius(p.mean), celsius(p.max)))
     };
     let share = |p: f64| number(p * 100.0, 0) + " %";
     let or_dash = |v: Option<f64>, decimals| v.map_or("–".to_owned(), |v| number(v, decimals));
-    html! {
-        tr {
-            th scope="row" { (day.day) }
-            td { (three(day.brood_c)) }
-            td { (day.in_band.map_or("–".to_owned(), share)) }
-            td { (or_dash(day.degree_days, 1)) }
-            td { (three(day.room_c)) }
-            td { (or_dash(day.heat_wh, 0)) }
-            td { (share(day.known)) }
-        }
-    }
+    let cells = [
+        day.day.clone(),
+        three(day.brood_c),
+        day.in_band.map_or("–".to_owned(), share),
+        or_dash(day.degree_days, 1),
+        three(day.room_c),
+        or_dash(day.heat_wh, 0),
+        share(day.known),
+    ];
+    cells.iter().map(|cell| html! { (cell) }).collect()
 }
 
 fn days(week: &WeekView, base_url: Option<&str>) -> Markup {
     let name = if week.row_name.is_empty() { say!("past-day") } else { week.row_name.clone() };
     let heading = say!("week-numbers", row = &name);
+    let none = String::new;
+    let grid = Grid {
+        name: &heading,
+        caption: "",
+        heads: vec![
+            (name, none()),
+            (say!("brood-place-c"), say!("week-three")),
+            (say!("span-in-band"), none()),
+            (say!("week-degree-days"), say!("week-degree-days-above", base = number(week.base_c, 1))),
+            (say!("room-c"), say!("week-three")),
+            (say!("week-heat"), none()),
+            (say!("span-known"), none()),
+        ],
+        rows: week.days.iter().map(row).collect(),
+        foot: week.total.as_ref().map(row),
+        numbers: false,
+    };
     html! {
         @if !week.days.is_empty() {
             details class="numbers" {
                 summary { (heading) }
-                div class="scroll" tabindex="0" role="group" aria-label=(heading) {
-                    table {
-                        thead { tr {
-                            th scope="col" { (name) }
-                            th scope="col" { (say!("brood-place-c")) br; small { (say!("week-three")) } }
-                            th scope="col" { (say!("span-in-band")) }
-                            th scope="col" { (say!("week-degree-days")) br; small { (say!("week-degree-days-above", base = number(week.base_c, 1))) } }
-                            th scope="col" { (say!("room-c")) br; small { (say!("week-three")) } }
-                            th scope="col" { (say!("week-heat")) }
-                            th scope="col" { (say!("span-known")) }
-                        } }
-                        tbody { @for day in &week.days { (row(day)) } }
-                        @if let Some(total) = &week.total { tfoot { (row(total)) } }
-                    }
-                }
+                (grid.draw())
                 p class="since" { (say!("week-degree-days-help")) }
                 @if let Some(url) = base_url { (base(url, week.base_c)) }
             }
@@ -250,23 +253,25 @@ fn base(url: &str, base_c: f64) -> Markup {
 }
 
 fn load(sentences: &[String], rows: &[LoadRow]) -> Markup {
+    let grid = Grid {
+        name: &say!("load-table"),
+        caption: &say!("load-caption"),
+        heads: [say!("head-what"), say!("load-here"), say!("load-acceptable"), say!("load-at-most")]
+            .map(|head| (head, String::new()))
+            .into(),
+        rows: rows
+            .iter()
+            .map(|r| [&r.what, &r.here, &r.acceptable, &r.at_most].map(|c| html! { (c) }).into())
+            .collect(),
+        foot: None,
+        numbers: false,
+    };
     html! {
         @if !sentences.is_empty() {
             details class="numbers" open[rows.is_empty()] {
                 summary { (say!("load-title")) }
                 ul { @for sentence in sentences { li { (sentence) } } }
-                @if !rows.is_empty() {
-                    div class="scroll" tabindex="0" role="group" aria-label=(say!("load-table")) {
-                        table {
-                            caption { (say!("load-caption")) }
-                            thead { tr {
-                                th scope="col" { (say!("head-what")) } th scope="col" { (say!("load-here")) }
-                                th scope="col" { (say!("load-acceptable")) } th scope="col" { (say!("load-at-most")) }
-                            } }
-                            tbody { @for r in rows { tr { th scope="row" { (r.what) } td { (r.here) } td { (r.acceptable) } td { (r.at_most) } } } }
-                        }
-                    }
-                }
+                @if !rows.is_empty() { (grid.draw()) }
             }
         }
     }

@@ -45,7 +45,7 @@ pub fn watch_page(snap: &Snapshot, now: Timestamp, hours: &Hours, itself: &Itsel
     let (well, why) = &itself.health;
     let tone = if *well { Tone::Calm } else { Tone::Warning };
     let title = if *well { say!("watch-well") } else { say!("watch-not-well") };
-    let because = say!("watch-because", why = words::sentence_case(why));
+    let because = say!("refused-because", why = words::sentence_case(why));
     let mut parts = vec![if *well {
         Part::Says(vec![because])
     } else {
@@ -74,7 +74,7 @@ fn program(snap: &Snapshot, now: Timestamp, hours: &Hours) -> Vec<(String, Strin
     let judged = snap.vitals.judged;
     vec![
         (say!("watch-version"), env!("CARGO_PKG_VERSION").to_owned()),
-        (say!("watch-runs-since"), say!("watch-since-for", at = at, length = for_length)),
+        (say!("watch-runs-since"), say!("hours-since", at = at, length = for_length)),
         (say!("watch-newest"), judged.map_or_else(|| say!("watch-none-yet"), |t| ago(t, now))),
     ]
 }
@@ -117,7 +117,7 @@ fn losses(v: &Vitals, itself: &Itself) -> Table {
     let rows = rows.into_iter().filter(|(_, n, _)| *n > 0);
     Table {
         caption: say!("watch-losses"),
-        columns: vec![say!("watch-losses-what"), say!("watch-losses-count"), say!("watch-losses-means")],
+        columns: vec![say!("head-what"), say!("watch-losses-count"), say!("watch-losses-means")],
         rows: rows.map(|(what, n, means)| vec![Cell::of(what), Cell::of(n.to_string()), Cell::of(means)]).collect(),
         empty: say!("watch-losses-none"),
     }
@@ -188,7 +188,7 @@ fn mirror(v: &Vitals, now: Timestamp, hours: &Hours) -> Part {
         None => say!("watch-mirror-takes"),
         Some(why) => say!("watch-mirror-fails", why = why),
     };
-    let last = m.caught_up.map_or_else(|| say!("watch-mirror-never"), |t| hours.near(t, now));
+    let last = m.caught_up.map_or_else(|| say!("hours-never"), |t| hours.near(t, now));
     let mut facts = vec![
         (say!("watch-mirror-state"), state),
         (say!("watch-mirror-last"), last),

@@ -95,7 +95,7 @@ pub fn nodes_page(snap: &Snapshot, now: Timestamp, hours: &Hours, doubts: &Resul
 }
 
 fn ago(at: Option<Timestamp>, now: Timestamp) -> String {
-    at.map_or_else(|| say!("probes-never"), |t| super::hours::ago(t, now))
+    at.map_or_else(|| say!("hours-never"), |t| super::hours::ago(t, now))
 }
 
 /// Every node that a nest lists, or that was heard.
@@ -215,7 +215,7 @@ fn trust(p: &ProbeNow, now: Timestamp) -> Cell {
         }
         (None, Some(why)) => Cell::of(say!("probes-last-not", why = words::not_believed_because(why))),
         (None, None) if p.temperature.is_some() => Cell::of(say!("probes-believed")),
-        _ => Cell::of(say!("probes-unheard")),
+        _ => Cell::of(say!("stands-probe-silent")),
     }
 }
 
@@ -248,12 +248,7 @@ fn rejections(doubts: &Doubts, hours: &Hours) -> Table {
     };
     Table {
         caption: say!("probes-rejected"),
-        columns: vec![
-            say!("probes-rejected-when"),
-            say!("probes-probe"),
-            say!("probes-said"),
-            say!("probes-rejected-why"),
-        ],
+        columns: vec![say!("head-when"), say!("probes-probe"), say!("probes-said"), say!("probes-rejected-why")],
         rows: doubts.last.iter().rev().map(row).collect(),
         empty: say!("probes-rejected-none"),
     }

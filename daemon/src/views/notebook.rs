@@ -103,15 +103,15 @@ fn words_form(nests: &[&Nest], nest: Option<&str>) -> Form {
             help: say!("notes-where-help"),
             ..field("at_mm", say!("notes-where"), FieldKind::Number(0.0, longest))
         },
-        Field { help: say!("notes-when-help"), ..field("at", say!("notes-when"), FieldKind::Line(40)) },
-        field("text", say!("notes-text"), FieldKind::Lines(TEXT_MAX)),
+        Field { help: say!("notes-when-help"), ..field("at", say!("note-when"), FieldKind::Line(40)) },
+        field("text", say!("note-words"), FieldKind::Lines(TEXT_MAX)),
     ];
     Form {
         key: "words".to_owned(),
         url: "/note".to_owned(),
         hidden: vec![back(nest)],
         groups: vec![(String::new(), fields)],
-        buttons: vec![Button { label: say!("notes-write"), sends: None }],
+        buttons: vec![Button { label: say!("note-write"), sends: None }],
         ..Form::default()
     }
 }
@@ -142,9 +142,9 @@ fn list(notes: &[KeeperNote], nest: Option<&str>, hours: &Hours) -> Table {
     Table {
         caption: say!("notes-table"),
         columns: vec![
-            say!("notes-table-when"),
+            say!("head-when"),
             say!("notes-table-nest"),
-            say!("notes-table-what"),
+            say!("head-what"),
             say!("notes-table-where"),
             say!("notes-table-text"),
         ],

@@ -148,7 +148,7 @@ fn alarm_view(snap: &Snapshot, alarm: &StandingAlarm, (now, hours): (Timestamp, 
     let (since, stands) = (hours.near(alarm.since, now), length(now.since(alarm.since)));
     let since_text = match alarm.until {
         Some(until) => say!("stands-alarm-since-until", at = since, length = stands, until = hours.near(until, now)),
-        None => say!("stands-alarm-since", at = since, length = stands),
+        None => say!("hours-since", at = since, length = stands),
     };
     AlarmView {
         alarm: alarm.key.alarm.name().to_owned(),

@@ -70,7 +70,7 @@ fn heard(snap: &Snapshot, now: Timestamp) -> Table {
     };
     Table {
         caption: say!("start-heard"),
-        columns: vec![say!("start-heard-source"), say!("start-heard-said"), say!("start-heard-when")],
+        columns: vec![say!("start-heard-source"), say!("start-heard-said"), say!("probes-heard")],
         rows: snap.strangers.iter().map(row).collect(),
         empty: say!("start-heard-none"),
     }
@@ -142,9 +142,9 @@ fn form(snap: &Snapshot, asked: &Answers) -> Form {
             .map(|(i, s)| (format!("s{i}"), s))
             .collect(),
         groups: vec![
-            (say!("start-group-nest"), nest(asked)),
+            (say!("planform-nest"), nest(asked)),
             (say!("start-group-sensors"), probes(snap, asked)),
-            (say!("start-group-mat"), mat(asked)),
+            (say!("planform-mat"), mat(asked)),
             (say!("start-group-brood"), brood(asked)),
         ],
         buttons: vec![Button { label: say!("start-write"), sends: Some(pair("write", "yes".to_owned())) }],

@@ -231,7 +231,7 @@ fn happened(life: &Life, hours: &Hours) -> Table {
     rows.sort_by_key(|(at, _)| *at);
     Table {
         caption: say!("story-happened"),
-        columns: vec![say!("story-when"), say!("story-what"), say!("story-why")],
+        columns: vec![say!("head-when"), say!("head-what"), say!("story-why")],
         rows: rows.into_iter().map(|(_, row)| row).collect(),
         empty: String::new(),
     }
@@ -259,7 +259,7 @@ fn told(life: &Life, hours: &Hours) -> Table {
     let skip = life.deliveries.len().saturating_sub(ROWS_MAX);
     Table {
         caption: say!("story-messages"),
-        columns: vec![say!("story-when"), say!("story-way"), say!("story-try"), say!("story-outcome")],
+        columns: vec![say!("head-when"), say!("story-way"), say!("story-try"), say!("story-outcome")],
         rows: life.deliveries.iter().skip(skip).map(row).collect(),
         empty: String::new(),
     }

@@ -43,7 +43,7 @@ pub(super) fn minutes(
         sentence: sentence(&lines, &span, raised, hours),
         title: say!("minutes-title", nest = &nest.id),
         caption: say!("minutes-caption"),
-        table_words: say!("minutes-table"),
+        table_words: say!("nest-numbers"),
         heads: (say!("minutes-time"), say!("minutes-told")),
         ticks: ticks(&span, hours),
         lines,

@@ -121,7 +121,7 @@ fn lane(
 fn lanes(past: &Past, band: Option<Band>, other: Option<&Past>) -> Vec<Lane> {
     let mut lanes = Vec::new();
     if past.nest.brood.is_some() {
-        let mut brood = lane(past, other, (say!("lane-brood"), "°C"), |s| s.brood_c.map(|b| b.0));
+        let mut brood = lane(past, other, (say!("brood-place"), "°C"), |s| s.brood_c.map(|b| b.0));
         brood.zone = band.map(|b| (b.low_c, b.high_c));
         let sd = |c: &[Option<Seen>]| extent(c.iter().flatten().filter_map(|s| s.brood_c).map(|b| b.1)).map(|p| p.mean);
         brood.sd = past.samples.chunks(past.per_column.max(1)).map(sd).collect();

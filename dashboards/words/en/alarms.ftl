@@ -4,7 +4,8 @@
 ## What an alarm means, one sentence.
 
 alarm-means-brood-limit = Some of the brood place is hotter than the limit you set.
-alarm-means-probe-hot = A probe says more than any place in this nest may have: the nest is too hot, or the probe is broken.
+alarm-means-probe-hot =
+    A probe says more than any place in this nest may have: the nest is too hot, or the probe is broken.
 alarm-means-heater-stuck-on = The heating mat gives heat that nobody asked for, or does not let go where it always did.
 alarm-means-heater-no-heat = The heating mat is told to heat, and no heat arrives.
 alarm-means-brood-cold = The brood place has been colder than the band you set.
@@ -19,7 +20,8 @@ alarm-means-condensation = Somewhere in the nest a wall is colder than the dew p
 alarm-means-water-low = The nest dries as it does when its water has run out.
 alarm-means-probe-silent = A probe has stopped speaking; what lies near it is known less well.
 alarm-means-probe-implausible = A probe says what its nest cannot do: it is frozen, jumps, or fell off.
-alarm-means-nest-unwatched = A heated nest has had no reading that can be believed for ten minutes: how warm it is, nobody knows.
+alarm-means-nest-unwatched =
+    A heated nest has had no reading that can be believed for ten minutes: how warm it is, nobody knows.
 alarm-means-watch-gap = For a while nothing was watched: a power cut, or this watch was stopped.
 alarm-means-node-silent = Everything that hangs on a node has stopped speaking.
 alarm-means-broker-lost = The broker cannot be reached: no reading arrives.

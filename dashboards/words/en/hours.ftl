@@ -60,6 +60,10 @@ hours-span = { $from } to { $to }
 hours-days = { $days } days { $hours } h
 # $length: 20 s, 31 min, 2 days 4 h.
 hours-ago = { $length } ago
+# Since when something stands or runs. $at: a moment; $length: as above.
+hours-since = { $at }, for { $length }
+# Something has not been since the watch was started.
+hours-never = not since the start
 
 # In messages, whose readers may be elsewhere. $dated: hours-dated, $zone: the time zone, "CET".
 hours-zone = { $dated } ({ $zone })
@@ -70,5 +74,6 @@ hours-zone = { $dated } ({ $zone })
 time-no-duration = "{ $shown }" is no duration: write a number with ms, s, m, h, d or w behind it, as 10m, 1h30m or 7d
 time-nothing = "{ $shown }" is no time at all: write a duration above 0, as 10m
 time-too-long = "{ $shown }" is longer than a hundred years: write a shorter one, as 52w
-time-no-moment = "{ $shown }" is no moment: write it as 2026-03-01T12:00:00Z (RFC 3339), or as a span back from now, as 7d
+time-no-moment =
+    "{ $shown }" is no moment: write it as 2026-03-01T12:00:00Z (RFC 3339), or as a span back from now, as 7d
 time-no-end = "{ $shown }" is no end: write a day as 2026-03-01, a moment as RFC 3339, or a span ahead, as 30d

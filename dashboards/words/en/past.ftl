@@ -35,7 +35,9 @@ past-total = all of it
 # The brood place: $mean: °C; $low and $high: the coolest and the warmest, as “past-extreme” says them.
 past-brood = The brood place was at { $mean } °C on average; coolest { $low }, warmest { $high }
 # $share: 85 %.
-past-brood-band = The brood place was at { $mean } °C on average, within the band { $share } of the known time; coolest { $low }, warmest { $high }
+past-brood-band =
+    The brood place was at { $mean } °C on average, within the band { $share } of the known time; coolest { $low },
+    warmest { $high }
 # $degrees: 26.3 °C.
 past-extreme = { $degrees } ({ $when })
 # $low and $high: °C.
@@ -80,8 +82,11 @@ past-alarms = { $count } alarms, the gravest: { $when }, { $what }
 past-todo-still = To do: “{ $alarm }” was still so at the end: { $step }
 past-todo-unknown = To do: find out why nothing was heard for { $length }, where the picture is hatched.
 # $share: 40 %.
-past-todo-below = To do: it was below the band for { $share } of the time; look at the thermostat's setting, and at how cool the room gets.
-past-todo-above = To do: it was above the band for { $share } of the time; look at the thermostat's setting, and at sun and room.
+past-todo-below =
+    To do: it was below the band for { $share } of the time; look at the thermostat's setting, and at how cool the room
+    gets.
+past-todo-above =
+    To do: it was above the band for { $share } of the time; look at the thermostat's setting, and at sun and room.
 past-todo-nothing = Nothing asks to be done.
 
 ## Marks upon the picture, and the list of them.
@@ -110,7 +115,6 @@ alarm-happened = { $alarm }: { $event }
 
 ## What the lines under the picture show.
 
-lane-brood = brood place
 lane-probes = all probes, lowest to highest
 lane-room = room
 lane-heat = heat
@@ -119,10 +123,13 @@ lane-humidity = humidity
 ## How the alarms themselves did, against a guideline for operators. All numbers are counts unless said otherwise.
 
 # $rate: a day, with a decimal; $bound: what the guideline bears a day; $peak and $flood: within ten minutes; $percent.
-load-raised = { $raised } raised, { $told } of them told: { $rate } a day (the guideline bears { $bound }); most within ten minutes { $peak } ({ $flood }); { $percent } % of the ten-minute spans held more (under { $under } %).
+load-raised =
+    { $raised } raised, { $told } of them told: { $rate } a day (the guideline bears { $bound }); most within ten
+    minutes { $peak } ({ $flood }); { $percent } % of the ten-minute spans held more (under { $under } %).
 load-standing = { $standing } stand at the end; { $stale } stood longer than a day (fewer than { $bound }).
 # $names: their names.
-load-standing-named = { $standing } stand at the end; { $stale } stood longer than a day (fewer than { $bound }): { $names }.
+load-standing-named =
+    { $standing } stand at the end; { $stale } stood longer than a day (fewer than { $bound }): { $names }.
 load-chattering = { $count } came and went too often (none).
 load-chattering-named = { $count } came and went too often (none): { $names }.
 # Names of which not all are listed.

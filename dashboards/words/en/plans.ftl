@@ -26,14 +26,22 @@ plans-line = Stuck on and covered, room at { $room }: { $spot ->
 plans-covered = covered, room at { $room }
 plans-standing = as it stands, room at { $room }
 # “limit_c”, “material_limit_c” are keys of the shelf file, “--limit”, “--material-limit” belong to a command.
-plans-no-brood-limit = What the brood bears was not given (limit_c; --limit, or its field on the page): only you know your species.
-plans-no-material-limit = What the nest's material and the board under the mat bear was not given (material_limit_c; --material-limit, or its field on the page).
+plans-no-brood-limit =
+    What the brood bears was not given (limit_c; --limit, or its field on the page): only you know your species.
+plans-no-material-limit =
+    What the nest's material and the board under the mat bear was not given (material_limit_c; --material-limit, or its
+    field on the page).
 # $passing: one of “plans-passed-…”.
 plans-brood-limit = The limit you gave for the brood, { $limit }: { $passing }.
 plans-material-limit = The limit you gave for the material, { $limit }: { $passing }.
 # $cover: W/m²K, a number.
-plans-cover-usual = Covered means on all sides: { $cover } W/m²K from every face instead of 4 to 9 (as by a cushion or folded towel of some 3 cm; through its cloth go 1.4, by the edges of so small a body about half as much again), and all of the mat's heat goes into the nest.
-plans-cover-asked = Covered means on all sides: { $cover } W/m²K from every face instead of 4 to 9 (as you asked), and all of the mat's heat goes into the nest.
+plans-cover-usual =
+    Covered means on all sides: { $cover } W/m²K from every face instead of 4 to 9 (as by a cushion or folded towel of
+    some 3 cm; through its cloth go 1.4, by the edges of so small a body about half as much again), and all of the mat's
+    heat goes into the nest.
+plans-cover-asked =
+    Covered means on all sides: { $cover } W/m²K from every face instead of 4 to 9 (as you asked), and all of the mat's
+    heat goes into the nest.
 plans-no-limit = no limit given
 plans-limit = limit { $limit }: { $passing }
 
@@ -45,17 +53,24 @@ plans-not-passed = not passed in 19 nests of 20
 
 ## The largest mat. All: powers.
 
-plans-largest = The largest mat in this place whose worst case (covered, warm room, the hottest nest in 20) stays below both limits you gave is one of { $largest } (by the brood's limit { $brood }, by the material's { $material }). Yours: { $yours }.
+plans-largest =
+    The largest mat in this place whose worst case (covered, warm room, the hottest nest in 20) stays below both limits
+    you gave is one of { $largest } (by the brood's limit { $brood }, by the material's { $material }). Yours:
+    { $yours }.
 plans-largest-none = No largest mat is named: the warm room of { $room } alone is as hot as a limit you gave.
 plans-largest-no-limits = No largest mat is named: what the brood bears and what the material bears are not given.
 plans-largest-no-brood-limit = No largest mat is named: what the brood bears is not given.
 plans-largest-no-material-limit = No largest mat is named: what the material bears is not given.
-plans-too-strong = To hold { $held } the nest takes about { $power }: no mat that can warm it stays below those limits by its size alone. Whatever switches it, something independent must take the heat away when that fails.
+plans-too-strong =
+    To hold { $held } the nest takes about { $power }: no mat that can warm it stays below those limits by its size
+    alone. Whatever switches it, something independent must take the heat away when that fails.
 
 ## What is to be expected.
 
 # $low to $high: °C without a unit, 9 times in 10.
-plans-always-on = Always on, as it stands, in a room at { $room }: the warmest gallery likely { $warmest } ({ $low } to { $high }, 9 times in 10), the zero end { $zero }, the other end { $far }.
+plans-always-on =
+    Always on, as it stands, in a room at { $room }: the warmest gallery likely { $warmest } ({ $low } to { $high }, 9
+    times in 10), the zero end { $zero }, the other end { $far }.
 plans-warm-up = From as cold as the room, always on, it takes { $span } ({ $spans }, 9 times in 10) until { $spot ->
     [brood] the brood place
    *[gallery] the hottest gallery
@@ -90,7 +105,9 @@ plans-left-everywhere = more than { $percent } % of it reaches both ends: there 
 
 ## What handbooks say of materials, each with its source.
 
-plans-bears-wood = Wood, the board under the mat included: ignition after long contact is documented at and above 77 °C of the hot surface; that paper advises a further safety factor below it
+plans-bears-wood =
+    Wood, the board under the mat included: ignition after long contact is documented at and above 77 °C of the hot
+    surface; that paper advises a further safety factor below it
 plans-bears-wood-source = Babrauskas, Gray & Janssens 2007, Fire and Materials 31(2), 125–135
 plans-bears-charring = Wood: charring over months to years is noticed from 90 to 105 °C on
 plans-bears-charring-source = reports of the Forest Products Laboratory, from memory
@@ -110,9 +127,13 @@ plans-assumed-own = A material of { $conductivity } W/m K, { $density } kg/m³, 
 plans-assumed-width = A width of { $mm } mm: none was given.
 plans-assumed-height = A height of { $mm } mm: none was given.
 plans-assumed-brood = Nobody said where the brood will lie: the hottest gallery is held against its limit.
-plans-assumed-label = The mat gives what its label says (± 15 %) and does not limit itself; it sticks while the nest is as warm as it is meant to be.
+plans-assumed-label =
+    The mat gives what its label says (± 15 %) and does not limit itself; it sticks while the nest is as warm as it is
+    meant to be.
 plans-assumed-room = The room { $usual } over a day, swinging by { $swing } K, and { $warm } in a heatwave.
-plans-assumed-ranges = Ranges are where 9 nests in 10 of this description lie by what is not known of their physics; one in 20 is hotter than the upper end. What the model leaves out (sides, a board under the mat, draughts) is in them only roughly.
+plans-assumed-ranges =
+    Ranges are where 9 nests in 10 of this description lie by what is not known of their physics; one in 20 is hotter
+    than the upper end. What the model leaves out (sides, a board under the mat, draughts) is in them only roughly.
 
 ## The form: groups of fields.
 
@@ -151,7 +172,6 @@ planform-brood-from = Brood place from, mm
 planform-brood-to = Brood place to, mm
 planform-material = Made of
 planform-material-help = aac is aerated concrete; printed is polylactic acid.
-planform-unknown = not known
 planform-cover = Over the galleries lies
 planform-cover-lid = a lid that keeps warmth in
 cover-open = nothing
@@ -179,10 +199,14 @@ plans-read-word = reading { $flag }: “{ $shown }” is not known: write one of
 plans-read-warm-room = reading --warm-room: { $warm } is cooler than the room, { $room }: write its warmest
 plans-read-length = describing the nest: its length is not known: measure it and write it, in mm
 # $what: “brood” or “pad”, as in the names of the flags.
-plans-read-one-end = placing the { $what }: only one of its ends is known: write --{ $what }-from and --{ $what }-to, in mm
+plans-read-one-end =
+    placing the { $what }: only one of its ends is known: write --{ $what }-from and --{ $what }-to, in mm
 plans-read-ends = placing the { $what }: it ends at { $to } mm, not beyond its begin, { $from } mm: swap or mend them
-plans-read-beyond = placing the { $what }: { $to } mm lies beyond the nest's end, { $length } mm: measure from the zero end
-plans-read-mats = placing the mat: the shelf file gives this nest { $count } of them: change them there, or describe the nest without it
+plans-read-beyond =
+    placing the { $what }: { $to } mm lies beyond the nest's end, { $length } mm: measure from the zero end
+plans-read-mats =
+    placing the mat: the shelf file gives this nest { $count } of them: change them there, or describe the nest without
+    it
 plans-read-mat = describing the heating mat: it is not whole: write --pad-from, --pad-to (mm) and --watts (by its label)
 # What a nest is called that no shelf file names.
 plans-this-nest = this nest

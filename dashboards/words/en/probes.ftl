@@ -1,11 +1,15 @@
 ### Nodes and probes: who was heard when, how well, and what of it was not believed and why.
 
 probes-title = Nodes and probes
-probes-node-help = Reception and supply are what a node says of itself; one that says nothing may be well all the same. Starts are counted since this watch began: a node that starts again and again has a loose plug, a weak supply, or hangs.
-probes-beside-help = “Reads beside the nest” is what the watch learned of a probe: its own error, and that of its place, which no reading tells apart. It is allowed for already. Near a mat little of it can be told from the nest's own warmth: the number after ± says how little. To know a probe's error, hold it beside a second thermometer.
+probes-node-help =
+    Reception and supply are what a node says of itself; one that says nothing may be well all the same. Starts are
+    counted since this watch began: a node that starts again and again has a loose plug, a weak supply, or hangs.
+probes-beside-help =
+    “Reads beside the nest” is what the watch learned of a probe: its own error, and that of its place, which no reading
+    tells apart. It is allowed for already. Near a mat little of it can be told from the nest's own warmth: the number
+    after ± says how little. To know a probe's error, hold it beside a second thermometer.
 # $why: a reason, as a program gave it.
 probes-unread = What was not believed cannot be shown: { $why }.
-probes-never = not since the start
 
 ## The table of nodes.
 
@@ -44,7 +48,6 @@ probes-count-why = { $count } of { $heard }: { $reasons }
 # $why: one of “doubt-…”.
 probes-because = { $count } because { $why }
 probes-believed = believed
-probes-unheard = not heard yet
 probes-last-not = its last word not, because { $why }
 # $fault: one of the next four; $length: 20 min.
 probes-fault = { $fault }, for { $length }
@@ -59,7 +62,6 @@ probes-beside-sure = { $offset }: worth a look
 
 probes-rejected = Not believed lately
 probes-rejected-none = In the last 24 hours every reading was believed.
-probes-rejected-when = when
 probes-rejected-why = not believed because
 
 ## Sources that no nest lists.

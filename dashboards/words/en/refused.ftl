@@ -16,7 +16,8 @@ refused-no-nest-why = Looking for the nest “{ $nest }”: the shelf file names
 refused-no-span = No such span
 refused-no-picture = No picture
 refused-no-alarm = No such alarm
-refused-no-alarm-why = It was never raised, or so long ago that it is not looked for here. Choose one under Alarms, above.
+refused-no-alarm-why =
+    It was never raised, or so long ago that it is not looked for here. Choose one under Alarms, above.
 refused-no-alarm-number = Its number is none.
 refused-nothing-done = Nothing was done
 refused-history = reading the history ended in disorder; the log says more
@@ -38,7 +39,9 @@ refused-span-long = a page shows at most { $most } at once; `warmend review` dra
 refused-act = What you did to the alarm was not done
 refused-note = The note was not written down
 refused-why-long = a reason has at most { $most } characters
-refused-no-such-act = nothing is known to do by that name: ack, on-the-way, shelve, unshelve, reset, out-of-service, in-service, put-back-fit or note
+refused-no-such-act =
+    nothing is known to do by that name: ack, on-the-way, shelve, unshelve, reset, out-of-service, in-service,
+    put-back-fit or note
 refused-alarm-name = there is no alarm of that name
 refused-fit = a fit is named by its number, as `warmend fit --list` shows it
 # $most: minutes.
@@ -65,7 +68,9 @@ refused-unanswered = it was handed on, but nobody said that it was done: look wh
 http-busy = { $count } requests are being answered already: come back in a few seconds
 http-late = no answer within { $seconds } s: come back, or ask for a shorter span
 http-no-host = the request names no host
-http-foreign-name = this name is not one that only your own network can give: use the address as numbers, localhost, or a name without dots or ending in .local, .home.arpa or .internal
+http-foreign-name =
+    this name is not one that only your own network can give: use the address as numbers, localhost, or a name without
+    dots or ending in .local, .home.arpa or .internal
 http-foreign-page = this was sent by a page from elsewhere: nothing was done
 http-followers = too many pages follow already; this one works, and asks again now and then
 # $path: the address of the login.

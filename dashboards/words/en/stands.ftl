@@ -32,7 +32,6 @@ stands-probe-silent = not heard yet
 
 ## Since when an alarm stands: $at: a moment; $length: 31 min; $until: when its silence ends.
 
-stands-alarm-since = { $at }, for { $length }
 stands-alarm-since-until = { $at }, for { $length }, until { $until }
 
 ## What was learned of a nest's warmth; follows “learned:”. $at: up to when; $refused: when something was not taken, and
@@ -41,7 +40,8 @@ stands-alarm-since-until = { $at }, for { $length }, until { $until }
 stands-learned = how it carries heat, up to { $at } (`warmend fit --nest { $nest }` says what)
 stands-learned-refused = how it carries heat, up to { $at }; the fit of { $refused } was refused: { $why }
     (`warmend fit --nest { $nest }` says what)
-stands-learned-nothing = nothing yet; the fit of { $refused } was refused: { $why } (`warmend fit --nest { $nest }` says what)
+stands-learned-nothing =
+    nothing yet; the fit of { $refused } was refused: { $why } (`warmend fit --nest { $nest }` says what)
 
 ## How it stands with the mirror (a copy of the readings elsewhere), on the page of now: sentences, one after the other.
 ## $readings and $days: how many; $length: 20 min; $why: a reason, as a program gave it.
@@ -50,7 +50,8 @@ mirror-nothing-for = The mirror has taken nothing for { $length }: { $why }.
 mirror-nothing-since-start = The mirror has taken nothing since the start: { $why }.
 mirror-waits = { $readings } readings wait in history.
 mirror-waits-days = { $readings } readings and { $days } older days of a source wait in history.
-mirror-catching-up = The mirror is catching up: { $readings } readings and { $days } older days of a source are still to be sent.
+mirror-catching-up =
+    The mirror is catching up: { $readings } readings and { $days } older days of a source are still to be sent.
 mirror-up-to-date = The mirror is up to date.
 mirror-lost = { $lines } lines were refused or came too late, and are lost to it.
 
@@ -62,7 +63,9 @@ vitals-history-failing = History cannot be written: { $why }.
 vitals-notices-failing = Messages by { $way } do not get out: { $why }.
 vitals-node-down = The node { $node } has taken its leave or lost its connection.
 # $last and $slowest: milliseconds.
-vitals-watching = Watching since { $since }: { $readings } readings judged, { $stored } stored. The last one was on disk after { $last } ms, the slowest of the last minute after { $slowest } ms.
+vitals-watching =
+    Watching since { $since }: { $readings } readings judged, { $stored } stored. The last one was on disk after
+    { $last } ms, the slowest of the last minute after { $slowest } ms.
 # $counts: reasons by their short names, each with how many: “wild 3, late 1”.
 vitals-refused = Records refused: { $counts }.
 vitals-rejected = Readings not believed: { $counts }.
@@ -112,11 +115,21 @@ leave-unheated = without heat the brood place is at { $lowest } °C in 12 h
 ## What is expected of a brood place in the hours ahead. $odds: of 100; $bound: a side of the band, °C; $about, $earliest,
 ## $latest: moments; $extreme ± $doubt: °C; $hours: 12.
 
-ahead-above = Likely ({ $odds } in 100) above { $bound } °C from about { $about } (hardly before { $earliest }, { $latest }), up to { $extreme } ± { $doubt } °C, if room and heating go on as they do.
-ahead-below = Likely ({ $odds } in 100) below { $bound } °C from about { $about } (hardly before { $earliest }, { $latest }), down to { $extreme } ± { $doubt } °C, if room and heating go on as they do.
+ahead-above =
+    Likely ({ $odds } in 100) above { $bound } °C from about { $about } (hardly before { $earliest }, { $latest }), up
+    to { $extreme } ± { $doubt } °C, if room and heating go on as they do.
+ahead-below =
+    Likely ({ $odds } in 100) below { $bound } °C from about { $about } (hardly before { $earliest }, { $latest }), down
+    to { $extreme } ± { $doubt } °C, if room and heating go on as they do.
 ahead-latest = hardly after { $at }
 ahead-latest-unknown = perhaps not before { $at }
 ahead-unknown = Too little is known to say what the next { $hours } h bring.
-ahead-stays = In the next { $hours } h the brood place is expected between { $low } and { $high } °C, if room and heating go on as they do.
-ahead-stays-within = In the next { $hours } h the brood place is expected between { $low } and { $high } °C, within the band, if room and heating go on as they do.
-ahead-stays-outside = In the next { $hours } h the brood place is expected between { $low } and { $high } °C, outside the band for a part of it, if room and heating go on as they do.
+ahead-stays =
+    In the next { $hours } h the brood place is expected between { $low } and { $high } °C, if room and heating go on as
+    they do.
+ahead-stays-within =
+    In the next { $hours } h the brood place is expected between { $low } and { $high } °C, within the band, if room and
+    heating go on as they do.
+ahead-stays-outside =
+    In the next { $hours } h the brood place is expected between { $low } and { $high } °C, outside the band for a part
+    of it, if room and heating go on as they do.

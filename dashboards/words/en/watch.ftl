@@ -2,8 +2,6 @@
 
 watch-well = The watch is well
 watch-not-well = The watch is not well
-# $why: one of “health-…”, its first letter made large.
-watch-because = { $why }.
 watch-look-yourself = Until it is well again, look at the nests yourself.
 # On every page of parts. $at: a moment.
 sheet-as-of = As of { $at }, shelf time.
@@ -34,8 +32,6 @@ health-broker-lost = the broker cannot be reached: { $why }
 
 watch-version = Version
 watch-runs-since = Runs since
-# $at: a moment; $length: 3 h 05 min.
-watch-since-for = { $at }, for { $length }
 watch-newest = Newest reading judged
 watch-none-yet = none yet
 
@@ -70,7 +66,6 @@ broker-topic = the topic { $topic } of the broker ({ $broker })
 
 watch-losses = Lost, refused or left out since the start
 watch-losses-none = Nothing was lost, refused or left out since the start.
-watch-losses-what = what
 watch-losses-count = how many
 watch-losses-means = what that means
 watch-lost-dropped = messages dropped for lack of room
@@ -124,7 +119,6 @@ watch-mirror-state = State
 watch-mirror-takes = takes what it is sent
 watch-mirror-fails = takes nothing: { $why }
 watch-mirror-last = Last up to date
-watch-mirror-never = not since the start
 watch-mirror-behind = Behind by
 watch-mirror-readings = { $count } readings
 watch-mirror-due = Older days to be sent

@@ -219,7 +219,7 @@ fn body(wish: &Wish, nest: Option<&Nest>) -> Vec<PlanField> {
     // Own numbers of the shelf file have no name to choose.
     let own = nest.is_some_and(|n| name_of_material(&n.material).is_none() && n.material != UNNAMED_MATERIAL);
     if !own {
-        let mut words = vec![("", say!("planform-unknown"))];
+        let mut words = vec![("", say!("not-known"))];
         // Names as the shelf file has them.
         words.extend(material_names().into_iter().map(|name| (name, name.to_owned())));
         let file = nest.and_then(|n| name_of_material(&n.material)).unwrap_or("");
@@ -233,7 +233,7 @@ fn body(wish: &Wish, nest: Option<&Nest>) -> Vec<PlanField> {
         Cover::Lid => COVERS[3],
     });
     let words = vec![
-        ("", say!("planform-unknown")),
+        ("", say!("not-known")),
         ("open", say!("cover-open")),
         ("glass", say!("cover-glass")),
         ("acrylic", say!("cover-acrylic")),
