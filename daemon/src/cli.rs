@@ -134,6 +134,9 @@ pub struct Review {
     /// Until when (default: now)
     #[arg(long, value_name = "TIME", value_parser = time_text)]
     pub to: Option<String>,
+    /// What to compare it with: before (the span before it), or another nest's id
+    #[arg(long, value_name = "before|ID", requires = "nest")]
+    pub with: Option<String>,
     /// Where to: .html, .png or .svg (default: text, to standard output)
     #[arg(long, value_name = "FILE")]
     pub out: Option<PathBuf>,
@@ -262,6 +265,8 @@ mod tests {
     #[test]
     fn a_review_takes_moments_and_nothing_else() {
         assert!(read("review --from 7d --to 2026-03-01T12:00:00Z --nest oak --out week.png").is_ok());
+        assert!(read("review --nest oak --with before").is_ok());
+        assert!(read("review --with before").is_err_and(|e| e.to_string().contains("--nest")));
         assert!(read("review --from monday").is_err_and(|e| e.to_string().contains("RFC 3339")));
     }
 }

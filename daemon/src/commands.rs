@@ -116,8 +116,8 @@ pub fn execute(cli: Cli) -> Result<u8, Failure> {
             let demo = demo::demo(demo_settings(args), serve, tell, told_to_stop());
             block_on(demo)?.map_err(|e| Failure::coded(e.exit_code(), e))?;
         }
-        Command::Review(Review { nest, from, to, out }) => {
-            review::review(&review::Args { file: load()?, nest, from, to, out }, clock.as_ref())?;
+        Command::Review(Review { nest, from, to, with, out }) => {
+            review::review(&review::Args { file: load()?, nest, from, to, with, out }, clock.as_ref())?;
         }
     }
     Ok(EXIT_DONE)

@@ -1,11 +1,13 @@
 //! A span of the whole shelf as one page, one picture and one text: for `review`, and for the week's report.
 use crate::history::{HistoryError, Reader};
+use crate::views::comparing::{self, beside};
 use crate::views::hours::Hours;
 use crate::views::load::{self, Load};
 use crate::views::past::{columns_of, recall};
-use crate::views::span::{Kind, earlier};
+use crate::views::span::{before, earlier};
 use crate::views::week::{Telling, week_view};
-use dashboards::{Assets, Frame, ReportPage, WeekView};
+use crate::views::words::{listed, sentence_case};
+use dashboards::{Assets, Compared, Frame, ReportPage, WeekView, say};
 use enclosure::shelf::Nest;
 use enclosure::{Shelf, Timestamp};
 use std::fmt::Write as _;
@@ -32,14 +34,33 @@ pub fn nest_week(
     if this.readings == 0 {
         return Ok(None);
     }
-    let before = past(&earlier(span, hours))?;
-    let name = Kind::of(span, hours).map_or("the time before".to_owned(), |k| format!("the {} before", k.word()));
+    let (other, name) = (past(&earlier(span, hours))?, before(span, hours));
     let telling = Telling {
         ahead: shelf.alarms.season_utc_offset,
-        other: (before.readings > 0).then_some((&before, name.as_str())),
+        other: (other.readings > 0).then_some((&other, name.as_str())),
         ..Telling::default()
     };
     week_view(&this, reader, telling, hours).map(Some)
+}
+
+/// One nest's span, and beside it what it is compared with; `None` where nothing of the first is stored.
+///
+/// # Errors
+/// [`HistoryError`] where history cannot be read.
+pub fn nest_beside(
+    reader: &Reader,
+    (shelf, nest): (&Shelf, &Nest),
+    (span, other): (&Range<Timestamp>, &comparing::Other),
+    hours: &Hours,
+) -> Result<Option<(WeekView, Option<Compared>)>, HistoryError> {
+    let past =
+        |nest: &Nest, span: &Range<Timestamp>| recall(reader, (shelf, nest), span.clone(), columns_of(span), &|| false);
+    let this = past(nest, span)?;
+    let Some(beyond) = shelf.nests.get(other.nest).filter(|_| this.readings > 0) else { return Ok(None) };
+    let telling = Telling { ahead: shelf.alarms.season_utc_offset, ..Telling::default() };
+    let compared = past(beyond, &other.span)?;
+    let (week, compared) = beside(&this, Some((&compared, &other.name)), (reader, telling), hours)?;
+    Ok(Some((week, compared.map(|week| Compared { words: sentence_case(&other.name), week }))))
 }
 
 impl Report {
@@ -53,19 +74,19 @@ impl Report {
         for nest in &shelf.nests {
             match nest_week(reader, (shelf, nest), span, hours)? {
                 Some(week) => weeks.push(week),
-                None => silent.push(nest.id.as_str()),
+                None => silent.push(nest.id.clone()),
             }
         }
         let load = Load::of(&load::changes(reader, span)?, span, shelf.alarms.chatter_within);
         let mut sentences = vec![match (load.told, load.standing) {
-            (0, 0) => "No alarm was told, and none stands.".to_owned(),
-            (told, standing) => format!("{told} alarms were told in this time; {standing} stand at its end."),
+            (0, 0) => say!("report-no-alarm"),
+            (told, standing) => say!("report-alarms", told = told, standing = standing),
         }];
         if !silent.is_empty() {
-            sentences.push(format!("Nothing is stored of {}.", silent.join(", ")));
+            sentences.push(say!("report-nothing-stored", nests = listed(silent)));
         }
         let frame = Frame { shelf_name: shelf.name.clone(), assets: Assets::Inline, ..Frame::default() };
-        let title = format!("Shelf {}, {}", shelf.name, hours.span(span));
+        let title = say!("report-title", shelf = &shelf.name, span = hours.span(span));
         let (alarms, load) = (load.sentences(), load::table(&load));
         Ok(Self { page: ReportPage { frame, title, sentences, weeks, alarms, load } })
     }
@@ -92,12 +113,14 @@ impl Report {
             let _ = writeln!(body, "{sentence}");
         }
         for week in &self.page.weeks {
-            let _ = writeln!(body, "\nNest {}: {}", week.nest_name, week.sentences.join(" "));
+            let nest = say!("report-nest", nest = &week.nest_name, sentences = week.sentences.join(" "));
+            let _ = writeln!(body, "\n{nest}");
             if let Some(sum) = week.total.as_ref().and_then(|total| total.degree_days) {
-                let _ = writeln!(body, "Degree-days of the brood place above {} °C: {sum:.1} K·d.", week.base_c);
+                let (base, sum) = (week.base_c.to_string(), format!("{sum:.1}"));
+                let _ = writeln!(body, "{}", say!("report-degree-days", base = base, sum = sum));
             }
         }
-        let _ = writeln!(body, "\nThe alarms themselves:");
+        let _ = writeln!(body, "\n{}", say!("report-load"));
         for sentence in &self.page.alarms {
             let _ = writeln!(body, "- {sentence}");
         }

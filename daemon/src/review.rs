@@ -4,11 +4,12 @@ use crate::history::Reader;
 use crate::picture_file::{Ending, save};
 use crate::report::{self, Report};
 use crate::shelf_file::ShelfFile;
+use crate::views::comparing::{self, BEFORE};
 use crate::views::hours::{Hours, moment};
 use crate::views::load::{self, Load};
 use crate::wrong_call::{self, WrongCall};
 use anyhow::{Context as _, Result};
-use dashboards::{Assets, Frame, Paint, WeekPage, WeekView};
+use dashboards::{Assets, Compared, Frame, Paint, WeekPage, WeekView};
 use enclosure::shelf::Nest;
 use enclosure::{Span, Timestamp};
 use std::io::{IsTerminal as _, Write};
@@ -33,6 +34,8 @@ pub struct Args {
     pub from: Option<String>,
     /// End, likewise; left out: now.
     pub to: Option<String>,
+    /// What the nest is compared with, side by side: [`BEFORE`] or another nest's id.
+    pub with: Option<String>,
     /// `.html`, `.png` or `.svg`; left out: text to standard output.
     pub out: Option<PathBuf>,
 }
@@ -75,14 +78,13 @@ fn write(args: &Args, now: Timestamp, hours: &Hours, (out, terminal): (&mut dyn 
         return save(path, bytes);
     }
     for (i, nest) in nests.iter().enumerate() {
-        let week = week(&reader, args, nest, &span, hours)?;
+        let told = told(&reader, args, nest, &span, hours)?;
         let Some((path, ending)) = args.out.as_deref().zip(ending) else {
             let gap = if i > 0 { "\n" } else { "" };
-            let text = dashboards::week_text(&week, terminal.columns, terminal.paint);
-            write!(out, "{gap}{text}").context("writing the text")?;
+            write!(out, "{gap}{}", text(&told, terminal)).context("writing the text")?;
             continue;
         };
-        save(path, drawn(ending, args, week, &load(&reader, args, &span)?)?)?;
+        save(path, drawn(ending, args, told, &load(&reader, args, &span)?)?)?;
     }
     if args.out.is_none() {
         writeln!(out, "\nThe alarms themselves, of the whole shelf:").context("writing the text")?;
@@ -112,10 +114,25 @@ fn span(args: &Args, now: Timestamp, hours: &Hours) -> Result<Range<Timestamp>, 
     Ok(from..to)
 }
 
-fn week(reader: &Reader, args: &Args, nest: &Nest, span: &Range<Timestamp>, hours: &Hours) -> Result<WeekView> {
+/// A nest's span, and what it is compared with, if that was asked for.
+type Told = (WeekView, Option<Compared>);
+
+fn told(reader: &Reader, args: &Args, nest: &Nest, span: &Range<Timestamp>, hours: &Hours) -> Result<Told> {
     let shelf = &args.file.shelf;
-    if let Some(week) = report::nest_week(reader, (shelf, nest), span, hours)? {
-        return Ok(week);
+    let told = match &args.with {
+        None => report::nest_week(reader, (shelf, nest), span, hours)?.map(|week| (week, None)),
+        Some(with) => {
+            let at = wrong_call::place(&nest.id, &shelf.nests)?;
+            let other = comparing::other(with, &shelf.nests, (at, span), hours).ok_or_else(|| {
+                let others = shelf.nests.iter().map(|n| n.id.as_str()).filter(|id| *id != nest.id);
+                let known = std::iter::once(BEFORE).chain(others).collect::<Vec<_>>().join(", ");
+                WrongCall::With { asked: with.clone(), known: format!("{} can be compared with {known}", nest.id) }
+            })?;
+            report::nest_beside(reader, (shelf, nest), (span, &other), hours)?
+        }
+    };
+    if let Some(told) = told {
+        return Ok(told);
     }
     let stored = reader.series()?;
     let ever = nest.probes.iter().any(|p| stored.iter().any(|(source, _)| *source == p.source));
@@ -127,16 +144,29 @@ fn week(reader: &Reader, args: &Args, nest: &Nest, span: &Range<Timestamp>, hour
     anyhow::bail!("looking back at {}: history holds no reading of it from {}. {hint}", nest.id, hours.span(span))
 }
 
-fn drawn(ending: Ending, args: &Args, week: WeekView, load: &Load) -> Result<Vec<u8>> {
+/// One below the other.
+fn text((week, other): &Told, Terminal { columns, paint }: Terminal) -> String {
+    let text = dashboards::week_text(week, columns, paint);
+    let beside = other.as_ref().map(|o| (&o.words, dashboards::week_text(&o.week, columns, paint)));
+    beside.map_or_else(|| text.clone(), |(words, other)| format!("{text}\n{words}\n{other}"))
+}
+
+fn svg((week, other): &Told) -> String {
+    let Some(Compared { words, week: other }) = other else { return dashboards::heatmap_svg(week) };
+    // The one below says first what it is.
+    let sentences = std::iter::once(words).chain(&other.sentences).cloned().collect();
+    dashboards::report_svg(&[week.clone(), WeekView { sentences, ..other.clone() }])
+}
+
+fn drawn(ending: Ending, args: &Args, told: Told, load: &Load) -> Result<Vec<u8>> {
     match ending {
-        Ending::Svg => Ok(dashboards::heatmap_svg(&week).into_bytes()),
-        Ending::Png => {
-            dashboards::svg_to_png(&dashboards::heatmap_svg(&week), PNG_SCALE).context("drawing the picture")
-        }
+        Ending::Svg => Ok(svg(&told).into_bytes()),
+        Ending::Png => dashboards::svg_to_png(&svg(&told), PNG_SCALE).context("drawing the picture"),
         Ending::Html => {
             let frame = Frame { shelf_name: args.file.shelf.name.clone(), assets: Assets::Inline, ..Frame::default() };
-            let (alarms, load) = (load.sentences(), load::table(load));
-            Ok(dashboards::week_html(&WeekPage { frame, week, alarms, load, ..WeekPage::default() }).into_bytes())
+            let (alarms, load, (week, other)) = (load.sentences(), load::table(load), told);
+            let page = WeekPage { frame, week, other, alarms, load, ..WeekPage::default() };
+            Ok(dashboards::week_html(&page).into_bytes())
         }
     }
 }

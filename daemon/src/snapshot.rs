@@ -102,7 +102,7 @@ pub struct Vitals {
     pub notices_failing: BTreeMap<String, String>,
     /// Time from a message's arrival to its commit, ms: newest and worst of the last minute.
     pub commit_ms: (u64, u64),
-    /// What waits: a queue's name, how much waits in it, and how much has room.
+    /// What waits: a queue (`inbox`, `flights` or `untold`), how much waits in it, and how much has room.
     pub waiting: Vec<(&'static str, usize, usize)>,
     /// Moment of the newest judged reading.
     pub judged: Option<Timestamp>,

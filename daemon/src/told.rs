@@ -1,5 +1,7 @@
 //! What those who tell a keeper ask of a change, and the name that keepers and scripts call an alarm by.
 use crate::snapshot::{AlarmName, Told};
+use crate::views::words::listed;
+use dashboards::say;
 use enclosure::{Alarm, Event, Priority, State};
 
 /// One alarm, by its names: alarm, nest, probe, node.
@@ -58,8 +60,8 @@ pub fn written(key: Key<'_>) -> String {
 pub fn read(text: &str) -> Result<AlarmName, String> {
     let (alarm, place) = text.split_once('@').map_or((text, None), |(alarm, place)| (alarm, Some(place)));
     if Alarm::from_name(alarm).is_none() {
-        let names: Vec<_> = Alarm::ALL.into_iter().map(Alarm::name).collect();
-        return Err(format!("there is no alarm \"{}\"; there are: {}", shown(alarm), names.join(", ")));
+        let names = listed(Alarm::ALL.into_iter().map(|alarm| alarm.name().to_owned()));
+        return Err(say!("refused-alarm-unknown", shown = shown(alarm), names = names));
     }
     let (nest, part) = match place {
         None => (None, None),
@@ -67,7 +69,7 @@ pub fn read(text: &str) -> Result<AlarmName, String> {
     };
     let bare = part.is_none() && nest == Some("");
     if bare || part == Some("") {
-        return Err("write an alarm as heater-stuck-on@oak, or probe-silent@oak/oak-node:warm".to_owned());
+        return Err(say!("refused-alarm-form"));
     }
     let owned = |part: Option<&str>| part.filter(|p| !p.is_empty()).map(str::to_owned);
     let (probe, node) = if part.is_some_and(|p| p.contains(':')) { (part, None) } else { (None, part) };

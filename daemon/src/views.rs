@@ -6,16 +6,18 @@
 //! - `ahead`: what is expected of a brood place, drawn and in words;
 //! - [`span`]: a day, a week, a year by the calendar on the wall;
 //! - [`coarse`]: what the probes said over a long span, in few numbers;
+//! - [`comparing`]: a span beside the one before, or beside another nest's;
 //! - [`past`]: stored readings, run through a core of its own, as a picture of a span;
 //! - [`plan`]: what is to be expected before anything is plugged in, in words;
 //! - [`week`]: that picture with alarms and notes on it;
 //! - [`events`]: alarms and notes of a span, as marks and as a list;
 //! - [`load`]: how the alarms themselves did, against the guideline's table;
 //! - [`story`]: one alarm, from its evidence to what can be done; [`nodes`], [`itself`], [`notebook`], [`start`]: the
-//!   other pages of parts, each with all its sentences in its own file;
+//!   other pages of parts. What any of them says stands in the table of strings (`dashboards::say`);
 //! - [`sentences`]: a span day by day and in words.
 mod ahead;
 pub mod coarse;
+pub mod comparing;
 pub mod events;
 pub mod hours;
 pub mod itself;

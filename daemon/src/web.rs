@@ -27,6 +27,8 @@ mod weeks;
 mod rooms_tests;
 #[cfg(test)]
 mod tests;
+#[cfg(test)]
+pub(crate) mod words_tests;
 
 pub use access::Access;
 pub use health::{Health, Pulse};
@@ -169,9 +171,11 @@ pub(crate) fn router(app: Arc<App>) -> Router {
         .route("/health", get(health::health))
         .route("/metrics", get(metrics::metrics))
         .route(STORY_PATH, get(rooms::alarm).post(acts::alarm_form))
+        .route("/alarm/fragment", get(rooms::alarm_part))
         .route(NODES_PATH, get(rooms::nodes))
         .route("/nodes/fragment", get(rooms::nodes_part))
         .route(NOTES_PATH, get(rooms::notes))
+        .route("/notes/fragment", get(rooms::notes_part))
         .route(WATCH_PATH, get(rooms::watch).post(rooms::tried))
         .route("/watch/fragment", get(rooms::watch_part))
         .route(START_PATH, get(rooms::start))

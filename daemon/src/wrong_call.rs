@@ -13,6 +13,14 @@ pub enum WrongCall {
         /// Ids.
         known: String,
     },
+    /// Nothing that it could be compared with.
+    #[error("comparing with {asked}: {known}. Call again with --with and one of these")]
+    With {
+        /// What was asked for.
+        asked: String,
+        /// What would be right.
+        known: String,
+    },
     /// Several nests where one is meant.
     #[error("{doing}: the shelf has several nests ({known}). Call again with --nest and one of these")]
     Several {

@@ -1,6 +1,7 @@
 //! The hours ahead of the brood place: what is expected, how far it may be off, and when it leaves the band.
 use crate::pen::{Anchor, Canvas, Pen, look};
 use crate::profile::Z90;
+use crate::say;
 use crate::svg::{Scale, area_path, celsius, fit, line_path, number, spread};
 use crate::view::{ForecastView, NestView};
 
@@ -26,12 +27,11 @@ pub fn ahead_svg_on(nest: &NestView, ahead: &ForecastView, canvas: Canvas) -> St
     let mut names: Vec<(f64, String)> = Vec::new();
     if let Some(band) = nest.band {
         pen.rect((left, y.px(band.high_c)), (right, y.px(band.low_c)), &look::zone());
-        for (c, name) in [(band.high_c, "band"), (band.low_c, "band"), (band.limit_c, "limit")] {
-            if y.holds(c) {
-                names.push((c, format!("{name} {}°", number(c, 0))));
-            }
+        for c in [band.high_c, band.low_c].into_iter().filter(|c| y.holds(*c)) {
+            names.push((c, say!("nest-label-band", at = number(c, 0))));
         }
         if y.holds(band.limit_c) {
+            names.push((band.limit_c, say!("nest-label-limit", at = number(band.limit_c, 0))));
             pen.line((left, y.px(band.limit_c)), (right, y.px(band.limit_c)), &look::limit());
         }
     }
@@ -52,11 +52,11 @@ pub fn ahead_svg_on(nest: &NestView, ahead: &ForecastView, canvas: Canvas) -> St
         pen.text((right + 12.0, place + 4.0), Anchor::Start, &look::letters(), &fit(name, 12.5, width));
     }
     let name = match canvas {
-        Canvas::Wide => "brood place in the hours ahead, °C (mean over an hour)",
-        Canvas::Narrow => "brood place in the hours ahead, °C",
+        Canvas::Wide => say!("ahead-plot"),
+        Canvas::Narrow => say!("ahead-plot-narrow"),
     };
-    pen.text((left, 12.0), Anchor::Start, &look::letters(), &fit(name, 12.5, canvas.width_px() - left));
-    pen.finish((canvas.width_px(), foot + 26.0), &format!("The hours ahead of {}", nest.name), &ahead.words)
+    pen.text((left, 12.0), Anchor::Start, &look::letters(), &fit(&name, 12.5, canvas.width_px() - left));
+    pen.finish((canvas.width_px(), foot + 26.0), &say!("ahead-title", nest = &nest.name), &ahead.words)
 }
 
 /// The stretch of time in which the band is probably left, and the likeliest moment.
@@ -73,7 +73,7 @@ pub(crate) fn table_rows(ahead: &ForecastView) -> impl Iterator<Item = (String, 
     let row = move |i: usize| {
         let (c, (below, above)) = *ahead.brood_c.get(i)?;
         let room = ahead.room_c.get(i).map_or("–".to_owned(), |c| celsius(*c));
-        let between = format!("{} to {}", celsius(c - Z90 * below), celsius(c + Z90 * above));
+        let between = say!("from-to", low = celsius(c - Z90 * below), high = celsius(c + Z90 * above));
         Some((ahead.clock.get(i)?.clone(), celsius(c), between, room))
     };
     (0..ahead.brood_c.len().min(MOST_POINTS)).skip(step - 1).step_by(step).filter_map(row)

@@ -1,4 +1,5 @@
 //! A card to print: large letters, black on white, one sheet, nothing fetched.
+use crate::say::spoken;
 use crate::view::{CardPage, CardPart};
 use maud::{DOCTYPE, Markup, PreEscaped, html};
 
@@ -11,7 +12,7 @@ footer{font-size:10pt;margin-top:1.2em}";
 pub fn card_html(card: &CardPage) -> String {
     html! {
         (DOCTYPE)
-        html lang="en" {
+        html lang=(spoken().code()) {
             head {
                 meta charset="utf-8";
                 title { (card.title) }

@@ -19,8 +19,10 @@ mod plan_page;
 mod plan_picture;
 mod profile;
 mod raster;
+pub mod say;
 mod sheet;
 mod svg;
+mod table;
 mod text;
 mod view;
 mod week;
@@ -37,7 +39,7 @@ pub use page::{LIVE_JS, STYLE_CSS, alarms_fragment, alarms_html, ask_html, plain
 pub use past_view::{Compared, LoadRow, ReportPage, WeekPage};
 pub use pen::Canvas;
 pub use plan::{
-    PLAN_CAUTION, PLAN_MOST_C, PlanField, PlanGroup, PlanKind, PlanPage, PlanView, Reckoned, StuckRow, plan_text,
+    PLAN_MOST_C, PlanField, PlanGroup, PlanKind, PlanPage, PlanView, Reckoned, StuckRow, plan_caution, plan_text,
 };
 pub use plan_page::{PLAN_JS, plan_fragment, plan_html};
 pub use plan_picture::{plan_sentence, plan_svg, plan_svg_on};
@@ -55,7 +57,7 @@ pub use week::{
 };
 pub use week_page::{SPAN_JS, report_html, week_fragment, week_html};
 pub use week_picture::{heatmap_frame, heatmap_svg, heatmap_svg_on, report_svg, week_sentence};
-pub use words::{alarm_words, state_words};
+pub use words::{alarm_words, list_and, list_comma, list_semicolon, state_words};
 
 /// Where pages look for [`STYLE_CSS`] (`text/css`).
 pub const STYLE_PATH: &str = "/style.css";

@@ -15,6 +15,8 @@
   // Ages run on the monotonic clock: the browser's idea of the hour may differ from the shelf's.
   const seconds = () => performance.now() / 1000;
   const inner = () => document.getElementById("inner");
+  const { sayAge, sayNone, sayPage, sayOld, sayLost, sayMore } = age.dataset;
+  const fill = (words, ...values) => words.replace(/\{(\d)\}/g, (_, k) => values[k]);
   const inWords = (s) => s < 90 ? Math.round(s) + " s" : s < 5400 ? Math.round(s / 60) + " min" : Math.round(s / 3600) + " h";
   let refreshed = seconds(), heard = seconds();
   let busy = false, again = false, source = null, warned = "";
@@ -30,18 +32,36 @@
     const since = seconds() - refreshed;
     const known = parseFloat(inner() ? inner().dataset.age : "");
     const reading = known + since;
-    age.textContent = (Number.isFinite(known) ? "Newest reading " + inWords(reading) + " old" : "No reading yet")
-      + (since > LOST_S ? "; this page " + inWords(since) + " old" : "");
+    const said = Number.isFinite(known) ? fill(sayAge, inWords(reading)) : sayNone;
+    age.textContent = since > LOST_S ? fill(sayPage, said, inWords(since)) : said;
     age.classList.toggle("late", reading > LATE_S || since > OLD_S);
     const asOf = inner() ? inner().dataset.asof : "";
     if (since > OLD_S) {
-      warn("old", "This page is older than 2 min, as of " + asOf + ": do not rely on it. The watch may have stopped, or this device lost it.");
+      warn("old", fill(sayOld, asOf));
     } else if (seconds() - heard > LOST_S) {
-      warn("lost", "This page hears nothing from the watch. What stands here was so at " + asOf + ".");
+      warn("lost", fill(sayLost, asOf));
     } else {
       warn("", "");
     }
     document.body.classList.toggle("old", since > OLD_S);
+  }
+
+  // What a reader has begun to write is theirs, even where it is no longer asked for.
+  const begun = (field) => field === document.activeElement && field.tagName !== "BUTTON"
+    || (field.tagName === "SELECT"
+      ? field.selectedIndex !== Math.max(0, [...field.options].findIndex((o) => o.defaultSelected))
+      : field.value !== field.defaultValue);
+  const kept = (form) => [...form.querySelectorAll("input, select, textarea")].some(begun);
+
+  // Takes a part away, but for forms that somebody has begun to fill in; answers what follows it.
+  function drop(gone) {
+    const next = gone.nextSibling;
+    const forms = gone.nodeType !== Node.ELEMENT_NODE ? []
+      : gone.matches("form.ask") ? [gone] : [...gone.querySelectorAll("form.ask")];
+    const stays = forms.filter(kept);
+    if (!stays.length) gone.remove();
+    else forms.filter((form) => !stays.includes(form)).forEach((form) => form.remove());
+    return next;
   }
 
   // Makes `old` like `fresh` and touches nothing that is alike, so that focus, selection and open parts stay.
@@ -58,27 +78,31 @@
     const wanted = new Set([...fresh.children].map((c) => c.id).filter(Boolean));
     let at = old.firstChild;
     for (const child of [...fresh.childNodes]) {
-      while (at && at.id && !wanted.has(at.id)) { const gone = at; at = at.nextSibling; gone.remove(); }
+      while (at && at.id && !wanted.has(at.id)) at = drop(at);
       const same = child.id ? named.get(child.id) : null;
-      if (same && same !== at) old.insertBefore(same, at);
+      // Nothing is moved that could stay: a part that moves loses the focus. What stands before it and has no name goes.
+      let between = at;
+      while (same && between && between !== same && !between.id) between = between.nextSibling;
+      if (same && between === same) while (at !== same) at = drop(at);
+      else if (same) old.insertBefore(same, at);
       const mine = same || (at && !at.id && at.nodeName === child.nodeName && !child.id ? at : null);
       if (mine) at = like(mine, child).nextSibling;
       else old.insertBefore(child, at);
     }
-    while (at) { const gone = at; at = at.nextSibling; gone.remove(); }
+    while (at) at = drop(at);
     return old;
   }
 
-  const alarms = () => new Map([...main.querySelectorAll(".alarm[id]")].map((a) => [a.id, a.dataset.said]));
+  const alarms = () => new Map([...main.querySelectorAll(".alarm[id]")].map((a) => [a.id, a.dataset]));
 
   // What changed among the alarms, once. Readings are not announced.
   function say(before) {
     const now = alarms();
-    const news = [...now].filter(([id, said]) => before.get(id) !== said).map(([, said]) => said);
-    for (const [id, said] of before) if (!now.has(id)) news.push(said.split(":").slice(0, -1).join(":") + ": over");
+    const news = [...now].filter(([id, { said }]) => !before.has(id) || before.get(id).said !== said).map(([, { said }]) => said);
+    for (const [id, { over }] of before) if (!now.has(id)) news.push(over);
     if (!news.length) return;
-    const more = news.length > MOST_SAID ? "; and " + (news.length - MOST_SAID) + " more" : "";
-    spoken.textContent = news.slice(0, MOST_SAID).join(". ") + more;
+    const first = news.slice(0, MOST_SAID).join(". ");
+    spoken.textContent = news.length > MOST_SAID ? fill(sayMore, first, news.length - MOST_SAID) : first;
   }
 
   // What is being read, the surest first: it stays where it is, whatever grows above it.
@@ -97,8 +121,8 @@
     const seen = read();
     const tops = seen.map((e) => e.getBoundingClientRect().top);
     like(inner(), fresh);
-    const kept = seen.findIndex((e) => e.isConnected);
-    const moved = kept < 0 ? 0 : seen[kept].getBoundingClientRect().top - tops[kept];
+    const stays = seen.findIndex((e) => e.isConnected);
+    const moved = stays < 0 ? 0 : seen[stays].getBoundingClientRect().top - tops[stays];
     if (Math.abs(moved) >= 1) window.scrollBy({ top: moved, behavior: "instant" });
     say(before);
     if (inner().dataset.spoken) document.title = inner().dataset.spoken;

@@ -3,9 +3,11 @@ use crate::ahead::{ahead_svg_on, table_rows};
 use crate::page::{Head, alarm_list, alarm_sentence, by_weight, over, shell};
 use crate::pen::Canvas;
 use crate::profile::{Z90, profile_svg_on};
+use crate::say;
+use crate::say::say_markup;
 use crate::svg::{celsius, ident, number};
 use crate::view::{ForecastView, NestView, NowPage, ProbeView, Tone};
-use crate::words::{alarm_words, capital, stands};
+use crate::words::{alarm_words, capital, list_and, list_comma, stands};
 use maud::{Markup, PreEscaped, html};
 
 /// Rows of the curve's table.
@@ -27,28 +29,28 @@ pub fn now_fragment(page: &NowPage) -> String {
 /// How the shelf stands, without the hour: changes only when something does.
 pub fn headline(page: &NowPage) -> String {
     if page.stalled.is_some() {
-        return "The watch has stopped: do not rely on this page".to_owned();
+        return say!("now-headline-stalled");
     }
     if page.age_s.is_none() && page.alarms.is_empty() {
-        return "Nothing heard yet: waiting for the first reading".to_owned();
+        return say!("now-headline-unheard");
     }
     let sorted = by_weight(&page.alarms);
     let standing: Vec<_> = sorted.iter().filter(|a| stands(&a.state) && !over(&a.state)).collect();
     let Some(first) = standing.first() else {
         return match sorted.iter().filter(|a| over(&a.state)).count() {
-            0 => "Nothing found".to_owned(),
-            1 => "Nothing found now; one alarm is over that nobody has answered".to_owned(),
-            n => format!("Nothing found now; {n} alarms are over that nobody has answered"),
+            0 => say!("now-headline-quiet"),
+            over => say!("now-headline-over", alarms = over),
         };
     };
-    let more = match standing.len() {
-        1 => String::new(),
-        n => format!(", and {} more", n - 1),
+    let alarm = alarm_words(&first.alarm);
+    let said = match first.tone {
+        Tone::Calm => capital(&alarm_sentence(first)),
+        tone if first.nests.is_empty() => say!("now-headline-watch", tone = tone.word(), alarm = alarm),
+        tone => say!("now-headline-nests", tone = tone.word(), nests = list_and(&first.nests), alarm = alarm),
     };
-    match first.tone {
-        Tone::Calm => capital(&alarm_sentence(first)) + &more,
-        tone if first.nests.is_empty() => format!("{}: {}{more}", tone.word(), alarm_words(&first.alarm)),
-        tone => format!("{} in {}: {}{more}", tone.word(), first.nests.join(" and "), alarm_words(&first.alarm)),
+    match standing.len() {
+        1 => said,
+        n => say!("now-headline-more", first = said, more = n - 1),
     }
 }
 
@@ -56,10 +58,10 @@ pub fn headline(page: &NowPage) -> String {
 pub fn probes_believed(page: &NowPage) -> String {
     let probes: Vec<&ProbeView> = page.nests.iter().flat_map(|n| &n.probes).collect();
     if page.age_s.is_none() {
-        return format!("0 of {} probes heard", probes.len());
+        return say!("now-probes-unheard", probes = probes.len());
     }
     let believed = probes.iter().filter(|p| p.not_believed_because.is_none() && p.temperature_c.is_some()).count();
-    format!("{believed} of {} probes believed", probes.len())
+    say!("now-probes-believed", believed = believed, probes = probes.len())
 }
 
 fn inner(page: &NowPage) -> Markup {
@@ -72,19 +74,19 @@ fn inner(page: &NowPage) -> Markup {
             h1 id="headline" class=(loudest.class()) { (said) }
             @if let Some(why) = &page.stalled { p id="stalled" class="stale" role="alert" { (capital(why)) "." } }
             p id="asof" class="asof" {
-                "As of " span id="clock" { (page.as_of_text) } ", shelf time. " (capital(&probes_believed(page))) "."
+                (say_markup!("now-as-of", probes = capital(&probes_believed(page)); clock = html! { span id="clock" { (page.as_of_text) } }))
             }
             (alarm_list(&page.alarms))
             @for nest in &page.nests { (nest_section(nest, &nest.name)) }
             @if !page.unlisted.is_empty() {
                 section class="rest" id="unlisted" {
-                    h2 { "Heard, but no nest lists them" }
+                    h2 { (say!("now-unlisted")) }
                     table { tbody { @for (name, value) in &page.unlisted { tr { th scope="row" { (name) } td { (value) } } } } }
                 }
             }
             @if !page.watch.is_empty() {
                 section class="rest" id="watch" {
-                    h2 { "The watch itself" }
+                    h2 { (say!("now-watch")) }
                     @for sentence in &page.watch { p { (sentence) } }
                 }
             }
@@ -106,14 +108,14 @@ pub(crate) fn nest_section(nest: &NestView, heading: &str) -> Markup {
                 div class="wide" { (PreEscaped(profile_svg_on(nest, Canvas::Wide))) }
                 div class="narrow" { (PreEscaped(profile_svg_on(nest, Canvas::Narrow))) }
                 figcaption {
-                    "Line: temperature believed at every place; shade: where it lies 9 times in 10. Filled dots: what the probes said. "
-                    @if nest.band.is_some() { "Zone over the brood place: the band you set." }
+                    (say!("nest-caption")) " "
+                    @if nest.band.is_some() { (say!("nest-caption-band")) }
                 }
             }
             @if let Some(ahead) = &nest.forecast { (hours_ahead(nest, ahead)) }
             (facts(nest))
             details data-keep={ "tables-" (id) } {
-                summary id={ "more-" (id) } { "The same in numbers" }
+                summary id={ "more-" (id) } { (say!("nest-numbers")) }
                 (probe_table(nest))
                 (curve_table(nest))
                 @if let Some(ahead) = &nest.forecast { (ahead_table(ahead)) }
@@ -135,8 +137,11 @@ fn hours_ahead(nest: &NestView, ahead: &ForecastView) -> Markup {
 fn ahead_table(ahead: &ForecastView) -> Markup {
     html! {
         table {
-            caption { "The hours ahead" }
-            thead { tr { th scope="col" { "until" } th scope="col" { "brood place, °C" } th scope="col" { "9 in 10" } th scope="col" { "room, °C" } } }
+            caption { (say!("ahead-table")) }
+            thead { tr {
+                th scope="col" { (say!("ahead-table-until")) } th scope="col" { (say!("brood-place-c")) }
+                th scope="col" { (say!("nine-in-ten")) } th scope="col" { (say!("room-c")) }
+            } }
             tbody {
                 @for (clock, mean, between, room) in table_rows(ahead) {
                     tr { th scope="row" { (clock) } td { (mean) } td { (between) } td { (room) } }
@@ -147,33 +152,34 @@ fn ahead_table(ahead: &ForecastView) -> Markup {
 }
 
 fn facts(nest: &NestView) -> Markup {
-    let humid: Vec<_> = nest.probes.iter().filter_map(|p| Some((p.at_mm, p.humidity_pct?))).collect();
+    let humid: Vec<String> = nest
+        .probes
+        .iter()
+        .filter_map(|p| Some(say!("nest-humidity-at", humidity = number(p.humidity_pct?, 0), mm = number(p.at_mm, 0))))
+        .collect();
     html! {
         dl class="facts" {
             @if let Some(brood) = nest.brood_now {
-                div { dt { "Brood place" } dd { (celsius(brood.mean_c)) " °C, hottest " (celsius(brood.hottest_c)) " °C" } }
+                div { dt { (say!("nest-brood")) } dd {
+                    (say!("nest-brood-c", mean = celsius(brood.mean_c), hottest = celsius(brood.hottest_c)))
+                } }
             }
             @if let Some((room, sd)) = nest.room_c {
-                div { dt { "Room" } dd { (celsius(room)) " ± " (celsius(sd * Z90)) " °C" } }
+                div { dt { (say!("nest-room")) } dd { (say!("nest-room-c", mean = celsius(room), off = celsius(sd * Z90))) } }
             }
-            @if !nest.mats.is_empty() { div { dt { "Heating" } dd { (heating(nest)) } } }
-            @if let Some(leave) = &nest.leave_text { div { dt { "Leave to heat" } dd { (leave) } } }
+            @if !nest.mats.is_empty() { div { dt { (say!("nest-heating")) } dd { (heating(nest)) } } }
+            @if let Some(leave) = &nest.leave_text { div { dt { (say!("nest-leave")) } dd { (leave) } } }
             @if !humid.is_empty() {
-                div { dt { "Humidity" } dd {
-                    @for (i, (mm, pct)) in humid.iter().enumerate() {
-                        @if i > 0 { ", " }
-                        (number(*pct, 0)) " % at " (number(*mm, 0)) " mm"
-                    }
-                } }
+                div { dt { (say!("nest-humidity")) } dd { (list_comma(&humid)) } }
             }
             @for probe in &nest.probes {
                 @if let Some(why) = &probe.not_believed_because {
-                    div { dt { (probe.name) } dd { "not believed because " (why) } }
+                    div { dt { (probe.name) } dd { (say!("nest-probe-doubted", why = why)) } }
                 }
             }
-            @if let Some(learned) = &nest.learned_text { div { dt { "Learned" } dd { (learned) } } }
+            @if let Some(learned) = &nest.learned_text { div { dt { (say!("nest-learned")) } dd { (learned) } } }
             @if let Some(until) = &nest.learning_until {
-                div { dt { "Still learning" } dd { "until " (until) "; until then only danger, silence and faults of the watch are told" } }
+                div { dt { (say!("nest-learning")) } dd { (say!("nest-learning-until", until = until)) } }
             }
         }
     }
@@ -181,31 +187,32 @@ fn facts(nest: &NestView) -> Markup {
 
 /// `told to 45 %, gives 3.1 ± 0.4 W of 7.0`.
 fn heating(nest: &NestView) -> String {
-    let told = nest.told_duty.filter(|d| d.is_finite()).map_or_else(
-        || "nothing tells what it is told".to_owned(),
-        |duty| format!("told to {} %", number(duty * 100.0, 0)),
-    );
+    let told = nest
+        .told_duty
+        .filter(|d| d.is_finite())
+        .map_or_else(|| say!("nest-heating-untold"), |duty| say!("nest-heating-told", told = number(duty * 100.0, 0)));
     let rated: f64 = nest.mats.iter().map(|m| m.rated_w).sum();
     let gives = nest.gives_w.map_or_else(
-        || "what it gives is not known".to_owned(),
-        |(w, sd)| format!("gives {} ± {} W of {}", number(w, 1), number(sd * Z90, 1), number(rated, 1)),
+        || say!("nest-heating-unknown"),
+        |(w, sd)| say!("nest-heating-gives", gives = number(w, 1), off = number(sd * Z90, 1), rated = number(rated, 1)),
     );
-    format!("{told}, {gives}")
+    list_comma(&[told, gives])
 }
 
 fn probe_table(nest: &NestView) -> Markup {
     html! {
         table {
-            caption { "Probes" }
+            caption { (say!("nest-probes")) }
             thead { tr {
-                th scope="col" { "probe" } th scope="col" { "at, mm" } th scope="col" { "°C" } th scope="col" { "%RH" } th scope="col" { "heard" }
+                th scope="col" { (say!("nest-probes-name")) } th scope="col" { (say!("nest-probes-place")) }
+                th scope="col" { "°C" } th scope="col" { "%RH" } th scope="col" { (say!("nest-probes-heard")) }
             } }
             tbody {
                 @for p in &nest.probes {
                     tr {
                         th scope="row" { (p.name) }
                         td { (number(p.at_mm, 0)) }
-                        td { (p.temperature_c.map_or("–".to_owned(), celsius)) @if p.not_believed_because.is_some() { " (not believed)" } }
+                        td { (probe_said(p)) }
                         td { (p.humidity_pct.map_or("–".to_owned(), |h| number(h, 0))) }
                         td { (p.heard_text) }
                     }
@@ -215,20 +222,25 @@ fn probe_table(nest: &NestView) -> Markup {
     }
 }
 
+fn probe_said(probe: &ProbeView) -> String {
+    let said = probe.temperature_c.map_or("–".to_owned(), celsius);
+    if probe.not_believed_because.is_some() { say!("nest-probes-doubted", said = said) } else { said }
+}
+
 fn curve_table(nest: &NestView) -> Markup {
     let points: Vec<_> = nest.profile.points().enumerate().filter_map(|(i, p)| p.map(|p| (i, p))).collect();
     let rows = points.len().min(TABLE_ROWS);
     let chosen = (0..rows).map(|i| points[if rows > 1 { i * (points.len() - 1) / (rows - 1) } else { 0 }]);
     html! {
         table {
-            caption { "Warmth along the nest" }
-            thead { tr { th scope="col" { "mm" } th scope="col" { "°C" } th scope="col" { "9 in 10" } th scope="col" { "%RH" } } }
+            caption { (say!("nest-curve")) }
+            thead { tr { th scope="col" { "mm" } th scope="col" { "°C" } th scope="col" { (say!("nine-in-ten")) } th scope="col" { "%RH" } } }
             tbody {
                 @for (i, (mm, c, sd)) in chosen {
                     tr {
                         th scope="row" { (number(mm, 0)) }
                         td { (celsius(c)) }
-                        td { (celsius(c - Z90 * sd)) " to " (celsius(c + Z90 * sd)) }
+                        td { (say!("from-to", low = celsius(c - Z90 * sd), high = celsius(c + Z90 * sd))) }
                         td { (nest.rh_pct.get(i).copied().flatten().map_or("–".to_owned(), |h| number(h, 0))) }
                     }
                 }

@@ -1,7 +1,9 @@
 //! What every page has: head, links, footer; and the pages that are little more.
+use crate::say;
+use crate::say::say_markup;
 use crate::svg::ident;
 use crate::view::{AlarmsPage, AskPage, Assets, Frame, Link, Live, PlainPage, Tone};
-use crate::words::{alarm_words, capital, stands, state_words};
+use crate::words::{alarm_words, capital, list_and, list_semicolon, stands, state_words};
 use crate::{AlarmView, EVENTS_PATH, LIVE_PATH, STYLE_PATH};
 use maud::{DOCTYPE, Markup, PreEscaped, html};
 
@@ -25,7 +27,7 @@ pub(crate) fn shell(frame: &Frame, head: Head<'_>, main: &Markup) -> String {
     let served = frame.assets == Assets::Served;
     html! {
         (DOCTYPE)
-        html lang="en" {
+        html lang=(say::spoken().code()) {
             head {
                 meta charset="utf-8";
                 meta name="viewport" content="width=device-width, initial-scale=1";
@@ -44,15 +46,14 @@ pub(crate) fn shell(frame: &Frame, head: Head<'_>, main: &Markup) -> String {
                 header class="top" {
                     p class="shelf" { (frame.shelf_name) }
                     @if !frame.nav.is_empty() {
-                        nav aria-label="Pages" { @for l in &frame.nav { (link(l)) " " } }
+                        nav aria-label=(say!("page-nav")) { @for l in &frame.nav { (link(l)) " " } }
                     }
                 }
                 @if head.live {
-                    p id="age" class="age" {}
+                    (age())
                     // It does not reload by itself: that would take a reader's place away.
                     noscript { p class="asof" {
-                        "Without a script this page shows what was so when it was opened. " a href="" { "Reload it" }
-                        ". Older than 2 min: do not rely on it."
+                        (say_markup!("page-no-script"; reload = html! { a href="" { (say!("page-reload")) } }))
                     } }
                 }
                 @for caution in &frame.cautions { p class="stale" { (caution) } }
@@ -61,14 +62,20 @@ pub(crate) fn shell(frame: &Frame, head: Head<'_>, main: &Markup) -> String {
                     p id="spoken" class="unseen" role="status" aria-live="assertive" {}
                 }
                 (main)
-                footer {
-                    "This page watches; it is not a protective device. What keeps a nest from burning is an independent thermal cut-off, "
-                    "a heating mat too small to do harm when it never lets go, and electrics done by the rules where you live."
-                }
+                footer { (say!("page-footer")) }
             }
         }
     }
     .into_string()
+}
+
+/// Where [`LIVE_JS`] says how old all is, with the sentences that it says; it puts its values for `{0}` and `{1}`.
+fn age() -> Markup {
+    html! {
+        p id="age" class="age" data-say-age=(say!("live-age", age = "{0}")) data-say-none=(say!("live-age-none"))
+            data-say-page=(say!("live-age-page", so_far = "{0}", age = "{1}")) data-say-old=(say!("live-old", clock = "{0}"))
+            data-say-lost=(say!("live-lost", clock = "{0}")) data-say-more=(say!("live-more", so_far = "{0}", more = "{1}")) {}
+    }
 }
 
 fn link(l: &Link) -> Markup {
@@ -103,8 +110,6 @@ pub fn ask_html(page: &AskPage) -> String {
     shell(&page.frame, Head { title: &page.title, ..Head::default() }, &main)
 }
 
-/// What the list of alarms is called.
-const ALARMS: &str = "Alarms";
 /// Lines of [`alarm_lines`] that are shown.
 const LINES_MOST: usize = 3;
 
@@ -127,28 +132,36 @@ pub(crate) fn alarm_lines(alarms: &[AlarmView]) -> Markup {
     let more = alarms.iter().filter(|a| loud(a)).count().saturating_sub(LINES_MOST);
     html! {
         @for (i, alarm) in by_weight(alarms).into_iter().enumerate() {
-            p class={ "alarm line " (alarm.tone.class()) } id=(alarm_id(alarm)) data-said=(alarm_said(alarm))
+            p class={ "alarm line " (alarm.tone.class()) } id=(alarm_id(alarm)) data-said=(alarm_said(alarm)) data-over=(alarm_over(alarm))
                 hidden[!loud(alarm) || i >= LINES_MOST] {
                 @if alarm.tone != Tone::Calm { span class="weight" { (alarm.tone.word()) } " " }
-                @if alarm.url.is_empty() { (capital(&alarm_sentence(alarm))) }
-                @else { a href=(alarm.url) { (capital(&alarm_sentence(alarm))) } }
-                "; " (state_words(&alarm.state))
+                (say_markup!("alarm-line", state = state_words(&alarm.state); alarm = alarm_link(alarm)))
             }
         }
-        @if more > 0 { p { "And " (more) " more under Alarms, above." } }
+        @if more > 0 { p { (say!("alarm-lines-more", more = more)) } }
     }
+}
+
+fn alarm_link(alarm: &AlarmView) -> Markup {
+    let said = capital(&alarm_sentence(alarm));
+    html! { @if alarm.url.is_empty() { (said) } @else { a href=(alarm.url) { (said) } } }
 }
 
 /// An alarm and its state: what is said once when either changes.
 fn alarm_said(alarm: &AlarmView) -> String {
-    format!("{}: {}", alarm_sentence(alarm), state_words(&alarm.state))
+    say!("alarm-said", alarm = alarm_sentence(alarm), state = state_words(&alarm.state))
+}
+
+/// What is said once when it is there no more.
+fn alarm_over(alarm: &AlarmView) -> String {
+    say!("alarm-over", alarm = alarm_sentence(alarm))
 }
 
 /// The list of alarms, and what changed lately.
 pub fn alarms_html(page: &AlarmsPage) -> String {
     let (fragment, events) = follows(Some(&page.live));
     let main = html! { main data-fragment=[fragment] data-live=[events] { (alarms_inner(page)) } };
-    shell(&page.frame, Head { title: ALARMS, live: true, ..Head::default() }, &main)
+    shell(&page.frame, Head { title: &say!("alarms-title"), live: true, ..Head::default() }, &main)
 }
 
 /// The part of [`alarms_html`] that follows.
@@ -158,12 +171,15 @@ pub fn alarms_fragment(page: &AlarmsPage) -> String {
 
 fn alarms_inner(page: &AlarmsPage) -> Markup {
     let inner = html! {
-        h1 { @if page.live.alarms.is_empty() { "No alarm, as of " } @else { "Alarms, as of " } (page.live.as_of_text) }
+        h1 {
+            @if page.live.alarms.is_empty() { (say!("alarms-none", clock = &page.live.as_of_text)) }
+            @else { (say!("alarms-some", clock = &page.live.as_of_text)) }
+        }
         (alarm_list(&page.live.alarms))
         @if !page.past.is_empty() {
-            h2 { "Before" }
+            h2 { (say!("alarms-before")) }
             table class="past" {
-                thead { tr { th scope="col" { "when" } th scope="col" { "what" } } }
+                thead { tr { th scope="col" { (say!("head-when")) } th scope="col" { (say!("head-what")) } } }
                 tbody {
                     @for (when, what, url) in &page.past {
                         tr { td { (when) } td { @if url.is_empty() { (what) } @else { a href=(url) { (what) } } } }
@@ -172,7 +188,7 @@ fn alarms_inner(page: &AlarmsPage) -> Markup {
             }
         }
     };
-    following(&page.live, ALARMS, &inner)
+    following(&page.live, &say!("alarms-title"), &inner)
 }
 
 /// Alarms in the order of their weight: those that stand, those that are over, those that are silenced; danger first.
@@ -201,7 +217,7 @@ pub(crate) fn alarm_list(alarms: &[AlarmView]) -> Markup {
         by_weight(alarms).into_iter().partition(|a| stands(&a.state) && !over(&a.state));
     html! {
         @if !alarms.is_empty() {
-            section class="alarms" id="alarms" aria-label="Alarms" {
+            section class="alarms" id="alarms" aria-label=(say!("alarms-title")) {
                 @for alarm in &loud { (alarm_item(alarm)) }
                 @if !quiet.is_empty() {
                     details class="quiet" data-keep="quiet" open[loud.is_empty() && quiet.len() == 1] {
@@ -218,15 +234,9 @@ pub(crate) fn alarm_list(alarms: &[AlarmView]) -> Markup {
 fn folded(quiet: &[&AlarmView]) -> String {
     let ended = quiet.iter().filter(|a| over(&a.state)).count();
     let silenced = quiet.len() - ended;
-    let many = |n: usize| if n == 1 { "1 alarm is".to_owned() } else { format!("{n} alarms are") };
-    let said: Vec<String> = [
-        (ended > 0).then(|| format!("{} over, but nobody has answered", many(ended))),
-        (silenced > 0).then(|| format!("{} silenced or part of another", many(silenced))),
-    ]
-    .into_iter()
-    .flatten()
-    .collect();
-    said.join("; ")
+    let ended = (ended > 0).then(|| say!("alarms-folded-over", alarms = ended));
+    let silenced = (silenced > 0).then(|| say!("alarms-folded-silenced", alarms = silenced));
+    list_semicolon(&ended.into_iter().chain(silenced).collect::<Vec<_>>())
 }
 
 /// The same for the same alarm at every look, so that a page can tell what changed.
@@ -238,27 +248,34 @@ fn alarm_id(alarm: &AlarmView) -> String {
 /// One alarm as a sentence: `oak: the heating gives heat it was not told to give`.
 pub(crate) fn alarm_sentence(alarm: &AlarmView) -> String {
     let words = alarm_words(&alarm.alarm);
-    if alarm.nests.is_empty() { words.to_owned() } else { format!("{}: {words}", alarm.nests.join(" and ")) }
+    if alarm.nests.is_empty() {
+        return words;
+    }
+    say!("alarm-in-nests", nests = list_and(&alarm.nests), alarm = words)
+}
+
+/// Since when, its state, what it is about and why: `since 02:41, for 31 min; nobody has answered yet`.
+fn alarm_since(alarm: &AlarmView) -> String {
+    let mut said = vec![say!("alarm-since", since = &alarm.since_text), state_words(&alarm.state)];
+    said.extend(alarm.about.clone());
+    said.extend(alarm.cause.as_ref().map(|cause| say!("alarm-follows", cause = alarm_words(cause))));
+    list_semicolon(&said)
 }
 
 fn alarm_item(alarm: &AlarmView) -> Markup {
     let (id, quiet) = (alarm_id(alarm), !stands(&alarm.state));
     let class = if quiet { "calm" } else { alarm.tone.class() };
     html! {
-        article id=(id) data-said=(alarm_said(alarm)) class={ "alarm " (class) @if over(&alarm.state) { " over" } } {
+        article id=(id) data-said=(alarm_said(alarm)) data-over=(alarm_over(alarm)) class={ "alarm " (class) @if over(&alarm.state) { " over" } } {
             h2 {
                 @if alarm.tone != Tone::Calm { span class="weight" { (alarm.tone.word()) } " " }
                 (capital(&alarm_sentence(alarm)))
             }
-            p class="since" {
-                "since " (alarm.since_text) "; " (state_words(&alarm.state))
-                @if let Some(about) = &alarm.about { "; " (about) }
-                @if let Some(cause) = &alarm.cause { "; because " (alarm_words(cause)) }
-            }
+            p class="since" { (alarm_since(alarm)) }
             p { (alarm.detail) }
             @if !alarm.what_to_do.is_empty() { p class="todo" { (alarm.what_to_do) } }
             @if !alarm.url.is_empty() {
-                p class="turn" { a href=(alarm.url) { "What raised it, who was told, what you can do" } }
+                p class="turn" { a href=(alarm.url) { (say!("alarm-story")) } }
             }
             @if !alarm.actions.is_empty() {
                 div class="actions" {

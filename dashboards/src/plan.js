@@ -15,11 +15,11 @@
     slider.max = number.dataset.to;
     slider.step = number.dataset.step;
     slider.value = number.placeholder || (Number(slider.min) + Number(slider.max)) / 2;
-    slider.setAttribute("aria-label", form.querySelector(`label[for="${number.id}"]`).textContent + ", slider");
+    slider.setAttribute("aria-label", number.dataset.saySlider);
     const show = () => {
       slider.classList.toggle("unknown", number.value === "");
       if (number.value !== "") slider.value = number.value;
-      slider.setAttribute("aria-valuetext", number.value === "" ? "not known" : number.value);
+      slider.setAttribute("aria-valuetext", number.value === "" ? main.dataset.sayUnknown : number.value);
     };
     slider.addEventListener("input", () => { number.value = slider.value; show(); later(); });
     number.addEventListener("input", () => { show(); later(); });
@@ -45,7 +45,7 @@
       put(html);
       history.replaceState(null, "", form.action.split("?")[0] + "?" + query);
     } catch (_) {
-      if (mine === asked) old("Not reckoned anew: the watch did not answer. What stands below is older than the form.");
+      if (mine === asked) old(main.dataset.sayOld);
     }
   }
 

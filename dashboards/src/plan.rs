@@ -1,13 +1,15 @@
 //! What a plan is told about: a nest and its heating mat before anything is plugged in; already reckoned and worded.
 //!
-//! The mat that never lets go comes first wherever a plan is shown, and [`PLAN_CAUTION`] last.
+//! The mat that never lets go comes first wherever a plan is shown, and [`plan_caution`] last.
+use crate::say;
 use crate::svg::{number, wrap};
 use crate::view::{BandView, Frame, Link, MatView, Stretch, Tone};
 use std::fmt::Write as _;
 
 /// Every plan ends with this.
-pub const PLAN_CAUTION: &str = "This is an estimate, not a safety assessment. The heating mat's label and instructions, \
-local codes and licensed practice come first. Fit an independent thermal cut-off.";
+pub fn plan_caution() -> String {
+    say!("plan-caution")
+}
 
 /// Beyond this no number is told, °C: wood chars and kindles, plastics have melted, and the model knows nothing of it.
 pub const PLAN_MOST_C: f64 = 250.0;
@@ -161,53 +163,62 @@ impl Default for PlanKind {
 pub fn plan_text(plan: &PlanView, columns: usize) -> String {
     let width = columns.clamp(WIDTHS.0, WIDTHS.1);
     let mut out = String::new();
-    let loud = if plan.tone == Tone::Calm { "Plan" } else { plan.tone.word() };
-    say(&mut out, width, "", &format!("{loud}: {}", plan.line));
-    say_all(&mut out, width, "", &plan.worst);
-    say(&mut out, width, "", "\nIf the mat sticks on, for ever:");
+    let loud = if plan.tone == Tone::Calm { say!("plan-word") } else { plan.tone.word() };
+    put(&mut out, width, "", &say!("plan-text-line", tone = loud, line = &plan.line));
+    put_all(&mut out, width, "", &plan.worst);
+    head(&mut out, width, &say!("plan-text-stuck"));
     for row in &plan.stuck {
-        let brood = format!("brood place {}; {}", row.brood, row.brood_when);
-        say(
-            &mut out,
-            width,
-            "  ",
-            &format!("{}: {brood}; between mat and nest {}; {}.", row.case, row.mat, row.mat_when),
+        let case = say!(
+            "plan-text-case",
+            case = &row.case,
+            brood = &row.brood,
+            brood_when = &row.brood_when,
+            mat = &row.mat,
+            mat_when = &row.mat_when,
         );
+        put(&mut out, width, "  ", &case);
     }
     out.push('\n');
-    say_all(&mut out, width, "", &plan.power);
+    put_all(&mut out, width, "", &plan.power);
     out.push('\n');
-    say_all(&mut out, width, "", &plan.expected);
-    say(&mut out, width, "", &format!("\nAlong {}, °C:", plan.name));
-    let head = ["mm", "worst", "likely", "stuck", "in use"].map(str::to_owned);
-    for row in [head].into_iter().chain(plan_rows(plan)) {
+    put_all(&mut out, width, "", &plan.expected);
+    head(&mut out, width, &say!("plan-text-along", nest = &plan.name));
+    let heads = [
+        "mm".to_owned(),
+        say!("plan-text-worst"),
+        say!("plan-curves-likely"),
+        say!("plan-text-standing"),
+        say!("plan-text-use"),
+    ];
+    for row in [heads].into_iter().chain(plan_rows(plan)) {
         let cells: String = row.iter().map(|c| format!("{c:>8}")).collect();
         let _ = writeln!(out, "{cells}");
     }
-    let columns = "Worst: stuck on, covered, in the warm room, as 1 nest in 20 would pass it; likely: the same, median; \
-                   stuck: stuck on as it stands, in the warm room; in use: ";
-    say(&mut out, width, "", &format!("{columns}{}.", plan.use_text));
-    say(&mut out, width, "", "\nWhat handbooks say, for comparison only, not as a limit:");
+    put(&mut out, width, "", &say!("plan-text-columns", used = &plan.use_text));
+    head(&mut out, width, &say!("plan-text-bears"));
     for (fact, source) in &plan.bears {
-        say(&mut out, width, "  ", &format!("{fact} ({source})"));
+        put(&mut out, width, "  ", &format!("{fact} ({source})"));
     }
-    say(&mut out, width, "", "\nAssumed:");
-    say_all(&mut out, width, "  ", &plan.assumed);
-    say(&mut out, width, "", &format!("\n{PLAN_CAUTION}"));
+    head(&mut out, width, &say!("plan-text-assumed"));
+    put_all(&mut out, width, "  ", &plan.assumed);
+    head(&mut out, width, &plan_caution());
     out
 }
 
-fn say_all(out: &mut String, width: usize, indent: &str, sentences: &[String]) {
+fn put_all(out: &mut String, width: usize, indent: &str, sentences: &[String]) {
     for sentence in sentences {
-        say(out, width, indent, sentence);
+        put(out, width, indent, sentence);
     }
 }
 
-/// One paragraph; a newline at its head leaves a line free. Names must not steer the terminal.
-fn say(out: &mut String, width: usize, indent: &str, text: &str) {
-    if text.starts_with('\n') {
-        out.push('\n');
-    }
+/// A paragraph with a free line above it.
+fn head(out: &mut String, width: usize, text: &str) {
+    out.push('\n');
+    put(out, width, "", text);
+}
+
+/// One paragraph. Names must not steer the terminal.
+fn put(out: &mut String, width: usize, indent: &str, text: &str) {
     let plain: String = text.chars().map(|c| if c.is_control() { ' ' } else { c }).collect();
     // A unit stays with its number.
     let tied =

@@ -1,8 +1,10 @@
 //! The page of a plan: the mat that never lets go first and always in sight, then what can be set, then the rest.
 use crate::page::{Head, shell};
 use crate::pen::Canvas;
-use crate::plan::{PLAN_CAUTION, PlanField, PlanKind, PlanPage, PlanView, plan_rows};
+use crate::plan::{PlanField, PlanKind, PlanPage, PlanView, plan_caution, plan_rows};
 use crate::plan_picture::{plan_sentence, plan_svg_on};
+use crate::say;
+use crate::table::Grid;
 use crate::view::Tone;
 use crate::words::capital;
 use maud::{Markup, PreEscaped, html};
@@ -12,10 +14,9 @@ pub const PLAN_JS: &str = include_str!("plan.js");
 
 /// The whole page. Works without a script: the form is sent as a query.
 pub fn plan_html(page: &PlanPage) -> String {
-    let name = page.plan.as_ref().map_or("a nest", |p| p.name.as_str());
-    let title = format!("Plan for {name}");
+    let title = page.plan.as_ref().map_or_else(|| say!("plan-title-none"), |p| say!("plan-title", nest = &p.name));
     let main = html! {
-        main class="plan" id="plan" data-fragment=(crate::PLAN_FRAGMENT_PATH) {
+        main class="plan" id="plan" data-fragment=(crate::PLAN_FRAGMENT_PATH) data-say-old=(say!("plan-script-old")) data-say-unknown=(say!("not-known")) {
             h1 { (title) }
             (line(page))
             (worst(page))
@@ -40,7 +41,7 @@ fn line(page: &PlanPage) -> Markup {
                 @if plan.tone != Tone::Calm { span class="weight" { (plan.tone.word()) } " " }
                 (plan.line)
             },
-            None => p class="stuckline warning" id="plan-line" role="status" { "Not reckoned: something in the form is not understood." },
+            None => p class="stuckline warning" id="plan-line" role="status" { (say!("plan-line-none")) },
         }
     }
 }
@@ -48,7 +49,7 @@ fn line(page: &PlanPage) -> Markup {
 fn worst(page: &PlanPage) -> Markup {
     html! {
         section class="worst" id="plan-worst" aria-labelledby="plan-worst-name" {
-            h2 id="plan-worst-name" { "If the mat sticks on" }
+            h2 id="plan-worst-name" { (say!("plan-worst")) }
             @for complaint in &page.complaints { p class="complaint" role="alert" { (complaint) } }
             @if let Some(plan) = &page.plan {
                 @for sentence in &plan.worst { p { (sentence) } }
@@ -66,9 +67,9 @@ fn stuck_cases(plan: &PlanView) -> Markup {
                 section aria-label=(row.case) {
                     h3 { (capital(&row.case)) }
                     dl {
-                        dt { "Hottest of the brood place" }
+                        dt { (say!("plan-case-brood")) }
                         dd { strong { (row.brood) } br; (row.brood_when) }
-                        dt { "Between mat and nest" }
+                        dt { (say!("plan-case-mat")) }
                         dd { strong { (row.mat) } br; (row.mat_when) }
                     }
                 }
@@ -79,54 +80,55 @@ fn stuck_cases(plan: &PlanView) -> Markup {
 
 fn rest(page: &PlanPage) -> Markup {
     html! {
-        section class="expected" id="plan-rest" aria-label="What to expect" {
+        section class="expected" id="plan-rest" aria-label=(say!("plan-rest")) {
             @if let Some(plan) = &page.plan {
                 figure {
                     div class="wide" { (PreEscaped(plan_svg_on(plan, Canvas::Wide))) }
                     div class="narrow" { (PreEscaped(plan_svg_on(plan, Canvas::Narrow))) }
-                    figcaption { (plan_sentence(plan)) " Shade: where it lies 9 times in 10 (above: from likely to the upper end)." }
+                    figcaption { (say!("plan-caption", sentence = plan_sentence(plan))) }
                 }
-                h2 { "As it would be in use" }
+                h2 { (say!("plan-use")) }
                 @for sentence in &plan.expected { p { (sentence) } }
                 (curves(plan))
-                h3 { "What handbooks say, for comparison only" }
-                p class="since" { "Not limits for your nest: those only you can set." }
+                h3 { (say!("plan-bears")) }
+                p class="since" { (say!("plan-bears-no-limits")) }
                 ul class="bears" { @for (fact, source) in &plan.bears { li { (fact) " " span class="since" { "(" (source) ")" } } } }
-                h3 { "Assumed" }
+                h3 { (say!("plan-assumed")) }
                 ul class="bears" { @for sentence in &plan.assumed { li { (sentence) } } }
             }
-            p class="caution" { (PLAN_CAUTION) }
+            p class="caution" { (plan_caution()) }
         }
     }
 }
 
 fn curves(plan: &PlanView) -> Markup {
+    let grid = Grid {
+        name: &say!("plan-curves"),
+        caption: "",
+        heads: vec![
+            ("mm".to_owned(), String::new()),
+            (say!("plan-curves-covered"), say!("plan-curves-upper")),
+            (say!("plan-curves-covered"), say!("plan-curves-likely")),
+            (say!("plan-curves-standing"), say!("plan-curves-likely")),
+            (say!("plan-curves-use"), plan.use_text.clone()),
+        ],
+        rows: plan_rows(plan).into_iter().map(|row| row.map(|cell| html! { (cell) }).into()).collect(),
+        foot: None,
+        numbers: false,
+    };
     html! {
         details data-keep="plan-curves" {
-            summary { "The curves in numbers" }
-            div class="scroll" tabindex="0" role="group" aria-label="The curves in numbers" {
-                table {
-                    thead { tr {
-                        th scope="col" { "mm" }
-                        th scope="col" { "stuck, covered, °C" br; small { "1 nest in 20 is hotter" } }
-                        th scope="col" { "stuck, covered, °C" br; small { "likely" } }
-                        th scope="col" { "stuck as it stands, °C" br; small { "likely" } }
-                        th scope="col" { "in use, °C" br; small { (plan.use_text) } }
-                    } }
-                    tbody { @for [place, cells @ ..] in plan_rows(plan) {
-                        tr { th scope="row" { (place) } @for cell in cells { td { (cell) } } }
-                    } }
-                }
-            }
+            summary { (say!("plan-curves")) }
+            (grid.draw())
         }
     }
 }
 
 fn form(page: &PlanPage) -> Markup {
     html! {
-        form class="planform" id="plan-form" method="get" action=(crate::PLAN_PATH) aria-label="Nest, mat and room" {
+        form class="planform" id="plan-form" method="get" action=(crate::PLAN_PATH) aria-label=(say!("plan-form")) {
             @if !page.nests.is_empty() {
-                nav class="turn" aria-label="Begin from a nest" {
+                nav class="turn" aria-label=(say!("plan-form-nests")) {
                     @for l in &page.nests {
                         @if l.current { a href=(l.url) aria-current="page" { (l.label) } " " } @else { a href=(l.url) { (l.label) } " " }
                     }
@@ -136,8 +138,8 @@ fn form(page: &PlanPage) -> Markup {
             @for group in &page.form {
                 fieldset { legend { (group.name) } @for f in &group.fields { (field(f)) } }
             }
-            p class="since" { "Leave empty what you do not know: what then is assumed stands in grey." }
-            button type="submit" { "Reckon" }
+            p class="since" { (say!("plan-form-empty")) }
+            button type="submit" { (say!("plan-form-reckon")) }
         }
     }
 }
@@ -152,7 +154,7 @@ fn field(f: &PlanField) -> Markup {
                 PlanKind::Number { range, slide } => div class="slide" {
                     input type="number" id=(id) name=(f.name) value=(f.value) placeholder=(f.usual)
                         min=(range.0) max=(range.1) step="any" inputmode="decimal" autocomplete="off"
-                        data-from=(slide.0) data-to=(slide.1) data-step=(slide.2) aria-describedby=[help];
+                        data-say-slider=(say!("plan-script-slider", field = &f.label)) data-from=(slide.0) data-to=(slide.1) data-step=(slide.2) aria-describedby=[help];
                 },
                 PlanKind::Choice(choices) => select id=(id) name=(f.name) aria-describedby=[help] {
                     @for (value, words) in choices { option value=(value) selected[*value == f.value] { (words) } }

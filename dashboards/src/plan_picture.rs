@@ -2,8 +2,9 @@
 //! of now. Both share one axis, to scale.
 use crate::colour::ColourRange;
 use crate::pen::{Anchor, Canvas, Pen, look};
-use crate::plan::{PLAN_CAUTION, PLAN_MOST_C, PlanView, Reckoned};
+use crate::plan::{PLAN_MOST_C, PlanView, Reckoned, plan_caution};
 use crate::profile::{Sheet, Z90};
+use crate::say;
 use crate::svg::{Scale, area_path, fit, line_path, number, spread, text_width, wrap};
 use crate::view::{NestView, ProfileView};
 
@@ -26,7 +27,7 @@ pub fn plan_svg_on(plan: &PlanView, canvas: Canvas) -> String {
     stuck.draw(&mut pen);
     let nest = nest(plan);
     let sheet = Sheet::new(&nest, canvas, stuck.foot + 96.0);
-    pen.text((sheet.left, sheet.top - 44.0), Anchor::Start, &heading(), "As it would be in use");
+    pen.text((sheet.left, sheet.top - 44.0), Anchor::Start, &heading(), &say!("plan-use"));
     sheet.grid(&mut pen);
     sheet.brood(&mut pen);
     between(&mut pen, (&sheet.x, &sheet.y), (&plan.at_mm, &plan.use_c), |r| (r.low, r.high), &look::doubt());
@@ -40,17 +41,19 @@ pub fn plan_svg_on(plan: &PlanView, canvas: Canvas) -> String {
     let mut foot = sheet.ruler + 44.0;
     let letters = format!(r#"{} font-size="{SMALL}""#, look::soft_letters());
     let width = canvas.width_px() - sheet.left - 12.0;
-    for text in wrap(PLAN_CAUTION, (width / (SMALL * 0.56)) as usize, 8) {
+    for text in wrap(&plan_caution(), (width / (SMALL * 0.56)) as usize, 8) {
         pen.text((sheet.left, foot), Anchor::Start, &letters, &text);
         foot += 15.0;
     }
-    pen.finish((canvas.width_px(), foot), &format!("Plan for {}", plan.name), &plan_sentence(plan))
+    pen.finish((canvas.width_px(), foot), &say!("plan-title", nest = &plan.name), &plan_sentence(plan))
 }
 
 /// What the picture shows, in one sentence.
 pub fn plan_sentence(plan: &PlanView) -> String {
-    let held = if plan.use_text.is_empty() { String::new() } else { format!(" In use: {}.", plan.use_text) };
-    format!("{}{held}", plan.line)
+    if plan.use_text.is_empty() {
+        return plan.line.clone();
+    }
+    say!("plan-sentence", line = &plan.line, used = &plan.use_text)
 }
 
 fn heading() -> String {
@@ -134,7 +137,7 @@ impl<'a> Stuck<'a> {
     }
 
     fn draw(&self, pen: &mut Pen) {
-        pen.text((self.left, 22.0), Anchor::Start, &heading(), "If the mat sticks on, for ever");
+        pen.text((self.left, 22.0), Anchor::Start, &heading(), &say!("plan-plot"));
         self.legend(pen);
         for t in self.y.ticks(self.canvas.pick(6.0, 5.0)) {
             pen.line((self.left, self.y.px(t)), (self.right, self.y.px(t)), &look::grid());
@@ -155,9 +158,9 @@ impl<'a> Stuck<'a> {
         let warm = number(self.plan.room_c.1, 0);
         let (mut x, mut y) = (self.left, 43.0);
         for (look, text) in [
-            (look::perilous(), format!("covered, room {warm} °C: 1 nest in 20 is hotter")),
-            (look::likely_perilous(), "the same, likely".to_owned()),
-            (look::curve(), format!("as it stands, room {warm} °C, likely")),
+            (look::perilous(), say!("plan-plot-upper", room = &warm)),
+            (look::likely_perilous(), say!("plan-plot-likely")),
+            (look::curve(), say!("plan-plot-standing", room = &warm)),
         ] {
             pen.path(&line_path([Some((x, y - 4.0)), Some((x + SAMPLE, y - 4.0))]), &look);
             let letters = format!(r#"{} font-size="{SMALL}""#, look::letters());
@@ -176,7 +179,7 @@ impl<'a> Stuck<'a> {
             let (a, b) = (self.x.px(brood.from_mm), self.x.px(brood.to_mm));
             pen.rect((a, self.top), (b, self.foot), &format!(r#"{} fill-opacity="0.1""#, look::zone_fill()));
             let middle = f64::midpoint(a, b).clamp(self.left + 34.0, (self.right - 34.0).max(self.left + 34.0));
-            pen.text((middle, self.top - 12.0), Anchor::Middle, &look::letters(), "brood place");
+            pen.text((middle, self.top - 12.0), Anchor::Middle, &look::letters(), &say!("brood-place"));
         }
         for mat in self.plan.mats.iter().take(6) {
             let (a, b) = (self.x.px(mat.span.from_mm), self.x.px(mat.span.to_mm));
@@ -197,9 +200,9 @@ impl<'a> Stuck<'a> {
         let letters = format!(r#"{} font-size="{SMALL}""#, look::halo_letters());
         let (anchor, at) = if x > self.right - 190.0 { (Anchor::End, x - 10.0) } else { (Anchor::Start, x + 10.0) };
         let (text, y) = if self.plan.mat_c.mid > PLAN_MOST_C {
-            (format!("between mat and nest: above {} °C", number(PLAN_MOST_C, 0)), self.top + 18.0)
+            (say!("plan-plot-mat-beyond", most = number(PLAN_MOST_C, 0)), self.top + 18.0)
         } else {
-            ("between mat and nest".to_owned(), mid + 4.0)
+            (say!("plan-plot-mat"), mid + 4.0)
         };
         pen.text((at, y), anchor, &letters, &text);
     }
@@ -209,17 +212,17 @@ impl<'a> Stuck<'a> {
         if let Some(c) = self.plan.limit_c {
             let over = self.plan.brood.map_or((self.left, self.right), |b| (self.x.px(b.from_mm), self.x.px(b.to_mm)));
             pen.line((over.0 - 8.0, self.y.px(c)), (over.1 + 8.0, self.y.px(c)), &look::limit());
-            labels.push((c, over.1 + 9.0, format!("brood {}°", number(c, 0))));
+            labels.push((c, over.1 + 9.0, say!("plan-plot-brood", at = number(c, 0))));
         }
         if let Some(c) = self.plan.material_limit_c {
             let ends = self.plan.mats.iter().map(|m| (self.x.px(m.span.from_mm), self.x.px(m.span.to_mm)));
             let over = ends.fold((self.right, self.left), |o, (a, b)| (o.0.min(a), o.1.max(b)));
             pen.line((over.0, self.y.px(c)), (over.1 + 8.0, self.y.px(c)), &look::limit());
-            labels.push((c, over.1 + 9.0, format!("body {}°", number(c, 0))));
+            labels.push((c, over.1 + 9.0, say!("plan-plot-body", at = number(c, 0))));
         }
         let warm = self.plan.room_c.1;
         pen.line((self.left, self.y.px(warm)), (self.right, self.y.px(warm)), &look::room());
-        labels.push((warm, self.right, format!("room {}°", number(warm, 0))));
+        labels.push((warm, self.right, say!("nest-label-room", at = number(warm, 0))));
         let mut places: Vec<f64> = labels.iter().map(|l| self.y.px(l.0)).collect();
         spread(&mut places, 15.0, (self.top, self.foot));
         for ((c, from, text), at) in labels.iter().zip(places) {

@@ -4,10 +4,9 @@
 //! Lengths along the axis are to scale; the height of the body is not. The shaded band around the curve is ± 1.645
 //! standard deviations: 90 % of a normal distribution.
 use crate::pen::{Anchor, Canvas, Pen, look};
+use crate::say;
 use crate::svg::{Scale, area_path, celsius, fit, line_path, number, px, spread, text_width};
 use crate::view::NestView;
-
-use std::fmt::Write as _;
 
 mod body;
 
@@ -44,7 +43,7 @@ pub fn profile_svg_on(nest: &NestView, canvas: Canvas) -> String {
     sheet.damp(&mut pen);
     sheet.ruler(&mut pen);
     sheet.side_labels(&mut pen);
-    let title = format!("Warmth along {}", nest.name);
+    let title = say!("nest-title", nest = &nest.name);
     pen.finish((canvas.width_px(), sheet.ruler + 28.0), &title, &profile_sentence(nest))
 }
 
@@ -52,29 +51,28 @@ pub fn profile_svg_on(nest: &NestView, canvas: Canvas) -> String {
 pub fn profile_sentence(nest: &NestView) -> String {
     let mut ends = nest.profile.points().flatten();
     let Some(first) = ends.next() else {
-        return format!("Nothing is known yet about {}.", nest.name);
+        return say!("nest-sentence-unknown", nest = &nest.name);
     };
     let last = ends.last().unwrap_or(first);
-    let mut said = format!(
-        "Warmth along {}: {} °C at {} mm, {} °C at {} mm",
-        nest.name,
-        celsius(first.1),
-        number(first.0, 0),
-        celsius(last.1),
-        number(last.0, 0)
+    let mut said = say!(
+        "nest-sentence",
+        nest = &nest.name,
+        first = celsius(first.1),
+        first_mm = number(first.0, 0),
+        last = celsius(last.1),
+        last_mm = number(last.0, 0),
     );
     if let Some(brood) = nest.brood_now {
-        let _ = write!(said, "; brood place {} ± {} °C", celsius(brood.mean_c), celsius(brood.sd_c * Z90));
-        let _ = write!(said, ", at most {} °C", celsius(brood.hottest_c));
+        let (mean, off) = (celsius(brood.mean_c), celsius(brood.sd_c * Z90));
+        said = say!("nest-sentence-brood", so_far = said, mean = mean, off = off, hottest = celsius(brood.hottest_c));
     }
     if let Some(band) = nest.band {
-        let _ = write!(said, "; band {} to {} °C", number(band.low_c, 1), number(band.high_c, 1));
+        said = say!("nest-sentence-band", so_far = said, low = number(band.low_c, 1), high = number(band.high_c, 1));
     }
     if let Some(ahead) = nest.forecast.as_ref().filter(|a| a.leaves_at.is_some()) {
-        let _ = write!(said, ". {}", ahead.words.trim_end_matches('.'));
+        said = say!("nest-sentence-ahead", so_far = said, ahead = ahead.words.trim_end_matches('.'));
     }
-    said.push('.');
-    said
+    say!("nest-sentence-end", so_far = said)
 }
 
 /// The drawing's frame: scales and edges, px.
@@ -147,8 +145,8 @@ impl<'a> Sheet<'a> {
             pen.line((a - 8.0, limit), (b + 8.0, limit), &look::limit());
         }
         let text = self.nest.brood_now.filter(|b| b.mean_c.is_finite()).map_or_else(
-            || "brood place".to_owned(),
-            |now| format!("brood place {} ± {} °C", celsius(now.mean_c), celsius(now.sd_c * Z90)),
+            || say!("brood-place"),
+            |now| say!("nest-plot-brood", mean = celsius(now.mean_c), off = celsius(now.sd_c * Z90)),
         );
         let half = text_width(&text, 12.5) / 2.0;
         let middle = f64::midpoint(a, b).clamp(self.left + half, (self.right - half).max(self.left + half));
@@ -159,7 +157,7 @@ impl<'a> Sheet<'a> {
         let points: Vec<_> = self.nest.profile.points().collect();
         if points.iter().flatten().next().is_none() {
             let middle = (f64::midpoint(self.left, self.right), f64::midpoint(self.top, self.foot));
-            pen.text(middle, Anchor::Middle, &look::halo_letters(), "nothing heard yet");
+            pen.text(middle, Anchor::Middle, &look::halo_letters(), &say!("nest-plot-unheard"));
             return;
         }
         let band = points
@@ -194,8 +192,8 @@ impl<'a> Sheet<'a> {
             pen.line((x, row + 5.0), (x, pin), &look::leader());
             pen.dot((x, pin), 3.2, &if believed { look::probe() } else { look::doubted_probe() });
             if let Some(at) = (i % every == 0).then(|| places.get(i / every)).flatten() {
-                let known =
-                    probe.temperature_c.filter(|c| c.is_finite()).map_or("silent".to_owned(), |c| celsius(c) + "°");
+                let known = probe.temperature_c.filter(|c| c.is_finite());
+                let known = known.map_or_else(|| say!("nest-plot-silent"), |c| celsius(c) + "°");
                 let text = if believed { known } else { format!("({known})") };
                 pen.text((*at, row), Anchor::Middle, &look::halo_letters(), &text);
             }
@@ -220,24 +218,24 @@ impl<'a> Sheet<'a> {
 
     /// Names of the lines, beside the plot, kept apart and led to their lines.
     pub(crate) fn side_labels(&self, pen: &mut Pen) {
-        let mut labels: Vec<(f64, String)> = Vec::new();
+        let brood_end = self.brood_px().map_or(self.right, |(_, b)| b) + 9.0;
+        // °C, where its line ends in the plot, and its name.
+        let mut labels: Vec<(f64, f64, String)> = Vec::new();
         if let Some(band) = self.nest.band.filter(|_| self.brood_px().is_some()) {
-            labels.push((band.limit_c, format!("limit {}°", number(band.limit_c, 0))));
-            labels.push((band.high_c, format!("band {}°", number(band.high_c, 0))));
-            labels.push((band.low_c, format!("band {}°", number(band.low_c, 0))));
+            labels.push((band.limit_c, brood_end, say!("nest-label-limit", at = number(band.limit_c, 0))));
+            labels.push((band.high_c, brood_end, say!("nest-label-band", at = number(band.high_c, 0))));
+            labels.push((band.low_c, brood_end, say!("nest-label-band", at = number(band.low_c, 0))));
         }
         if let Some((room, _)) = self.nest.room_c.filter(|r| r.0.is_finite()) {
-            labels.push((room, format!("room {}°", celsius(room))));
+            labels.push((room, self.right, say!("nest-label-room", at = celsius(room))));
         }
         labels.retain(|l| l.0.is_finite());
         let mut places: Vec<f64> = labels.iter().map(|l| self.y.px(l.0)).collect();
         spread(&mut places, 15.0, (self.top, self.foot));
-        let brood_end = self.brood_px().map_or(self.right, |(_, b)| b);
-        for ((value, text), at) in labels.iter().zip(places) {
+        for ((value, from, text), at) in labels.iter().zip(places) {
             let y = self.y.px(*value);
-            let from = if text.starts_with("room") { self.right } else { brood_end + 9.0 };
-            if from < self.right {
-                pen.line((from, y), (self.right, y), &format!(r#"{} stroke-opacity="0.35""#, look::leader()));
+            if *from < self.right {
+                pen.line((*from, y), (self.right, y), &format!(r#"{} stroke-opacity="0.35""#, look::leader()));
             }
             pen.path(&line_path([Some((self.right, y)), Some((self.right + 9.0, at))]), &look::leader());
             let width = self.canvas.width_px() - self.right - 12.0;

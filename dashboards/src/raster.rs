@@ -1,4 +1,5 @@
 //! SVG to PNG for mail and chat, with a committed font so that it looks the same everywhere.
+use crate::say;
 use resvg::tiny_skia::{Pixmap, Transform};
 use resvg::usvg::{Options, Tree};
 use std::fmt;
@@ -34,18 +35,14 @@ pub enum RasterError {
 
 impl fmt::Display for RasterError {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        match self {
-            Self::Svg { why } => {
-                write!(f, "drawing a picture as PNG: its SVG cannot be read: {why}; ask for .svg instead")
+        f.write_str(&match self {
+            Self::Svg { why } => say!("png-unread", why = why),
+            Self::Size { width, height } => {
+                let (width, height) = (format!("{width:.0}"), format!("{height:.0}"));
+                say!("png-size", width = width, height = height, side = MOST_SIDE_PX, all = MOST_PX)
             }
-            Self::Size { width, height } => write!(
-                f,
-                "drawing a picture as PNG: {width:.0} × {height:.0} px is not between 1 and {MOST_SIDE_PX} px a side and {MOST_PX} px in all; ask for a shorter span or a smaller scale"
-            ),
-            Self::Encode { why } => {
-                write!(f, "drawing a picture as PNG: it cannot be encoded: {why}; ask for .svg instead")
-            }
-        }
+            Self::Encode { why } => say!("png-encode", why = why),
+        })
     }
 }
 

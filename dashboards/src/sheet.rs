@@ -1,8 +1,10 @@
 //! Pages made of plain parts: sentences, facts, tables, a picture of minutes, forms. They read and act without a
-//! script; every sentence comes from the caller, who keeps all those of one page in one place.
+//! script; every sentence comes from the caller.
 use crate::minutes::{MinutesView, minutes_svg_on};
 use crate::page::{Head, alarm_lines, following, follows, shell};
 use crate::pen::Canvas;
+use crate::svg::ident;
+use crate::table::Grid;
 use crate::view::{Frame, Link, Live, Tone};
 use maud::{Markup, PreEscaped, html};
 
@@ -79,6 +81,8 @@ pub struct Cell {
 /// A form.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct Form {
+    /// What it is, on its page, so that it remains that form whatever comes and goes around it; empty: told by its place.
+    pub key: String,
     /// Its heading; none where it is empty.
     pub heading: String,
     /// What comes of it, before it is sent.
@@ -174,7 +178,7 @@ fn inner(page: &SheetPage) -> Markup {
             p class="asof" { (said) " " a href=(again.url) { (again.label) } }
         }
         @if let Some(live) = &page.live { (alarm_lines(&live.alarms)) }
-        @for (i, p) in page.parts.iter().enumerate() { (part(p, &i.to_string())) }
+        @for (p, at) in placed(&page.parts) { (part(p, &at)) }
     };
     match &page.live {
         Some(live) => following(live, &page.title, &all),
@@ -182,60 +186,83 @@ fn inner(page: &SheetPage) -> Markup {
     }
 }
 
+impl Part {
+    /// What it is, in an element's name.
+    const fn kind(&self) -> &'static str {
+        match self {
+            Self::Heading(_) => "heading",
+            Self::Says(_) => "says",
+            Self::Warns(..) => "warns",
+            Self::Steps(_) => "steps",
+            Self::Facts(_) => "facts",
+            Self::Table(_) => "table",
+            Self::Minutes(_) => "minutes",
+            Self::Form(_) => "form",
+            Self::Forms(_) => "forms",
+            Self::Links(_) => "links",
+            Self::Copy(..) => "copy",
+            Self::Folded(..) => "folded",
+        }
+    }
+}
+
+/// Each part with a name of its own, by its place among its kind: the same at each look, whatever else comes and goes.
+fn placed(parts: &[Part]) -> impl Iterator<Item = (&Part, String)> {
+    parts.iter().enumerate().map(|(i, p)| {
+        let nth = parts[..i].iter().filter(|before| before.kind() == p.kind()).count();
+        (p, format!("{}-{nth}", p.kind()))
+    })
+}
+
 fn part(p: &Part, at: &str) -> Markup {
     html! {
         @match p {
             Part::Heading(text) => h2 class="head" { (text) },
             Part::Says(says) => @for s in says { p { (s) } },
-            Part::Warns(tone, says) => div class={ "warns " (tone.class()) } { @for s in says { p { (s) } } },
+            Part::Warns(tone, says) => div id={ "part-" (at) } class={ "warns " (tone.class()) } { @for s in says { p { (s) } } },
             Part::Steps(steps) => ol class="steps" { @for s in steps { li { (s) } } },
-            Part::Facts(facts) => dl class="facts" { @for (name, value) in facts { div { dt { (name) } dd { (value) } } } },
-            Part::Table(t) => (table(t)),
-            Part::Minutes(view) => (minutes(view)),
+            Part::Facts(facts) => dl id={ "part-" (at) } class="facts" { @for (name, value) in facts { div { dt { (name) } dd { (value) } } } },
+            Part::Table(t) => (table(t, false)),
+            Part::Minutes(view) => (minutes(view, at)),
             Part::Form(f) => (form(f, at)),
-            Part::Forms(forms) => div class="forms" { @for (k, f) in forms.iter().enumerate() { (form(f, &format!("{at}-{k}"))) } },
+            Part::Forms(forms) => div id={ "part-" (at) } class="forms" { @for (k, f) in forms.iter().enumerate() { (form(f, &format!("{at}-{k}"))) } },
             Part::Links(links) => p class="turn" { @for l in links { a href=(l.url) aria-current=[l.current.then_some("true")] { (l.label) } " " } },
             Part::Copy(name, text) => {
                 h3 id={ "copy-" (at) } { (name) }
                 pre class="copy" tabindex="0" role="region" aria-labelledby={ "copy-" (at) } { (text) }
             },
-            Part::Folded(what, inner) => details {
+            Part::Folded(what, inner) => details id={ "part-" (at) } {
                 summary { (what) }
-                @for (k, p) in inner.iter().enumerate() { (part(p, &format!("{at}-{k}"))) }
+                @for (p, k) in placed(inner) { (part(p, &format!("{at}-{k}"))) }
             },
         }
     }
 }
 
-fn minutes(view: &MinutesView) -> Markup {
+fn minutes(view: &MinutesView, at: &str) -> Markup {
     html! {
         figure {
             div class="wide" { (PreEscaped(minutes_svg_on(view, Canvas::Wide))) }
             div class="narrow" { (PreEscaped(minutes_svg_on(view, Canvas::Narrow))) }
             @if !view.caption.is_empty() { figcaption { (view.caption) } }
         }
-        details { summary { (view.table_words) } (table(&view.table())) }
+        details id={ "part-" (at) } { summary { (view.table_words) } (table(&view.table(), true)) }
     }
 }
 
-fn table(t: &Table) -> Markup {
+/// `numbers`: all its cells are short numbers.
+fn table(t: &Table, numbers: bool) -> Markup {
+    let grid = Grid {
+        name: &t.caption,
+        caption: &t.caption,
+        heads: t.columns.iter().map(|c| (c.clone(), String::new())).collect(),
+        rows: t.rows.iter().map(|row| row.iter().map(cell).collect()).collect(),
+        foot: None,
+        numbers,
+    };
     html! {
-        @if t.rows.is_empty() {
-            @if !t.empty.is_empty() { p { (t.empty) } }
-        } @else {
-            // Its own name and place in the order of keys: it may be wider than a telephone.
-            div class="scroll" tabindex="0" role="region" aria-label=(t.caption) {
-                table {
-                    caption { (t.caption) }
-                    thead { tr { @for c in &t.columns { th scope="col" { (c) } } } }
-                    tbody {
-                        @for row in &t.rows {
-                            tr { @for (i, c) in row.iter().enumerate() { @if i == 0 { th scope="row" { (cell(c)) } } @else { td { (cell(c)) } } } }
-                        }
-                    }
-                }
-            }
-        }
+        @if !t.rows.is_empty() { (grid.draw()) }
+        @else if !t.empty.is_empty() { p { (t.empty) } }
     }
 }
 
@@ -247,8 +274,10 @@ fn cell(c: &Cell) -> Markup {
 }
 
 fn form(f: &Form, at: &str) -> Markup {
+    let key = ident(&f.key);
+    let (id, at) = if f.key.is_empty() { (None, at) } else { (Some(format!("form-{key}")), key.as_str()) };
     html! {
-        form class={ "ask" @if f.grave { " grave" } } method=(if f.asks { "get" } else { "post" }) action=(f.url) {
+        form id=[id] class={ "ask" @if f.grave { " grave" } } method=(if f.asks { "get" } else { "post" }) action=(f.url) {
             @if !f.heading.is_empty() { h3 { (f.heading) } }
             @for s in &f.says { p { (s) } }
             @for (name, value) in &f.hidden { input type="hidden" name=(name) value=(value); }

@@ -2,34 +2,36 @@
 "use strict";
 (() => {
   const SVG = "http://www.w3.org/2000/svg";
+  const fill = (words, ...values) => words.replace(/\{(\d)\}/g, (_, k) => values[k]);
   for (const figure of document.querySelectorAll("figure.span[data-values]")) {
     let values = null, asked = null, last = null;
     const said = document.createElement("output");
     said.className = "reading";
-    said.textContent = "Point at the picture, or move the slider: when, where, how warm.";
+    said.textContent = figure.dataset.sayHint;
     const slide = document.createElement("input");
     Object.assign(slide, { type: "range", min: "0", max: "1000", value: "1000", className: "moment" });
-    slide.setAttribute("aria-label", "Moment in the picture");
+    slide.setAttribute("aria-label", figure.dataset.sayMoment);
     figure.querySelector("figcaption").before(said, slide);
 
     const load = () => asked || (asked = fetch(figure.dataset.values).then((a) => a.ok ? a.json() : Promise.reject(a.status))
       .then((v) => { values = v; slide.max = String(v.t.length - 1); return v; })
-      .catch(() => { asked = null; said.textContent = "The values cannot be had: the watch does not answer."; return null; }));
+      .catch(() => { asked = null; said.textContent = figure.dataset.sayFailed; return null; }));
 
-    const fixed = (v, digits) => v === null || v === undefined ? "not known" : v.toFixed(digits).replace("-", "\u2212");
+    const fixed = (v, digits) => v === null || v === undefined ? figure.dataset.sayUnknown : v.toFixed(digits).replace("-", "\u2212");
 
     function words(i, mm) {
       const column = values.c[i];
-      let text = values.t[i] + ": ";
-      if (!column) return text + "nothing is known";
+      if (!column) return fill(figure.dataset.sayAt, values.t[i], figure.dataset.sayNothing);
+      const said = [];
       if (mm !== null) {
         let best = 0;
         values.at_mm.forEach((x, k) => { if (Math.abs(x - mm) < Math.abs(values.at_mm[best] - mm)) best = k; });
         const sd = values.off_k[i] ? " ± " + fixed(values.off_k[i][best], 1) : "";
-        text += fixed(column[best], 1) + sd + " °C at " + Math.round(values.at_mm[best]) + " mm";
+        said.push(fill(figure.dataset.sayPlace, fixed(column[best], 1) + sd, Math.round(values.at_mm[best])));
       }
       const lanes = values.lanes.map((l) => l.v[i] === null ? "" : l.label + " " + fixed(l.v[i], 1) + " " + l.unit).filter(Boolean);
-      return text + (mm === null || !lanes.length ? "" : "; ") + lanes.join(", ");
+      if (lanes.length) said.push(lanes.join(", "));
+      return fill(figure.dataset.sayAt, values.t[i], said.join("; "));
     }
 
     function show(i, mm) {

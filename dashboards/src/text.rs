@@ -1,8 +1,10 @@
 //! A span of a nest's history for the terminal: warmth by characters, places up the side, days along the foot.
 use crate::colour::{ColourRange, ramp};
 use crate::heatmap::Grid;
+use crate::say;
 use crate::svg::number;
 use crate::week::WeekView;
+use crate::words::list_comma;
 use std::fmt::Write as _;
 
 /// Ten levels from cool to warm; more ink is warmer.
@@ -30,7 +32,7 @@ pub enum Paint {
 pub fn week_text(week: &WeekView, columns: usize, paint: Paint) -> String {
     let width = columns.clamp(WIDTHS.0, WIDTHS.1) - MARGIN;
     let mut out = String::new();
-    let _ = writeln!(out, "{}, {}", plain(&week.nest_name), plain(&week.span_text));
+    let _ = writeln!(out, "{}", plain(&list_comma(&[&week.nest_name, &week.span_text])));
     for sentence in week.sentences.iter().take(3) {
         for line in crate::svg::wrap(&plain(sentence), width + MARGIN, 4) {
             let _ = writeln!(out, "{line}");
@@ -112,8 +114,8 @@ fn scale(out: &mut String, range: ColourRange, paint: Paint) {
     if paint == Paint::Ansi {
         out.push_str("\x1b[0m");
     }
-    let _ = writeln!(out, " {} °C; blank: nothing known", number(range.high_c, 0));
-    let _ = writeln!(out, "B brood place, m heating mat, axis in mm");
+    let _ = writeln!(out, " {}", say!("span-text-scale", high = number(range.high_c, 0)));
+    let _ = writeln!(out, "{}", say!("span-text-signs"));
 }
 
 fn marks_and_days(out: &mut String, week: &WeekView) {
@@ -123,7 +125,9 @@ fn marks_and_days(out: &mut String, week: &WeekView) {
     if week.days.is_empty() {
         return;
     }
-    let _ = writeln!(out, "\n{:<16} {:>20} {:>8} {:>7}", "day", "brood low/mean/high", "in band", "known");
+    let heads = [say!("past-day"), say!("span-text-brood"), say!("span-in-band"), say!("span-known")];
+    let [day, brood, in_band, known] = heads;
+    let _ = writeln!(out, "\n{day:<16} {brood:>20} {in_band:>8} {known:>7}");
     for day in &week.days {
         let brood = day.brood_c.map_or_else(
             || "–".to_owned(),

@@ -3,6 +3,7 @@
 //! Temperatures are °C, places mm from the nest's zero end, powers W. Clock times arrive as text, in the keeper's own
 //! time zone. Any number may be NaN: it is drawn as unknown.
 use crate::colour::ColourRange;
+use crate::say;
 use crate::week::Tick;
 
 /// How loud something is.
@@ -369,12 +370,12 @@ impl ProfileView {
 
 impl Tone {
     /// The word that stands beside it, so that colour is never the only sign.
-    pub const fn word(self) -> &'static str {
+    pub fn word(self) -> String {
         match self {
-            Self::Calm => "",
-            Self::Advice => "Advice",
-            Self::Warning => "Warning",
-            Self::Danger => "Danger",
+            Self::Calm => String::new(),
+            Self::Advice => say!("tone-advice"),
+            Self::Warning => say!("tone-warning"),
+            Self::Danger => say!("tone-danger"),
         }
     }
 

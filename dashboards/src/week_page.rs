@@ -3,10 +3,13 @@ use crate::now_page::nest_section;
 use crate::page::{Head, alarm_list, following, follows, shell};
 use crate::past_view::{Compared, LoadRow, ReportPage, WeekPage};
 use crate::pen::Canvas;
+use crate::say;
 use crate::svg::{celsius, ident, number};
+use crate::table::Grid;
 use crate::view::{NestView, NoteForm};
 use crate::week::{DayRow, LanePoint, MarkKind, WeekView};
 use crate::week_picture::{heatmap_frame, heatmap_svg_on, week_summary};
+use crate::words::list_comma;
 use maud::{Markup, PreEscaped, html};
 
 /// The script of a span's page, to be served at [`crate::SPAN_SCRIPT_PATH`].
@@ -17,7 +20,7 @@ const MARKS_OPEN: usize = 12;
 /// The whole page.
 pub fn week_html(page: &WeekPage) -> String {
     let week = &page.week;
-    let title = format!("{}, {}", week.nest_name, week.span_text);
+    let title = list_comma(&[&week.nest_name, &week.span_text]);
     let (fragment, events) = follows(page.live.as_ref());
     let main = html! {
         main data-fragment=[fragment] data-live=[events] {
@@ -51,7 +54,7 @@ fn now(page: &WeekPage) -> Markup {
         (alarm_list(alarms))
         @if let Some(now) = &page.now {
             // Its name stands above, and this is the page its name would lead to.
-            (nest_section(&NestView { url: String::new(), ..now.clone() }, &format!("Now, {}", now.as_of_text)))
+            (nest_section(&NestView { url: String::new(), ..now.clone() }, &say!("week-now", clock = &now.as_of_text)))
         }
     };
     match &page.live {
@@ -99,11 +102,11 @@ fn links(label: &str, links: &[crate::view::Link]) -> Markup {
 
 fn turning(page: &WeekPage) -> Markup {
     html! {
-        (links("Show a", &page.spans))
-        nav class="turn" aria-label="Time" {
-            @if let Some(url) = &page.earlier_url { a href=(url) rel="prev" { "← earlier" } " " }
-            @if let Some(url) = &page.later_url { a href=(url) rel="next" { "later →" } " " }
-            @if let Some(url) = &page.keep_url { a href=(url) { "link that keeps this view" } " " }
+        (links(&say!("week-spans"), &page.spans))
+        nav class="turn" aria-label=(say!("week-turn")) {
+            @if let Some(url) = &page.earlier_url { a href=(url) rel="prev" { (say!("week-earlier")) } " " }
+            @if let Some(url) = &page.later_url { a href=(url) rel="next" { (say!("week-later")) } " " }
+            @if let Some(url) = &page.keep_url { a href=(url) { (say!("week-keep")) } " " }
             @for d in &page.downloads { a href=(d.url) { (d.label) } " " }
         }
     }
@@ -111,17 +114,19 @@ fn turning(page: &WeekPage) -> Markup {
 
 /// The picture, and what it says in one sentence; with `values` it answers to a pointer.
 fn picture(week: &WeekView, values: Option<&str>) -> Markup {
+    // For the script, which puts its values for `{0}` and `{1}`.
+    let said = |words: String| values.is_some().then_some(words);
     let frame = |canvas| heatmap_frame(week, canvas).map(|v| number(v, 1)).join(" ");
     html! {
-        figure class="span" data-values=[values] {
+        figure class="span" data-values=[values] data-say-hint=[said(say!("span-script-hint"))]
+            data-say-moment=[said(say!("span-script-moment"))] data-say-failed=[said(say!("span-script-failed"))]
+            data-say-unknown=[said(say!("not-known"))] data-say-nothing=[said(say!("span-script-nothing"))]
+            data-say-at=[said(say!("span-script-at", when = "{0}", what = "{1}"))]
+            data-say-place=[said(say!("span-script-place", warmth = "{0}", mm = "{1}"))] {
             div class="wide" data-frame=(frame(Canvas::Wide)) { (PreEscaped(heatmap_svg_on(week, Canvas::Wide))) }
             div class="narrow" data-frame=(frame(Canvas::Narrow)) { (PreEscaped(heatmap_svg_on(week, Canvas::Narrow))) }
             figcaption {
-                (week_summary(week))
-                " Up the side the place in the nest, along the foot the time. Lines join places of equal temperature; "
-                "dashes bound the brood place; hatching: nothing is known; holes: it may be off by more than 2 K. "
-                "In the lanes the dark shade runs from lowest to highest, the light one is where the mean lies 9 times in 10; "
-                "crosses were said and not believed. Colours: inferno, by Nathaniel J. Smith and Stéfan van der Walt."
+                (say!("span-caption", sentence = week_summary(week)))
             }
         }
     }
@@ -129,13 +134,13 @@ fn picture(week: &WeekView, values: Option<&str>) -> Markup {
 
 fn comparing(page: &WeekPage) -> Markup {
     html! {
-        (links("Compare with", &page.compare))
+        (links(&say!("week-compare"), &page.compare))
         @if let Some(Compared { words, week }) = &page.other {
             h3 { (words) }
             figure {
                 div class="wide" { (PreEscaped(heatmap_svg_on(week, Canvas::Wide))) }
                 div class="narrow" { (PreEscaped(heatmap_svg_on(week, Canvas::Narrow))) }
-                figcaption { (week_summary(week)) " The colours mean the same as above; in the lanes above it is the dashed line." }
+                figcaption { (say!("span-caption-other", sentence = week_summary(week))) }
             }
         }
     }
@@ -145,17 +150,17 @@ fn comparing(page: &WeekPage) -> Markup {
 fn note(form: &NoteForm) -> Markup {
     html! {
         details class="note" data-keep="note" {
-            summary id="write" { "Write something down" }
+            summary id="write" { (say!("note-open")) }
             form method="post" action=(form.url) {
                 @for (name, value) in &form.fields { input type="hidden" name=(name) value=(value); }
-                label { "What" select name="kind" {
+                label { (say!("note-what")) select name="kind" {
                     @for (value, words) in &form.kinds { option value=(value) { (words) } }
                 } }
-                label { "Where, mm from the zero end" input name="at_mm" inputmode="decimal" autocomplete="off" placeholder="may be left empty"; }
-                label { "When" input name="at" value="now" autocomplete="off" aria-describedby="when-help"; }
-                label class="long" { "In your words" input name="text" maxlength="500" autocomplete="off"; }
-                button type="submit" { "Write it down" }
-                p id="when-help" class="since" { "When: now, 20m or 3h for so long ago, or 2026-03-01T08:00:00Z." }
+                label { (say!("note-where")) input name="at_mm" inputmode="decimal" autocomplete="off" placeholder=(say!("note-where-empty")); }
+                label { (say!("note-when")) input name="at" value="now" autocomplete="off" aria-describedby="when-help"; }
+                label class="long" { (say!("note-words")) input name="text" maxlength="500" autocomplete="off"; }
+                button type="submit" { (say!("note-write")) }
+                p id="when-help" class="since" { (say!("note-when-help")) }
             }
         }
     }
@@ -175,56 +180,58 @@ fn happened(week: &WeekView) -> Markup {
     };
     html! {
         @if week.marks.len() > MARKS_OPEN {
-            details { summary { "What happened: " (week.marks.len()) " things, by their numbers in the picture" } (list) }
+            details { summary { (say!("week-happened-many", things = week.marks.len())) } (list) }
         } @else if !week.marks.is_empty() {
-            h3 { "What happened" }
+            h3 { (say!("week-happened")) }
             (list)
         }
     }
 }
 
-fn row(day: &DayRow) -> Markup {
+fn row(day: &DayRow) -> Vec<Markup> {
     let three = |p: Option<LanePoint>| {
         p.map_or("–".to_owned(), |p| format!("{} / {} / {}", celsius(p.min), celsius(p.mean), celsius(p.max)))
     };
     let share = |p: f64| number(p * 100.0, 0) + " %";
     let or_dash = |v: Option<f64>, decimals| v.map_or("–".to_owned(), |v| number(v, decimals));
-    html! {
-        tr {
-            th scope="row" { (day.day) }
-            td { (three(day.brood_c)) }
-            td { (day.in_band.map_or("–".to_owned(), share)) }
-            td { (or_dash(day.degree_days, 1)) }
-            td { (three(day.room_c)) }
-            td { (or_dash(day.heat_wh, 0)) }
-            td { (share(day.known)) }
-        }
-    }
+    let cells = [
+        day.day.clone(),
+        three(day.brood_c),
+        day.in_band.map_or("–".to_owned(), share),
+        or_dash(day.degree_days, 1),
+        three(day.room_c),
+        or_dash(day.heat_wh, 0),
+        share(day.known),
+    ];
+    cells.iter().map(|cell| html! { (cell) }).collect()
 }
 
 fn days(week: &WeekView, base_url: Option<&str>) -> Markup {
-    let name = if week.row_name.is_empty() { "day" } else { week.row_name.as_str() };
-    let heading = format!("In numbers, {name} by {name}");
+    let name = if week.row_name.is_empty() { say!("past-day") } else { week.row_name.clone() };
+    let heading = say!("week-numbers", row = &name);
+    let none = String::new;
+    let grid = Grid {
+        name: &heading,
+        caption: "",
+        heads: vec![
+            (name, none()),
+            (say!("brood-place-c"), say!("week-three")),
+            (say!("span-in-band"), none()),
+            (say!("week-degree-days"), say!("week-degree-days-above", base = number(week.base_c, 1))),
+            (say!("room-c"), say!("week-three")),
+            (say!("week-heat"), none()),
+            (say!("span-known"), none()),
+        ],
+        rows: week.days.iter().map(row).collect(),
+        foot: week.total.as_ref().map(row),
+        numbers: false,
+    };
     html! {
         @if !week.days.is_empty() {
             details class="numbers" {
                 summary { (heading) }
-                div class="scroll" tabindex="0" role="group" aria-label=(heading) {
-                    table {
-                        thead { tr {
-                            th scope="col" { (name) }
-                            th scope="col" { "brood place, °C" br; small { "low / mean / high" } }
-                            th scope="col" { "in band" }
-                            th scope="col" { "degree-days, K·d" br; small { "above " (number(week.base_c, 1)) " °C" } }
-                            th scope="col" { "room, °C" br; small { "low / mean / high" } }
-                            th scope="col" { "heat, Wh" }
-                            th scope="col" { "known" }
-                        } }
-                        tbody { @for day in &week.days { (row(day)) } }
-                        @if let Some(total) = &week.total { tfoot { (row(total)) } }
-                    }
-                }
-                p class="since" { "Degree-days: how far the brood place's mean was above that temperature, times the days it was; what is not known counts nothing." }
+                (grid.draw())
+                p class="since" { (say!("week-degree-days-help")) }
                 @if let Some(url) = base_url { (base(url, week.base_c)) }
             }
         }
@@ -239,27 +246,32 @@ fn base(url: &str, base_c: f64) -> Markup {
             @for (name, value) in query.split('&').filter_map(|pair| pair.split_once('=')) {
                 input type="hidden" name=(name) value=(value);
             }
-            label { "Count degree-days above, °C " input name="base" inputmode="decimal" size="5" value=(number(base_c, 1)); }
-            button type="submit" { "Count" }
+            label { (say!("week-base")) " " input name="base" inputmode="decimal" size="5" value=(number(base_c, 1)); }
+            button type="submit" { (say!("week-base-count")) }
         }
     }
 }
 
 fn load(sentences: &[String], rows: &[LoadRow]) -> Markup {
+    let grid = Grid {
+        name: &say!("load-table"),
+        caption: &say!("load-caption"),
+        heads: [say!("head-what"), say!("load-here"), say!("load-acceptable"), say!("load-at-most")]
+            .map(|head| (head, String::new()))
+            .into(),
+        rows: rows
+            .iter()
+            .map(|r| [&r.what, &r.here, &r.acceptable, &r.at_most].map(|c| html! { (c) }).into())
+            .collect(),
+        foot: None,
+        numbers: false,
+    };
     html! {
         @if !sentences.is_empty() {
             details class="numbers" open[rows.is_empty()] {
-                summary { "The alarms themselves, of the whole shelf" }
+                summary { (say!("load-title")) }
                 ul { @for sentence in sentences { li { (sentence) } } }
-                @if !rows.is_empty() {
-                    div class="scroll" tabindex="0" role="group" aria-label="The alarms against the guideline" {
-                        table {
-                            caption { "Against the guideline (ANSI/ISA-18.2, EEMUA 191, as public texts quote them): an outer bound of what a person can bear, not an aim" }
-                            thead { tr { th scope="col" { "what" } th scope="col" { "here" } th scope="col" { "acceptable" } th scope="col" { "at most manageable" } } }
-                            tbody { @for r in rows { tr { th scope="row" { (r.what) } td { (r.here) } td { (r.acceptable) } td { (r.at_most) } } } }
-                        }
-                    }
-                }
+                @if !rows.is_empty() { (grid.draw()) }
             }
         }
     }

@@ -1,8 +1,10 @@
 //! A span of a nest's history as one picture: warmth over place and time, and under the same time axis what went with it.
 use crate::heatmap::{Grid, image, isotherms};
 use crate::pen::{Anchor, Canvas, Pen, SOFT, look};
+use crate::say;
 use crate::svg::{Scale, fit, number, text_width, wrap};
 use crate::week::{MOST_LISTED, MOST_MARKS, WeekView};
+use crate::words::list_comma;
 
 mod lanes;
 mod marks;
@@ -44,6 +46,7 @@ pub fn heatmap_svg_on(week: &WeekView, canvas: Canvas) -> String {
 /// What the picture shows and how it was, in two sentences.
 pub fn week_sentence(week: &WeekView) -> String {
     let how = week.sentences.first().map_or("", String::as_str);
+    // Two sentences, each whole.
     format!("{} {how}", week_summary(week))
 }
 
@@ -52,13 +55,13 @@ pub(crate) fn week_summary(week: &WeekView) -> String {
     let known = week.map.columns.iter().filter(|c| c.is_some()).count();
     let part = 100.0 * known as f64 / week.map.columns.len().max(1) as f64;
     let (low, high) = (week.map.colour.low_c, week.map.colour.high_c);
-    format!(
-        "Warmth along {} over {}, colours from {} to {} °C, known for {} % of the time.",
-        week.nest_name,
-        week.span_text,
-        number(low, 0),
-        number(high, 0),
-        number(part, 0)
+    say!(
+        "span-sentence",
+        nest = &week.nest_name,
+        span = &week.span_text,
+        low = number(low, 0),
+        high = number(high, 0),
+        known = number(part, 0),
     )
 }
 
@@ -100,13 +103,13 @@ fn draw(week: &WeekView, canvas: Canvas, captions: bool) -> (String, f64) {
     if captions {
         height = mark_list(&mut pen, week, height);
     }
-    let title = format!("{}, {}", week.nest_name, week.span_text);
+    let title = list_comma(&[&week.nest_name, &week.span_text]);
     (pen.finish((canvas.width_px(), height), &title, &week_sentence(week)), height)
 }
 
 /// Title and sentences at the top; answers their height.
 fn caption(pen: &mut Pen, week: &WeekView) -> f64 {
-    let title = fit(&format!("{}, {}", week.nest_name, week.span_text), 19.0, 900.0);
+    let title = fit(&list_comma(&[&week.nest_name, &week.span_text]), 19.0, 900.0);
     pen.text((16.0, 32.0), Anchor::Start, &format!(r#"{} font-size="19""#, look::letters()), &title);
     let mut y = 36.0;
     for line in week.sentences.iter().take(3).flat_map(|s| wrap(s, 124, 2)) {
@@ -130,7 +133,7 @@ fn mark_list(pen: &mut Pen, week: &WeekView, mut y: f64) -> f64 {
     }
     if week.marks.len() > MOST_LISTED {
         y += LINE_PX;
-        let more = format!("and {} more", week.marks.len() - MOST_LISTED);
+        let more = say!("span-plot-more", more = week.marks.len() - MOST_LISTED);
         pen.text((46.0, y), Anchor::Start, &look::soft_letters(), &more);
     }
     y + 14.0
@@ -207,13 +210,13 @@ impl<'a> Plate<'a> {
         let middle = f64::midpoint(self.top, self.map_foot) + 4.0;
         if week.map.is_empty() {
             let x = f64::midpoint(self.left, self.right);
-            pen.text((x, middle), Anchor::Middle, &look::halo_letters(), "nothing known");
+            pen.text((x, middle), Anchor::Middle, &look::halo_letters(), &say!("span-plot-unknown"));
             return;
         }
         for (from, to) in &self.gaps {
             let (a, b) = (self.x.px(*from), self.x.px(*to));
             if b - a > 84.0 {
-                pen.text((f64::midpoint(a, b), middle), Anchor::Middle, &look::halo_letters(), "no readings");
+                pen.text((f64::midpoint(a, b), middle), Anchor::Middle, &look::halo_letters(), &say!("span-plot-gap"));
             }
         }
     }
@@ -238,10 +241,16 @@ impl<'a> Plate<'a> {
         };
         for mat in self.week.mats.iter().take(8) {
             let look = format!(r#"rx="2" {} fill-opacity="0.35""#, look::ember());
-            strip(pen, self.left - 30.0, (mat.span.from_mm, mat.span.to_mm), &look, "mat");
+            strip(pen, self.left - 30.0, (mat.span.from_mm, mat.span.to_mm), &look, &say!("span-plot-mat"));
         }
         if let Some(brood) = self.week.brood {
-            strip(pen, self.left - 15.0, (brood.from_mm, brood.to_mm), &format!(r#"rx="2" {}"#, look::zone()), "brood");
+            strip(
+                pen,
+                self.left - 15.0,
+                (brood.from_mm, brood.to_mm),
+                &format!(r#"rx="2" {}"#, look::zone()),
+                &say!("span-plot-brood"),
+            );
             for mm in [brood.from_mm, brood.to_mm] {
                 let (from, to) = ((self.left, y.px(mm)), (self.right, y.px(mm)));
                 pen.line(from, to, r##"stroke="#1a1208" stroke-width="2.4" stroke-opacity="0.45""##);

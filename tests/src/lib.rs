@@ -21,6 +21,7 @@ pub mod sums;
 pub mod table;
 pub mod told;
 pub mod watched;
+pub mod words;
 
 use std::time::{Duration, Instant, SystemTime};
 

@@ -144,6 +144,79 @@ fn every_page_about_now_follows_and_says_a_danger_once() {
     }
 }
 
+/// What is typed into a field; as keys would, but for the keys.
+const TYPE: &str = "window.type = (field, text) => { field.focus(); field.value = text; };";
+
+#[test]
+fn a_story_follows_and_what_is_half_written_stays() {
+    let dir = tempfile::tempdir().unwrap();
+    let (daemon, mut node, at) = told(dir.path());
+    let open = |name: &str, path: &str| {
+        let own = dir.path().join(name);
+        std::fs::create_dir_all(&own).unwrap();
+        let mut page = Page::open(&own, PHONE, true);
+        page.go(&format!("http://{}{path}", daemon.page));
+        page.until("the age is told", "document.getElementById('age').textContent.startsWith('Newest reading')");
+        page.eval(&format!(
+            "{TYPE} window.asof = () => document.getElementById('inner').dataset.asof; window.asof0 = asof(); 0"
+        ));
+        page
+    };
+    let followed = |page: &mut Page| {
+        page.until("it followed", "asof() !== asof0");
+        page.eval("asof0 = asof(); 0");
+    };
+    let mut notes = open("notes", "/notes");
+    notes.eval(
+        "const d = document.querySelector('#form-words').closest('details'); d.open = true;
+         window.mine = d.querySelector('textarea'); type(mine, 'two white hea');
+         mine.scrollIntoView({block: 'center', behavior: 'instant'}); window.top0 = mine.getBoundingClientRect().top; 0",
+    );
+    heat(&mut node, at);
+    wait("the danger stands", SOON, || daemon.alarm("oak", "probe-hot"));
+    notes.until(
+        "the danger shows",
+        "[...document.querySelectorAll('.alarm.danger')].some(a => a.innerText.includes('a probe is far too hot'))",
+    );
+    let path = "/alarm?name=probe-hot@oak";
+    let (mut one, mut other) = (open("one", path), open("other", path));
+    one.eval(
+        "const ack = document.querySelector('#form-ack [name=why]'); type(ack, 'I am nea');
+         document.querySelector('#form-shelve select').value = '15';
+         window.mine = document.querySelector('#form-shelve [name=why]'); type(mine, 'the lid was op');
+         window.gone = ack; mine.scrollIntoView({block: 'center'}); window.top0 = mine.getBoundingClientRect().top; 0",
+    );
+    say(&mut node, at + 180.0, 44.2);
+    followed(&mut one);
+    other.eval("document.querySelector('#form-ack button').click(); 0");
+    let answered = "[...document.querySelectorAll('.facts dt')].some(dt => dt.innerText === 'Answered')";
+    other.until("it is answered", &format!("document.readyState === 'complete' && {answered}"));
+    one.until("the other page shows it, too", answered);
+    for (page, text) in [(&mut one, "the lid was op"), (&mut notes, "two white hea")] {
+        assert_eq!(page.eval("mine.isConnected && document.activeElement === mine && mine.value"), text);
+        let moved = page.eval("Math.abs(mine.getBoundingClientRect().top - top0)").as_f64().unwrap();
+        assert!(moved < 3.0, "what was written moved by {moved} px");
+    }
+    assert_eq!(one.eval("document.querySelector('#form-shelve select').value"), "15");
+    assert_eq!(one.eval("gone.isConnected && gone.value"), "I am nea", "begun, though no longer asked for");
+    assert_eq!(one.eval("document.querySelector('#form-on-the-way')"), serde_json::Value::Null);
+    // Given up, it goes with the next look.
+    one.eval("gone.value = ''; asof0 = asof(); 0");
+    say(&mut node, at + 210.0, 44.3);
+    followed(&mut one);
+    assert_eq!(one.eval("gone.isConnected"), false);
+    // A note from elsewhere shows beside the half-written one.
+    notes.eval(
+        "asof0 = asof(); fetch('/note', {method: 'POST', body: new URLSearchParams({nest: 'oak', kind: 'fed'})}); 0",
+    );
+    notes.until("it shows", "[...document.querySelectorAll('td')].some(cell => cell.innerText === 'fed')");
+    assert_eq!(notes.eval("document.activeElement === mine && mine.value"), "two white hea");
+    for page in [&mut one, &mut other, &mut notes] {
+        let complaints = page.complaints();
+        assert!(complaints.is_empty(), "{complaints:?}");
+    }
+}
+
 #[test]
 fn a_page_whose_daemon_is_gone_says_so_by_itself() {
     let dir = tempfile::tempdir().unwrap();

@@ -12,6 +12,7 @@ use crate::shelf_file::ShelfFile;
 use crate::snapshot::{AlarmName, Sent as Report, Told};
 use base64::Engine as _;
 use base64::engine::general_purpose::URL_SAFE_NO_PAD;
+use dashboards::say;
 use enclosure::{Priority, Span, Timestamp};
 use std::collections::{BTreeMap, BTreeSet};
 use std::net::SocketAddr;
@@ -175,32 +176,31 @@ impl Answering {
     ///
     /// # Errors
     /// In plain words, why nothing can be done with it.
-    pub fn read(&self, token: &str) -> Result<Linked, &'static str> {
-        const WRONG: &str = "This link is not one of this watch, or not complete: open it from the message again.";
-        let bytes = URL_SAFE_NO_PAD.decode(token).map_err(|_| WRONG)?;
-        let (head, mac) = bytes.split_at_checked(18).ok_or(WRONG)?;
+    pub fn read(&self, token: &str) -> Result<Linked, String> {
+        let wrong = || say!("answer-link-wrong");
+        let bytes = URL_SAFE_NO_PAD.decode(token).map_err(|_| wrong())?;
+        let (head, mac) = bytes.split_at_checked(18).ok_or_else(wrong)?;
         let whole = sign(&self.key, &[head]);
         // Both sides are hashed again before they are compared: the time it takes tells nothing.
         let proof = sign(&self.key, &[&whole[..MAC_BYTES]]);
         if mac.len() != MAC_BYTES || !is_signed(&self.key, &[mac], &proof) {
-            return Err(WRONG);
+            return Err(wrong());
         }
         let number = |range: std::ops::Range<usize>| head[range].try_into().map(i64::from_be_bytes);
-        let (Ok(id), Ok(until)) = (number(2..10), number(10..18)) else { return Err(WRONG) };
+        let (Ok(id), Ok(until)) = (number(2..10), number(10..18)) else { return Err(wrong()) };
         if self.clock.now().unix_ms() > until {
-            return Err("This link has expired. Look at the page of the shelf, and act there.");
+            return Err(say!("answer-link-expired"));
         }
         if head[0] == TEST {
             return Ok(Linked::Test(format!("{id:08}")));
         }
         let inner = self.lock();
         if inner.used.contains(&(id, head[1])) {
-            return Err("This link was used already. It works once.");
+            return Err(say!("answer-link-used"));
         }
         match inner.open.get(&id) {
             Some((name, line)) => Ok(Linked::Alarm { first_line: line.clone(), name: name.clone(), id, way: head[1] }),
-            None => Err("What this link is about is over, was answered, or was raised anew; then a newer message has \
-                         its own link. If you are unsure, go and look at the shelf."),
+            None => Err(say!("answer-link-over")),
         }
     }
 
@@ -297,8 +297,7 @@ impl Answering {
         let mut inner = self.lock();
         inner.codes.retain(|(.., at)| now.since(*at) <= CODE_HOLDS);
         let found = inner.codes.iter().position(|(known, ..)| known == code);
-        let found =
-            found.ok_or("no test message of the last 24 hours had this code: run `warmend alarms test` again")?;
+        let found = found.ok_or_else(|| say!("answer-code-unknown"))?;
         let (_, way, fingerprint, _) = inner.codes.remove(found);
         if let Some(proof) = inner.proofs.iter_mut().find(|p| p.way == way) {
             proof.seen = Some(now);
@@ -317,19 +316,11 @@ impl Answering {
     pub fn unproved(&self) -> Vec<String> {
         let now = self.clock.now();
         let stale = |p: &&Proof| p.carries_danger && p.seen.is_none_or(|at| now.since(at) > PROOF_HOLDS);
-        let say = |p: &Proof| match p.seen {
-            None => format!(
-                "Nobody has yet seen a test message by {}: until then nobody knows whether a danger would be told. Run \
-                 `warmend alarms test`.",
-                p.way
-            ),
-            Some(at) => format!(
-                "The last test message by {} was seen {} days ago. Run `warmend alarms test`.",
-                p.way,
-                now.since(at).ms() / 86_400_000
-            ),
+        let said = |p: &Proof| match p.seen {
+            None => say!("answer-never-seen", way = &p.way),
+            Some(at) => say!("answer-seen-long-ago", way = &p.way, days = now.since(at).ms() / 86_400_000),
         };
-        self.lock().proofs.iter().filter(stale).map(say).collect()
+        self.lock().proofs.iter().filter(stale).map(said).collect()
     }
 }
 

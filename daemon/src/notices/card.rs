@@ -2,7 +2,7 @@
 use super::words;
 use crate::shelf_file::{Recipient, ShelfFile};
 use crate::wrong_call::{self, WrongCall};
-use dashboards::{CardPage, CardPart};
+use dashboards::{CardPage, CardPart, list_comma, list_semicolon, say};
 
 /// Where a hand writes what the shelf file does not say.
 const BLANK: &str = "________________________";
@@ -14,36 +14,29 @@ const BLANK: &str = "________________________";
 pub fn html(file: &ShelfFile, id: &str) -> Result<String, WrongCall> {
     let at = wrong_call::place(id, &file.shelf.nests)?;
     let plugs: Vec<&str> = file.plugs.iter().filter(|p| p.nest == at).filter_map(|p| p.plug.as_deref()).collect();
-    let part = |heading: &str, sentences: &[&str]| CardPart {
-        heading: heading.to_owned(),
-        sentences: sentences.iter().map(|s| (*s).to_owned()).collect(),
-        ..CardPart::default()
-    };
-    let mut fire = part("Smoke, flame, a burning smell", &[words::FIRE]);
-    fire.boxed = file.emergency.as_ref().map(|call| format!("{}{call}", words::EMERGENCY));
+    let part = |heading: String, sentences: Vec<String>| CardPart { heading, sentences, ..CardPart::default() };
+    let mut fire = part(say!("card-fire"), vec![words::fire()]);
+    fire.boxed = file.emergency.as_ref().map(|call| say!("card-emergency", call = call));
     let mut parts = vec![fire];
     if !file.shelf.nests[at].pads.is_empty() {
-        let boxed = Some(if plugs.is_empty() { BLANK.to_owned() } else { plugs.join("; ") });
-        parts.push(CardPart {
-            boxed,
-            ..part("The heating mat will not switch off: this plug", &[words::UNPLUG, words::LEAVE])
-        });
+        let boxed = Some(if plugs.is_empty() { BLANK.to_owned() } else { list_semicolon(&plugs) });
+        parts.push(CardPart { boxed, ..part(say!("card-plug"), vec![words::unplug(), words::leave()]) });
     }
-    let never = words::NEVER.iter().map(|s| (*s).to_owned()).collect();
-    parts.push(CardPart { points: never, ..part("Never", &[]) });
-    parts.push(part("Water", &[words::WATER_FIRST, words::WATER_AFTER]));
-    parts.push(CardPart { points: callers(&file.recipients), ..part("Whom to call", &[]) });
+    parts.push(CardPart { points: words::never(), ..part(say!("card-never"), Vec::new()) });
+    parts.push(part(say!("card-water"), vec![words::water_first(), say!("card-water-after")]));
+    parts.push(CardPart { points: callers(&file.recipients), ..part(say!("card-callers"), Vec::new()) });
     let place = [Some(file.shelf.name.as_str()), file.place.as_deref()].into_iter().flatten();
-    let place = format!("Shelf {}", place.collect::<Vec<_>>().join(", "));
-    let (title, footer) = (format!("Nest {id}"), words::NOT_A_DEVICE.to_owned());
+    let place = say!("card-shelf", place = list_comma(&place.collect::<Vec<_>>()));
+    let (title, footer) = (say!("card-nest", nest = id), words::not_a_device());
     Ok(dashboards::card_html(&CardPage { title, place, parts, footer }))
 }
 
 fn callers(recipients: &[Recipient]) -> Vec<String> {
     let line = |r: &Recipient| {
-        let from = r.days.0.map(|day| format!(", from {day}")).unwrap_or_default();
-        let until = r.days.1.map(|day| format!(", until {day}")).unwrap_or_default();
-        format!("{}: {}{from}{until}", r.name, r.phone.as_deref().unwrap_or(BLANK))
+        let mut said = vec![say!("card-caller", name = &r.name, phone = r.phone.as_deref().unwrap_or(BLANK))];
+        said.extend(r.days.0.map(|day| say!("card-caller-from", day = day.to_string())));
+        said.extend(r.days.1.map(|day| say!("card-caller-until", day = day.to_string())));
+        list_comma(&said)
     };
     if recipients.is_empty() { vec![BLANK.to_owned()] } else { recipients.iter().map(line).collect() }
 }
@@ -60,11 +53,11 @@ mod tests {
         let card = html(&file, "oak").expect("a nest of the example");
         for part in [
             "left strip, socket 2",
-            words::FIRE,
-            words::UNPLUG,
-            words::NO_WATER,
-            words::WATER_FIRST,
-            words::NOT_A_DEVICE,
+            &words::fire(),
+            &words::unplug(),
+            &words::no_water(),
+            &words::water_first(),
+            &words::not_a_device(),
             "keeper: inside line 12",
             "neighbour: ________________________, from 2026-07-01, until 2026-07-14",
             "the number &lt;here&gt;",
@@ -83,7 +76,7 @@ mod tests {
         file.plugs.clear();
         let card = html(&file, "oak").expect("a nest of the example");
         let card = card.split_once("<body>").expect("a body").1;
-        assert!(card.contains("________") && !card.contains(words::EMERGENCY));
+        assert!(card.contains("________") && !card.contains("whom to call"));
         for number in ["112", "911", "999", "000"] {
             assert!(!card.split(|c: char| !c.is_ascii_digit()).any(|digits| digits == number), "{number}");
         }

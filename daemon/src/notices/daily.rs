@@ -4,6 +4,7 @@ use super::words;
 use crate::snapshot::Snapshot;
 use crate::views::hours::Hours;
 use crate::views::now::{now_page, shown};
+use dashboards::{list_comma, say};
 use enclosure::{Span, Timestamp};
 use jiff::civil::Date;
 use jiff::tz::TimeZone;
@@ -102,8 +103,8 @@ impl Weekly {
 
 /// A week's report as a message.
 pub(super) fn week_message((title, body): (String, String)) -> Message {
-    let body = format!("{body}\n{}", words::WEEKLY);
-    Message { first_line: one_line(&format!("The week: {title}"), FIRST_LINE_MAX), body }
+    let body = format!("{body}\n{}", say!("told-weekly"));
+    Message { first_line: one_line(&say!("told-week", title = title), FIRST_LINE_MAX), body }
 }
 
 /// The report: what stands, or that nothing was found, as of when, and how many probes are believed.
@@ -113,37 +114,32 @@ pub(super) fn report(snap: &Snapshot, now: Timestamp, context: &Context) -> Mess
     let as_of = hours.clock(snap.at);
     let standing: Vec<_> = shown(snap).collect();
     let found = match standing.len() {
-        0 => words::NOTHING_FOUND.to_owned(),
-        1 => "1 alarm stands".to_owned(),
-        n => format!("{n} alarms stand"),
+        0 => say!("told-nothing-found"),
+        n => say!("told-found", alarms = n),
     };
-    let first_line = format!("Shelf {}: {found}, as of {as_of}, {probes}", one_line(context.shelf(), 20));
+    let shelf = one_line(context.shelf(), 20);
+    let first_line = say!("told-day", shelf = shelf, found = found, clock = as_of, probes = probes);
     let mut body = String::new();
     if !standing.is_empty() {
-        let _ = writeln!(body, "{}", words::STANDING);
+        let _ = writeln!(body, "{}", say!("told-standing"));
     }
     for alarm in standing.iter().take(LISTED_MAX) {
         let nest = alarm.key.nest.and_then(|i| snap.shelf.nests.get(usize::from(i)));
-        let place = nest.map(|nest| format!("nest {}, ", nest.id)).unwrap_or_default();
+        let what = words::of(alarm.key.alarm).what;
+        let what = nest.map_or(what.clone(), |nest| list_comma(&[say!("told-nest", nest = &nest.id), what]));
+        let since = hours.near(alarm.since, now);
         let rank = words::rank(alarm.priority());
-        let _ = writeln!(
-            body,
-            "- {rank}: {place}{}, since {}",
-            words::of(alarm.key.alarm).what,
-            hours.near(alarm.since, now)
-        );
+        let _ = writeln!(body, "- {}", say!("told-stands", rank = rank, what = what, since = since));
     }
     for (nest, now_of_it) in snap.shelf.nests.iter().zip(&snap.nests) {
         if let Some((mean, sd, hottest)) = now_of_it.brood_c {
-            let _ = writeln!(
-                body,
-                "Nest {}: brood place {mean:.1} °C (give or take {:.1}), at most {hottest:.1} °C.",
-                nest.id,
-                sd * 1.64
-            );
+            let (mean, hottest) = (format!("{mean:.1}"), format!("{hottest:.1}"));
+            let off = format!("{:.1}", sd * 1.64);
+            let said = say!("told-day-nest", nest = &nest.id, mean = mean, off = off, hottest = hottest);
+            let _ = writeln!(body, "{said}");
         }
     }
-    let _ = write!(body, "\n{}", words::DAILY);
+    let _ = write!(body, "\n{}", say!("told-daily"));
     Message { first_line: one_line(&first_line, FIRST_LINE_MAX), body }
 }
 

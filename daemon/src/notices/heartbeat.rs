@@ -7,6 +7,7 @@ use crate::history::Delivery;
 use crate::shelf_file::HeartbeatSettings;
 use crate::snapshot::{Act, ActKind, Sent as Report, Snapshot};
 use crate::web::Health;
+use dashboards::say;
 use enclosure::{Span, Timestamp};
 use std::collections::BTreeMap;
 use std::sync::{Arc, Mutex, PoisonError};
@@ -128,12 +129,9 @@ pub async fn wait_for(
 
 fn detail(shelf: &str, missed: bool) -> String {
     if missed {
-        format!(
-            "The warmend that watches shelf {shelf} gave no sign of life for {MISSED} times its usual time. Nobody may be \
-             watching there: look at the nests of that shelf, then at its machine, its power and the network."
-        )
+        say!("seen-elsewhere-missed", shelf = shelf, times = MISSED)
     } else {
-        format!("The warmend that watches shelf {shelf} gives signs of life again.")
+        say!("seen-elsewhere-again", shelf = shelf)
     }
 }
 

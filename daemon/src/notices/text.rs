@@ -2,8 +2,9 @@
 use super::words;
 use crate::shelf_file::ShelfFile;
 use crate::snapshot::Told;
-use crate::times;
 use crate::told::written;
+use crate::views::hours::Hours;
+use dashboards::{list_comma, list_semicolon, say};
 use enclosure::{Alarm, Event, Priority, State};
 use jiff::tz::TimeZone;
 use std::collections::BTreeMap;
@@ -117,50 +118,57 @@ impl Context {
 /// The text about a change.
 pub fn compose(told: &Told, context: &Context, occasion: Occasion<'_>) -> Message {
     let words = words_for(told, context);
-    Message { first_line: first_line(told, context, words), body: body(told, context, words, occasion) }
+    Message { first_line: first_line(told, context, &words), body: body(told, context, &words, occasion) }
 }
 
 /// One alarm can mean three things: a node is silent, all of them are, or a watch elsewhere.
 fn words_for(told: &Told, context: &Context) -> words::Words {
     let change = &told.change;
     match (change.alarm, &change.nest, &change.node) {
-        (Alarm::NodeSilent, None, None) => words::ALL_SILENT,
-        (Alarm::NodeSilent, None, Some(name)) if context.watches.contains(name) => words::ELSEWHERE,
+        (Alarm::NodeSilent, None, None) => words::all_silent(),
+        _ if is_elsewhere(told, context) => words::elsewhere(),
         (alarm, ..) => words::of(alarm),
     }
+}
+
+/// Whether it is about the watch over another shelf.
+fn is_elsewhere(told: &Told, context: &Context) -> bool {
+    let change = &told.change;
+    let named = change.node.as_ref().is_some_and(|name| context.watches.contains(name));
+    change.alarm == Alarm::NodeSilent && change.nest.is_none() && named
 }
 
 /// The text of a test message: by `code`, or by `link`, a person says that they saw it.
 pub fn test_message(context: &Context, code: &str, link: Option<&str>) -> Message {
     let shelf = one_line(&context.shelf, 20);
-    let first_line = format!("Test {code}: shelf {shelf}. Nothing has happened.");
-    let mut body = words::TEST.to_owned();
-    let _ = write!(body, "\n\nTo say that you see this: `warmend alarms test --seen {code}`");
-    if let Some(link) = link {
-        let _ = write!(body, ", or {link}");
-    }
-    body.push('.');
-    Message { first_line, body }
+    let first_line = say!("told-test-line", code = code, shelf = shelf);
+    let seen = match link {
+        Some(link) => say!("told-test-seen-link", code = code, link = link),
+        None => say!("told-test-seen", code = code),
+    };
+    Message { first_line, body: format!("{}\n\n{seen}", say!("told-test")) }
 }
 
-fn first_line(told: &Told, context: &Context, words: words::Words) -> String {
+fn first_line(told: &Told, context: &Context, words: &words::Words) -> String {
     let change = &told.change;
     let news = words::news(change.event).filter(|_| !still_holds(told));
-    let rank = news.unwrap_or(words::rank(told.priority()));
-    let (kind, name) = change.nest.as_ref().map_or(("shelf", &context.shelf), |nest| ("nest", nest));
-    let name = one_line(name, NAME_MAX);
-    let place = format!("{kind} {name}");
     // What is over needs no first act but to look.
-    let end = |act: &str| if act.ends_with('?') { act.to_owned() } else { format!("{act}.") };
-    let act = if news.is_some() { String::new() } else { format!(" {}", end(words.first)) };
-    let short = format!("{rank}: {name}, {}.{act}", words.short);
+    let said = |what: &str| match &news {
+        Some(_) => say!("told-line-over", what = what),
+        None => say!("told-line-act", what = what, act = &words.first),
+    };
+    let rank = news.clone().unwrap_or_else(|| words::rank(told.priority()));
+    let name = one_line(change.nest.as_ref().unwrap_or(&context.shelf), NAME_MAX);
+    let place = if change.nest.is_some() { say!("told-nest", nest = &name) } else { say!("told-shelf", shelf = &name) };
+    let line = |place: &str, said: String| say!("told-line", rank = &rank, place = place, said = said);
     let named = change.probe.as_deref().or(change.node.as_deref()).filter(|name| letters(name) <= NAME_MAX);
-    let named = named.map(|name| one_line(name, NAME_MAX));
-    let with_name = named.map(|name| format!("{rank}: {place}, {} ({name}).{act}", words.what));
-    let long = format!("{rank}: {place}, {}.{act}", words.what);
+    let named = named.map(|name| say!("told-line-named", what = &words.what, name = one_line(name, NAME_MAX)));
+    let with_name = named.map(|what| line(&place, said(&what)));
+    let (long, short) = (line(&place, said(&words.what)), line(&name, said(&words.short)));
     with_name.into_iter().chain([long, short]).find(|line| letters(line) <= FIRST_LINE_MAX).unwrap_or_else(|| {
         // Only the longest of names come here: the act is what must stay.
-        one_line(&format!("{rank}: {}.{act} {place}", words.short), FIRST_LINE_MAX)
+        let last = say!("told-line-last", rank = &rank, said = said(&words.short), place = &place);
+        one_line(&last, FIRST_LINE_MAX)
     })
 }
 
@@ -169,40 +177,44 @@ fn still_holds(told: &Told) -> bool {
     told.change.event == Event::Acknowledged && told.change.state == State::Acknowledged
 }
 
-fn body(told: &Told, context: &Context, words: words::Words, occasion: Occasion<'_>) -> String {
+fn body(told: &Told, context: &Context, words: &words::Words, occasion: Occasion<'_>) -> String {
     let change = &told.change;
     let begins = words::news(change.event).is_none() || (occasion.reminder && still_holds(told));
     let danger = told.priority() == Priority::Danger;
     let mut out = String::new();
     if occasion.reminder {
-        line(&mut out, "", words::REMINDER);
+        line(&mut out, &say!("told-reminder"));
     }
     if begins && occasion.second {
-        line(&mut out, "", words::SECOND);
+        line(&mut out, &say!("told-second"));
     }
     if begins {
         steps(told, context, words, &mut out);
     } else {
-        line(&mut out, "", words::afterwards(change.event, told.priority()));
+        line(&mut out, &words::afterwards(change.event, told.priority()));
     }
     out.push('\n');
-    line(&mut out, "Where: ", &place(told, context));
-    let since = if begins { "Since: " } else { "When: " };
-    line(&mut out, since, &times::in_words(change.at, &context.zone()).to_string());
+    line(&mut out, &say!("told-where", place = place(told, context)));
+    let at = Hours::new(context.zone()).with_zone(change.at);
+    line(&mut out, &if begins { say!("told-since", at = at) } else { say!("told-when", at = at) });
     if begins {
-        line(&mut out, "How sure: ", words.sure);
-        line(&mut out, "For the brood: ", words.brood);
+        line(&mut out, &say!("told-sure", sure = &words.sure));
+        line(&mut out, &say!("told-brood", brood = &words.brood));
     }
-    line(&mut out, "Evidence: ", &one_line(&change.detail, DETAIL_MAX));
-    line(&mut out, "Now: ", occasion.seen.unwrap_or_default());
+    if !change.detail.is_empty() {
+        line(&mut out, &say!("told-evidence", evidence = one_line(&change.detail, DETAIL_MAX)));
+    }
+    if let Some(seen) = occasion.seen {
+        line(&mut out, &say!("told-now", seen = seen));
+    }
     if let Some(cause) = change.cause {
-        line(&mut out, "Follows from: ", words::of(cause).what);
+        line(&mut out, &say!("told-follows", cause = words::of(cause).what));
     }
     if begins {
         answers(told, occasion, &mut out);
     }
     out.push('\n');
-    line(&mut out, "", if danger { words::NOT_A_DEVICE } else { cautions(change.alarm) });
+    line(&mut out, &if danger { words::not_a_device() } else { cautions(change.alarm) });
     out.trim().to_owned()
 }
 
@@ -210,77 +222,76 @@ fn body(told: &Told, context: &Context, words: words::Words, occasion: Occasion<
 fn answers(told: &Told, occasion: Occasion<'_>, out: &mut String) {
     let name = written(told.key());
     match occasion.link {
-        Some(link) => line(out, "To answer, or to pass it on: ", link),
-        None => line(out, "To answer: ", words::NO_LINK),
+        Some(link) => line(out, &say!("told-answer-link", link = link)),
+        None => line(out, &say!("told-answer")),
     }
-    line(out, "On the machine that watches: ", &format!("its page, or `warmend alarms ack {name}`."));
+    line(out, &say!("told-answer-there", name = name));
     if told.priority() == Priority::Danger && !occasion.reminder {
-        let before = occasion.repeat;
-        let told_before = if before == 0 { String::new() } else { format!("This is message {}. ", before + 1) };
-        line(out, "", &format!("{told_before}{}", words::REPEATED));
+        match occasion.repeat {
+            0 => line(out, &say!("told-repeated")),
+            before => line(out, &say!("told-repeated-before", number = before + 1)),
+        }
     }
 }
 
-fn steps(told: &Told, context: &Context, words: words::Words, out: &mut String) {
+fn steps(told: &Told, context: &Context, words: &words::Words, out: &mut String) {
     let danger = told.priority() == Priority::Danger;
-    let fixed: &[&str] =
-        if danger { &[words::FIRE, words::UNPLUG, words::HOT_PLUG, words::NO_WATER, words::LEAVE] } else { &[] };
-    let plug = plug(told, context).filter(|_| danger);
-    for (n, step) in fixed.iter().chain(words.steps).enumerate() {
-        let which = plug.as_deref().filter(|_| *step == words::UNPLUG).unwrap_or_default();
-        let call = context.emergency.as_deref().filter(|_| *step == words::FIRE);
-        let call = call.map(|call| format!(" {}{}.", words::EMERGENCY, one_line(call, 80))).unwrap_or_default();
-        line(out, "", &format!("{}. {step}{call}{which}", n + 1));
+    let call = context.emergency.as_deref().map(|call| say!("told-emergency", call = one_line(call, 80)));
+    let with = |step: String, more: Option<String>| more.map_or(step.clone(), |more| format!("{step} {more}"));
+    let fixed = if danger {
+        let unplug = with(words::unplug(), plug(told, context));
+        vec![with(words::fire(), call), unplug, words::hot_plug(), words::no_water(), words::leave()]
+    } else {
+        Vec::new()
+    };
+    for (n, step) in fixed.iter().chain(&words.steps).enumerate() {
+        line(out, &format!("{}. {step}", n + 1));
     }
 }
 
 fn plug(told: &Told, context: &Context) -> Option<String> {
     let nest = context.nests.get(told.change.nest.as_ref()?)?;
-    (!nest.plugs.is_empty()).then(|| format!(" It is this plug: {}.", one_line(&nest.plugs.join("; "), 200)))
+    (!nest.plugs.is_empty()).then(|| say!("told-plug", plugs = one_line(&list_semicolon(&nest.plugs), 200)))
 }
 
 fn place(told: &Told, context: &Context) -> String {
     let change = &told.change;
-    let mut out = String::new();
-    if let Some(nest) = &change.nest {
-        let _ = write!(out, "nest {nest}, ");
-    }
-    let _ = write!(out, "shelf {}", context.shelf);
-    if let Some(place) = &context.place {
-        let _ = write!(out, ", {place}");
-    }
-    if let Some(name) = change.probe.as_ref().or(change.node.as_ref()) {
-        let what = match (&change.probe, words_for(told, context).what == words::ELSEWHERE.what) {
-            (Some(_), _) => "probe",
-            (None, true) => "the other shelf:",
-            (None, false) => "node",
-        };
-        let _ = write!(out, "; {what} {name}");
-    }
+    let mut at: Vec<String> = change.nest.iter().map(|nest| say!("told-nest", nest = nest)).collect();
+    at.push(say!("told-shelf", shelf = &context.shelf));
+    at.extend(context.place.clone());
+    let mut said = vec![list_comma(&at)];
+    said.extend(match (&change.probe, &change.node) {
+        (Some(probe), _) => Some(say!("told-place-probe", name = probe)),
+        (None, Some(node)) if is_elsewhere(told, context) => Some(say!("told-place-elsewhere", name = node)),
+        (None, Some(node)) => Some(say!("told-place-node", name = node)),
+        (None, None) => None,
+    });
     let nest = change.nest.as_ref().and_then(|id| context.nests.get(id));
     if let Some(nest) = nest.filter(|nest| nest.pads > 0) {
         if !nest.plugs.is_empty() {
-            let _ = write!(out, "; its heating mat hangs on: {}", nest.plugs.join("; "));
+            said.push(say!("told-place-plug", plugs = list_semicolon(&nest.plugs)));
         }
         if !nest.shared_with.is_empty() {
-            let _ = write!(out, "; the same heating mat warms {}", nest.shared_with.join(", "));
+            said.push(say!("told-place-shared", nests = list_comma(&nest.shared_with)));
         }
     }
-    one_line(&out, 600)
+    one_line(&list_semicolon(&said), 600)
 }
 
 /// What to mind, for alarms that lead a hand to a heater, water or a cable.
-fn cautions(alarm: Alarm) -> &'static str {
+fn cautions(alarm: Alarm) -> String {
     match alarm {
-        Alarm::BrokerLost | Alarm::HistoryFailing | Alarm::NoticeFailing | Alarm::ClockJumped | Alarm::WatchGap => "",
-        _ => words::CARE,
+        Alarm::BrokerLost | Alarm::HistoryFailing | Alarm::NoticeFailing | Alarm::ClockJumped | Alarm::WatchGap => {
+            String::new()
+        }
+        _ => words::care(),
     }
 }
 
-fn line(out: &mut String, head: &str, text: &str) {
+fn line(out: &mut String, text: &str) {
     if !text.is_empty() {
         // Names may come from anywhere: none of them breaks a line.
-        let _ = writeln!(out, "{head}{}", one_line(text, LINE_MAX));
+        let _ = writeln!(out, "{}", one_line(text, LINE_MAX));
     }
 }
 

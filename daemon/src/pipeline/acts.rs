@@ -6,6 +6,7 @@ use super::keeping::shape;
 use crate::history::{FitAct, KeeperNote, KeptFit, Reader};
 use crate::snapshot::{Act, ActKind, AlarmAct, AlarmName, Note};
 use crate::{times, told};
+use dashboards::say;
 use enclosure::board::{self, silence_max};
 use enclosure::lifecycle::Declined;
 use enclosure::{Alarm, AlarmKey, Core, Input, KeeperAct, Shelf, Span, Timestamp};
@@ -86,9 +87,7 @@ impl Pipeline {
         let (nest, kept) = former_fit(&reader, self.core.shelf(), id, fit)?;
         let now = self.clock.now();
         let Some(taught) = kept.record.fit.filter(|taught| self.core.take_up_fit(nest, taught, now)) else {
-            return Err(format!(
-                "the fit {fit} of {id} cannot be taken up: it taught nothing of the nest as it stands"
-            ));
+            return Err(say!("declined-fit-nothing", fit = fit, nest = id));
         };
         tracing::info!(nest = id, fit, until = %times::rfc3339(taught.until), "a former fit was put back");
         draft.batch.fits.push(FitAct::PutBack { at: now, nest: id.to_owned(), fit, who: signed.0.to_owned() });
@@ -99,15 +98,15 @@ impl Pipeline {
     fn note(&mut self, note: Note, draft: &mut Draft) -> Result<bool, String> {
         let Note { at, nest, kind, at_mm, text } = note;
         let known = self.core.shelf().nests.iter().find(|known| known.id == nest);
-        let known = known.ok_or_else(|| format!("no nest of this shelf is called {nest}"))?;
+        let known = known.ok_or_else(|| say!("declined-no-nest", nest = &nest))?;
         if at_mm.is_some_and(|mm| !(0.0..=known.length_mm).contains(&mm)) {
-            return Err(format!("the place must lie between 0 and {} mm, the length of {nest}", known.length_mm));
+            return Err(say!("declined-place", length = known.length_mm.to_string(), nest = nest));
         }
         if text.chars().count() > NOTE_MAX {
-            return Err(format!("a note has at most {NOTE_MAX} characters"));
+            return Err(say!("refused-note-long", most = NOTE_MAX));
         }
         if at.since(self.clock.now()) > NOTE_AHEAD {
-            return Err("the note's time lies more than a day ahead".to_owned());
+            return Err(say!("declined-note-ahead"));
         }
         if EXCUSES.contains(&kind.as_str()) {
             let place = self.core.shelf().nests.iter().position(|known| known.id == nest);
@@ -126,8 +125,11 @@ impl Pipeline {
 pub(crate) fn keyed(core: &Core, name: &AlarmName, act: AlarmAct) -> Result<AlarmKey, String> {
     let shelf = core.shelf();
     let unknown = || {
-        let place = name.nest.as_deref().map(|nest| format!(" at {nest}")).unwrap_or_default();
-        format!("there is no alarm {}{place} now; look at the list of alarms for its names", name.alarm)
+        let alarm = &name.alarm;
+        match &name.nest {
+            Some(nest) => say!("declined-no-alarm-at", alarm = alarm, nest = nest),
+            None => say!("declined-no-alarm", alarm = alarm),
+        }
     };
     let alarm = Alarm::from_name(&name.alarm).ok_or_else(unknown)?;
     let index = |id: &String| shelf.nests.iter().position(|n| n.id == *id).and_then(|i| u16::try_from(i).ok());
@@ -142,14 +144,14 @@ pub(crate) fn keyed(core: &Core, name: &AlarmName, act: AlarmAct) -> Result<Alar
 /// A former fit of a nest of this shelf as it stands, with the nest's place.
 pub(crate) fn former_fit(reader: &Reader, shelf: &Shelf, id: &str, fit: i64) -> Result<(usize, KeptFit), String> {
     let place = shelf.nests.iter().position(|nest| nest.id == id);
-    let place = place.ok_or_else(|| format!("no nest of this shelf is called {id}"))?;
+    let place = place.ok_or_else(|| say!("declined-no-nest", nest = id))?;
     let kept = reader.fit(fit).map_err(|e| e.to_string())?.filter(|kept| kept.record.nest == id);
-    let kept = kept.ok_or_else(|| format!("{id} has no fit {fit}; `warmend fit --list` names those that are kept"))?;
+    let kept = kept.ok_or_else(|| say!("declined-no-fit", nest = id, fit = fit))?;
     if kept.record.shape != shape(&shelf.nests[place]) {
-        return Err(format!("the fit {fit} is of {id} as it stood before its pads, probes or cover were changed"));
+        return Err(say!("declined-fit-older", fit = fit, nest = id));
     }
     if kept.record.fit.is_none() {
-        return Err(format!("the fit {fit} of {id} did not come to rest and taught nothing"));
+        return Err(say!("declined-fit-unsettled", fit = fit, nest = id));
     }
     Ok((place, kept))
 }
@@ -170,13 +172,13 @@ pub(crate) fn wish(act: AlarmAct, key: AlarmKey, name: &AlarmName) -> Result<Kee
             KeeperAct::Shelve(key, Span::from_min(i64::from(min)))
         }
         AlarmAct::Shelve(_) => {
-            return Err(format!("{} can be silenced for 1 to {longest_min} minutes", name.alarm));
+            return Err(say!("declined-minutes", alarm = &name.alarm, most = longest_min));
         }
         AlarmAct::Unshelve => KeeperAct::Unshelve(key),
         AlarmAct::Reset => KeeperAct::Reset(key),
         AlarmAct::TakeOut(until) => KeeperAct::TakeOut(key, until),
         AlarmAct::PutBack => KeeperAct::PutBack(key),
-        AlarmAct::OnTheWay => return Err("no daemon runs here, so nobody is told of anything".to_owned()),
+        AlarmAct::OnTheWay => return Err(say!("declined-nobody-told")),
     })
 }
 
@@ -207,14 +209,12 @@ pub(crate) fn written(name: &AlarmName) -> String {
 /// Why it was not done, and what can be done instead.
 pub(crate) fn declined(alarm: &str, why: Declined) -> String {
     match why {
-        Declined::NotRaised => format!("{alarm} is not raised, or was answered already: there is nothing to answer"),
-        Declined::NotLatched => format!("{alarm} is not held: there is nothing to reset"),
-        Declined::StillTrue => format!("{alarm} still holds and cannot be reset before it is over"),
-        Declined::NotShelved => format!("{alarm} is not silenced"),
-        Declined::InService => format!("{alarm} is in service"),
-        Declined::Danger => {
-            format!("{alarm} is a danger and stays in service; it can be silenced for 30 minutes at most")
-        }
-        Declined::End => format!("{alarm} needs an end that lies ahead, and within 400 days"),
+        Declined::NotRaised => say!("declined-not-raised", alarm = alarm),
+        Declined::NotLatched => say!("declined-not-held", alarm = alarm),
+        Declined::StillTrue => say!("declined-still-true", alarm = alarm),
+        Declined::NotShelved => say!("declined-not-silenced", alarm = alarm),
+        Declined::InService => say!("declined-in-service", alarm = alarm),
+        Declined::Danger => say!("declined-danger", alarm = alarm),
+        Declined::End => say!("declined-end", alarm = alarm),
     }
 }

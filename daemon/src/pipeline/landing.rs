@@ -6,6 +6,7 @@ use super::{Pipeline, UNTOLD_MAX};
 use crate::history::{AlarmRecord, Batch, Committed, Receipt, WriteError};
 use crate::intake::Publisher;
 use crate::snapshot::Told;
+use dashboards::say;
 use enclosure::Priority;
 use tokio::sync::mpsc;
 
@@ -63,9 +64,7 @@ impl Pipeline {
         }
         if let Some(keeper) = flight.keeper {
             let answer = match &outcome {
-                Err(error) if keeper.must_be_stored => {
-                    Err(format!("it is not on the disk yet, and will be tried again by itself: {error}"))
-                }
+                Err(error) if keeper.must_be_stored => Err(say!("declined-disk", why = error.to_string())),
                 _ => Ok(()),
             };
             // Who asked may have gone.

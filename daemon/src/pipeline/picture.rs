@@ -40,9 +40,9 @@ impl Pipeline {
         });
         let mut vitals = self.tally.vitals(self.acker.counts(), &self.writer.counters(), self.clock.monotonic());
         vitals.waiting = vec![
-            ("messages to be judged", self.inbox.len(), INBOX_MESSAGES),
-            ("batches on their way to disk", self.flights.len(), IN_FLIGHT_MAX),
-            ("changes to be told", self.untold.len(), UNTOLD_MAX),
+            ("inbox", self.inbox.len(), INBOX_MESSAGES),
+            ("flights", self.flights.len(), IN_FLIGHT_MAX),
+            ("untold", self.untold.len(), UNTOLD_MAX),
         ];
         vitals.mirror = self.settings.mirror.as_ref().map(|counts| counts.now());
         Snapshot {

@@ -8,6 +8,7 @@ use crate::broker::users::{ACTED, acting};
 use crate::intake::Message;
 use crate::snapshot::{Act, ActKind, AlarmAct};
 use crate::web::acts::Wish;
+use dashboards::say;
 use enclosure::{Alarm, Priority};
 use tokio::sync::oneshot;
 
@@ -57,21 +58,17 @@ impl Pipeline {
 
     fn wish_of(&self, message: &Message) -> Result<(ActKind, String), String> {
         if !message.live {
-            return Err("it was kept or sent again by the broker, and may be of long ago: act anew".to_owned());
+            return Err(say!("declined-kept"));
         }
         if message.payload.len() > ACT_BYTES_MAX {
-            return Err(format!("an act has at most {ACT_BYTES_MAX} bytes"));
+            return Err(say!("declined-long", most = ACT_BYTES_MAX));
         }
-        let wish: Wish = serde_json::from_slice(&message.payload)
-            .map_err(|error| format!("it is no JSON object as POST /act takes it: {error}"))?;
+        let wish: Wish =
+            serde_json::from_slice(&message.payload).map_err(|error| say!("declined-form", why = error.to_string()))?;
         let (_, why) = wish.signed()?;
         let kind = wish.act(self.clock.now())?;
         if silences_a_danger(&kind) {
-            return Err(
-                "a danger is silenced on the pages or by `warmend alarms shelve` only; it can be answered here: \
-                        ack, or on-the-way"
-                    .to_owned(),
-            );
+            return Err(say!("declined-silence-here"));
         }
         Ok((kind, why))
     }

@@ -8,6 +8,7 @@ use crate::clock::Clock;
 use crate::history::{Batch, Gap};
 use crate::intake::Link;
 use crate::snapshot::Sent;
+use dashboards::{list_semicolon, say};
 use enclosure::{Alarm, Core, Input, SourceId, Span, Timestamp};
 use std::collections::BTreeSet;
 
@@ -166,8 +167,8 @@ impl Pipeline {
             return;
         }
         if jump.ms().abs() > JUMP.ms() {
-            let (by, way) = (Span::from_ms(jump.ms().abs()), if jump.ms() < 0 { "back" } else { "forward" });
-            tracing::warn!(%by, way, "the clock jumped");
+            let (by, back) = (Span::from_ms(jump.ms().abs()), jump.ms() < 0);
+            tracing::warn!(%by, back, "the clock jumped");
             if jump.ms() < -BEGIN_ANEW.ms() {
                 self.begin_anew(wall).await;
             } else if jump > GRACE && self.grace.is_none() {
@@ -176,17 +177,14 @@ impl Pipeline {
             }
             self.watching.jumped = Some(now);
             if jump >= GAP {
-                let why = "the clock went forward at once: it was set, or the machine slept";
-                self.store_gap(Gap { from: wall.minus(jump), to: wall, why: why.to_owned() });
+                self.store_gap(Gap { from: wall.minus(jump), to: wall, why: say!("gap-clock") });
             }
-            let detail = format!(
-                "The clock went {way} by {by} at once. Times of readings around that moment are doubtful. Check the \
-                 machine's time, its time server and its clock battery."
-            );
+            let by = by.to_string();
+            let detail = if back { say!("seen-clock-back", by = by) } else { say!("seen-clock-forward", by = by) };
             self.watch(Alarm::ClockJumped, true, detail);
         } else if self.watching.jumped.is_some_and(|jumped| now.ms() - jumped.ms() > JUMP_SHOWN.ms()) {
             self.watching.jumped = None;
-            self.watch(Alarm::ClockJumped, false, "The clock has run steadily for 10 minutes.".to_owned());
+            self.watch(Alarm::ClockJumped, false, say!("seen-clock-steady"));
         }
     }
 
@@ -211,11 +209,7 @@ impl Pipeline {
             }
             Link::Connected { live: false, .. } => {
                 self.watching.broker_lost.get_or_insert(self.clock.monotonic());
-                vitals.broker_lost = Some(
-                    "connected, but the daemon does not hear its own marker: it needs the right to publish and hear \
-                     its own topics"
-                        .to_owned(),
-                );
+                vitals.broker_lost = Some(say!("seen-broker-deaf"));
             }
             Link::Lost { why, .. } => {
                 self.watching.broker_lost.get_or_insert(self.clock.monotonic());
@@ -231,14 +225,13 @@ impl Pipeline {
             Some(since) if self.watching.broker_told.is_none() && patience_ends(since) => {
                 let ms = (now.ms() - since.ms()) as f64 * self.clock.pace();
                 self.watching.broker_told = Some(self.clock.now().minus(Span::from_ms(ms as i64)));
-                let why = self.tally.vitals.broker_lost.clone().unwrap_or_else(|| "no answer yet".to_owned());
-                let detail = format!("No readings come from the broker: {why}. Check that it runs and can be reached.");
+                let why = self.tally.vitals.broker_lost.clone().unwrap_or_else(|| say!("seen-broker-no-answer"));
+                let detail = say!("seen-broker-lost", why = why);
                 self.watch(Alarm::BrokerLost, true, detail);
             }
             None if let Some(from) = self.watching.broker_told.take() => {
-                let why = "the broker could not be reached; what nodes sent again later is there all the same";
-                self.store_gap(Gap { from, to: self.clock.now(), why: why.to_owned() });
-                self.watch(Alarm::BrokerLost, false, "The broker is there again.".to_owned());
+                self.store_gap(Gap { from, to: self.clock.now(), why: say!("gap-broker") });
+                self.watch(Alarm::BrokerLost, false, say!("seen-broker-again"));
             }
             _ => {}
         }
@@ -257,7 +250,7 @@ impl Pipeline {
         if since.is_some_and(|since| now.ms() - since.ms() > SET_ASIDE_SHOWN.ms()) {
             self.watching.set_aside = None;
             if self.watching.history_failing.is_none() {
-                self.watch(Alarm::HistoryFailing, false, "The new history is written.".to_owned());
+                self.watch(Alarm::HistoryFailing, false, say!("seen-history-new"));
             }
         }
     }
@@ -269,16 +262,14 @@ impl Pipeline {
         match (was, failing) {
             (None, Some(why)) => {
                 self.watching.history_failing = Some(self.clock.now());
-                let detail =
-                    format!("{why}. Readings are judged and alarms sent all the same; nodes keep what they have.");
-                self.watch(Alarm::HistoryFailing, true, detail);
+                self.watch(Alarm::HistoryFailing, true, say!("seen-history-failing", why = why));
             }
             (Some(why), None) => {
                 if let Some(from) = self.watching.history_failing.take() {
-                    let why = format!("history could not be written ({why}); what nodes sent again later is there");
+                    let why = say!("gap-history", why = why);
                     self.store_gap(Gap { from, to: self.clock.now(), why });
                 }
-                self.watch(Alarm::HistoryFailing, false, "History is written again.".to_owned());
+                self.watch(Alarm::HistoryFailing, false, say!("seen-history-again"));
             }
             _ => {}
         }
@@ -296,14 +287,14 @@ impl Pipeline {
             failing_ways.remove(&delivery.way);
         }
         let (are, list) = (failing_ways.len(), failing_ways.iter());
-        let detail = list.map(|(way, why)| format!("{way}: {why}")).collect::<Vec<_>>().join("; ");
+        let detail = list_semicolon(&list.map(|(way, why)| format!("{way}: {why}")).collect::<Vec<_>>());
         let mut draft = Draft::default();
         draft.batch.deliveries.push(delivery);
         self.submit(draft);
         if are > were {
-            self.watch(Alarm::NoticeFailing, true, format!("Messages cannot be sent by {detail}."));
+            self.watch(Alarm::NoticeFailing, true, say!("seen-messages-failing", ways = detail));
         } else if are == 0 && were > 0 {
-            self.watch(Alarm::NoticeFailing, false, "Messages are sent again.".to_owned());
+            self.watch(Alarm::NoticeFailing, false, say!("seen-messages-again"));
         }
     }
 
@@ -314,9 +305,9 @@ impl Pipeline {
         if to.since(from) < GAP {
             return;
         }
-        let why = if ended_well { "the daemon was stopped" } else { "the daemon ended unawares: power cut or crash" };
-        self.store_gap(Gap { from, to, why: why.to_owned() });
-        let told = Input::Unwatched { from, to, why: why.to_owned(), power: !ended_well };
+        let why = if ended_well { say!("gap-stopped") } else { say!("gap-unawares") };
+        self.store_gap(Gap { from, to, why: why.clone() });
+        let told = Input::Unwatched { from, to, why, power: !ended_well };
         match &mut self.grace {
             Some(grace) => grace.then = Some(told),
             None => self.feed(told),

@@ -1,6 +1,6 @@
 use super::*;
 use crate::shelf_file::check_text;
-use dashboards::PLAN_CAUTION;
+use dashboards::plan_caution;
 use std::path::Path;
 
 const EXAMPLE: &str = include_str!("../../shelf.example.toml");
@@ -41,7 +41,7 @@ fn one_line(text: &str) -> String {
 fn flags_alone_are_enough_and_the_worst_case_is_the_first_and_the_caution_the_last() {
     let text = one_line(&said(&args(bare(), None), no_shelf));
     assert!(text.starts_with("Warning: Stuck on and covered, room at 30 °C: the hottest gallery likely "), "{text}");
-    assert!(text.ends_with(PLAN_CAUTION), "{text}");
+    assert!(text.ends_with(&plan_caution()), "{text}");
     assert!(text.contains("No largest mat is named: what the brood bears and what the material bears are not given."));
 }
 
@@ -49,7 +49,7 @@ fn flags_alone_are_enough_and_the_worst_case_is_the_first_and_the_caution_the_la
 fn a_whole_shelf_is_planned_nest_by_nest_and_each_ends_with_the_caution() {
     let text = one_line(&said(&Args::default(), shelf));
     assert_eq!(text.matches("Danger: Stuck on and covered").count(), 2, "{text}");
-    assert_eq!(text.matches(PLAN_CAUTION).count(), 2);
+    assert_eq!(text.matches(&plan_caution()).count(), 2);
     let oak = said(&args(Wish { nest: Some("oak".to_owned()), ..Wish::default() }, None), shelf);
     assert!(one_line(&oak).contains("The largest mat in this place whose worst case"), "{oak}");
 }

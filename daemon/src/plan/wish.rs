@@ -1,6 +1,8 @@
 //! What somebody wants reckoned, as typed behind the command or into the page's form: read once, for both alike.
 use crate::shelf_file::{UNNAMED_MATERIAL, known_material, material_names, name_of_material};
+use crate::views::words::listed as list;
 use clap::Args;
+use dashboards::say;
 use enclosure::plan::{COVERED_W_M2K, Question, Room, SHARE};
 use enclosure::shelf::{Cover, Nest, NestKind, Pad, PadPlace, Stretch};
 use serde::Deserialize;
@@ -165,9 +167,10 @@ impl Reading {
         match text.replace(',', ".").parse::<f64>() {
             Ok(v) if (least..=most).contains(&v) => Some(Some(v)),
             Ok(_) => {
-                self.complain(format!("reading {flag}: {shown} is not between {least} and {most}: write one that is"))
+                let (least, most) = (least.to_string(), most.to_string());
+                self.complain(say!("plans-read-range", flag = flag, shown = shown, least = least, most = most))
             }
-            Err(_) => self.complain(format!("reading {flag}: “{shown}” is no number: write one, as 24 or 24.5")),
+            Err(_) => self.complain(say!("plans-read-number", flag = flag, shown = shown)),
         }
     }
 
@@ -190,7 +193,10 @@ impl Reading {
         let shown: String = text.chars().take(REPEATED).filter(|c| !c.is_control()).collect();
         match meant(text) {
             Some(meant) => Some(Some(meant)),
-            None => self.complain(format!("reading {flag}: “{shown}” is not known: write one of {}", known.join(", "))),
+            None => {
+                let known = list(known.iter().map(|word| (*word).to_owned()));
+                self.complain(say!("plans-read-word", flag = flag, shown = shown, known = known))
+            }
         }
     }
 }
@@ -232,8 +238,8 @@ pub fn read(wish: &Wish, listed: Option<&Nest>) -> Result<Asked, Vec<String>> {
     let warm = r.number("--warm-room", wish.warm_room.as_ref(), ranges::ROOM).flatten();
     let warm_c = warm.unwrap_or_else(|| WARM_ROOM_C.max(room_c + 0.5 * swing_k));
     if warm_c < room_c {
-        r.complaints
-            .push(format!("reading --warm-room: {warm_c} is cooler than the room, {room_c}: write its warmest"));
+        let (warm, room) = (warm_c.to_string(), room_c.to_string());
+        r.complaints.push(say!("plans-read-warm-room", warm = warm, room = room));
     }
     let band = listed.and_then(|n| n.band);
     let given = |read: Option<Option<f64>>, file: Option<f64>| read.unwrap_or(file);
@@ -280,8 +286,7 @@ fn body(wish: &Wish, listed: Option<&Nest>, r: &mut Reading) -> Option<Nest> {
     let pads = pads(wish, listed, length, r);
     let Some(length_mm) = length else {
         if wish.length.as_ref().is_none_or(|text| text.trim().is_empty()) {
-            r.complaints
-                .push("describing the nest: its length is not known: measure it and write it, in mm".to_owned());
+            r.complaints.push(say!("plans-read-length"));
         }
         return None;
     };
@@ -320,20 +325,16 @@ fn stretch(
         (Some(from), Some(to)) => (from, to),
         (None, None) => return None,
         _ => {
-            return r.complain(format!(
-                "placing the {what}: only one of its ends is known: write --{what}-from and --{what}-to, in mm"
-            ));
+            return r.complain(say!("plans-read-one-end", what = what));
         }
     };
     if from_mm >= to_mm {
-        return r.complain(format!(
-            "placing the {what}: it ends at {to_mm} mm, not beyond its begin, {from_mm} mm: swap or mend them"
-        ));
+        let (from, to) = (from_mm.to_string(), to_mm.to_string());
+        return r.complain(say!("plans-read-ends", what = what, from = from, to = to));
     }
     if let Some(length_mm) = length_mm.filter(|l| *l < to_mm) {
-        return r.complain(format!(
-            "placing the {what}: {to_mm} mm lies beyond the nest's end, {length_mm} mm: measure from the zero end"
-        ));
+        let (to, length) = (to_mm.to_string(), length_mm.to_string());
+        return r.complain(say!("plans-read-beyond", what = what, to = to, length = length));
     }
     Some(Stretch { from_mm, to_mm })
 }
@@ -345,10 +346,7 @@ fn pads(wish: &Wish, listed: Option<&Nest>, length: Option<f64>, r: &mut Reading
         return Some(file.to_vec());
     }
     if file.len() > 1 {
-        return r.complain(format!(
-            "placing the mat: the shelf file gives this nest {} of them: change them there, or describe the nest without it",
-            file.len()
-        ));
+        return r.complain(say!("plans-read-mats", count = file.len()));
     }
     let one = file.first();
     let before = r.complaints.len();
@@ -358,10 +356,7 @@ fn pads(wish: &Wish, listed: Option<&Nest>, length: Option<f64>, r: &mut Reading
     let place = r.word("--where", wish.place.as_ref(), &PLACES, place).flatten();
     let (Some(span), Some(rated_w)) = (span, watts) else {
         if r.complaints.len() == before {
-            r.complaints.push(
-                "describing the heating mat: it is not whole: write --pad-from, --pad-to (mm) and --watts (by its label)"
-                    .to_owned(),
-            );
+            r.complaints.push(say!("plans-read-mat"));
         }
         return None;
     };

@@ -6,7 +6,7 @@ const PLAIN: Terminal = Terminal { columns: 80, paint: Paint::Plain };
 
 fn args(nest: Option<&str>, out: Option<PathBuf>) -> Args {
     let text = |t: &str| Some(t.to_owned());
-    Args { file: made().file.clone(), nest: nest.map(str::to_owned), from: text("60h"), to: None, out }
+    Args { file: made().file.clone(), nest: nest.map(str::to_owned), from: text("60h"), to: None, with: None, out }
 }
 
 fn text(args: &Args, terminal: Terminal) -> String {
@@ -65,6 +65,33 @@ fn a_drawing_and_a_page_stand_alone() {
     assert!(html.contains("two heaps &amp; &lt;eggs&gt;"));
 }
 
+/// The history of [`made`] begins three days before its end: two spans of a day are known, and both nests.
+#[test]
+fn a_span_stands_beside_the_one_before_and_beside_another_nest() {
+    let dir = tempfile::tempdir().unwrap();
+    for (with, words) in [("before", "The day before"), ("plaster", "Plaster in the same time")] {
+        let day = |out| Args { from: Some("1d".to_owned()), with: Some(with.to_owned()), ..args(Some("oak"), out) };
+        let said = text(&day(None), PLAIN);
+        let (first, second) = said.split_once(&format!("\n{words}\n")).unwrap_or_else(|| panic!("{said}"));
+        assert!(first.contains("oak, ") && first.contains(&words[1..]), "told against it, too: {first}");
+        let headed = if with == "before" { "oak, " } else { "plaster, " };
+        assert!(second.starts_with(headed), "{second}");
+        let scale = |text: &str| text.lines().find(|l| l.contains(" °C .")).map(str::to_owned);
+        assert!(scale(first).is_some() && scale(first) == scale(second), "read by the same colours");
+
+        let path = dir.path().join("beside.html");
+        text(&day(Some(path.clone())), PLAIN);
+        let html = std::fs::read_to_string(path).unwrap();
+        assert!(html.contains(&format!("<h3>{words}</h3>")) && html.contains("dashed line"), "{with}");
+
+        let path = dir.path().join("beside.svg");
+        text(&day(Some(path.clone())), PLAIN);
+        let svg = std::fs::read_to_string(path).unwrap();
+        assert_eq!(svg.matches("<svg").count(), 3, "one around the two");
+        assert!(svg.contains(words) && dashboards::svg_to_png(&svg, 1.0).is_ok());
+    }
+}
+
 #[test]
 fn without_a_nest_it_is_the_whole_shelf() {
     let dir = tempfile::tempdir().unwrap();
@@ -78,6 +105,9 @@ fn without_a_nest_it_is_the_whole_shelf() {
 fn a_wrong_call_says_what_would_be_right() {
     wrong(&args(Some("oka"), None), &["oka", "oak, plaster"]);
     wrong(&args(Some("oak"), Some("x.gif".into())), &[".png"]);
+    for with in ["oak", "last week"] {
+        wrong(&Args { with: Some(with.to_owned()), ..args(Some("oak"), None) }, &[with, "before, plaster"]);
+    }
     wrong(&Args { from: Some("yesterday".to_owned()), ..args(Some("oak"), None) }, &["--from", "7d"]);
     wrong(&Args { from: Some("1d".to_owned()), to: Some("2d".to_owned()), ..args(Some("oak"), None) }, &["--to"]);
 }

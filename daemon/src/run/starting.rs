@@ -132,7 +132,7 @@ pub(super) struct Door {
 }
 
 impl Door {
-    async fn open(file: &ShelfFile, history: &Path) -> Result<Self, RunError> {
+    async fn open(file: &ShelfFile, history: &Path, clock: &dyn Clock) -> Result<Self, RunError> {
         let web = &file.web;
         let (key, fact) = link_key(history)?;
         let local = match &web.tls {
@@ -142,7 +142,8 @@ impl Door {
                 Some(TcpListener::bind(listen).await.map_err(|why| RunError::Page { listen, why })?)
             }
         };
-        Ok(Self { tls: tls::config(web)?, local, access: Access::load(web, &key)?, key, fact })
+        let access = Access::load(web, &key)?.kept_beside(history, &key, clock);
+        Ok(Self { tls: tls::config(web)?, local, access, key, fact })
     }
 }
 
@@ -216,7 +217,7 @@ pub(super) async fn open(file: &Arc<ShelfFile>, clock: Arc<dyn Clock>) -> Result
     let no_page = |why| RunError::Page { listen: file.web.listen, why };
     let listener = listener.map_err(no_page)?;
     let page = listener.local_addr().map_err(no_page)?;
-    let door = Door::open(file, &history).await?;
+    let door = Door::open(file, &history, clock.as_ref()).await?;
     let (broker, line) = reach_broker(file).await?;
     let restored = restore(file, &history, Arc::clone(&clock)).await?;
     let settings = history::Settings {

@@ -1,6 +1,6 @@
 //! What the core expects of a brood place in the hours ahead, as it is drawn and in words.
 use super::hours::Hours;
-use dashboards::{BandView, ForecastView, Tick};
+use dashboards::{BandView, ForecastView, Tick, say};
 use enclosure::forecast::{self, Departure, Outlook};
 use enclosure::{Span, Timestamp};
 
@@ -8,8 +8,6 @@ use enclosure::{Span, Timestamp};
 const Z90: f64 = 1.645;
 /// Hours between two ticks.
 const TICK_H: usize = 3;
-/// What a forecast rests on, said with each.
-const IF: &str = "if room and heating go on as they do";
 
 /// The outlook as a view; none where it has no points.
 pub(super) fn forecast_view(
@@ -39,34 +37,53 @@ pub(super) fn forecast_view(
 
 /// `Likely (83 in 100) above 31 °C from about 16:40 (hardly before 15:50, hardly after 18:10), …`.
 fn leaves(d: &Departure, end: Timestamp, now: Timestamp, hours: &Hours) -> String {
-    let side = if d.hot { "above" } else { "below" };
-    let farthest = if d.hot { "up to" } else { "down to" };
     let latest = d.to.map_or_else(
-        || format!("perhaps not before {}", hours.near(end, now)),
-        |to| format!("hardly after {}", hours.near(to, now)),
+        || say!("ahead-latest-unknown", at = hours.near(end, now)),
+        |to| say!("ahead-latest", at = hours.near(to, now)),
     );
     let odds = (d.probability * 100.0).round().clamp(1.0, 99.0);
-    format!(
-        "Likely ({odds:.0} in 100) {side} {} °C from about {} (hardly before {}, {latest}), {farthest} {:.1} ± {:.1} °C, {IF}.",
-        d.bound_c,
-        hours.near(d.about, now),
-        hours.near(d.from, now),
-        d.extreme_c.0,
-        d.extreme_c.1 * Z90
-    )
+    let (odds, bound, about) = (format!("{odds:.0}"), d.bound_c.to_string(), hours.near(d.about, now));
+    let earliest = hours.near(d.from, now);
+    let (extreme, doubt) = (format!("{:.1}", d.extreme_c.0), format!("{:.1}", d.extreme_c.1 * Z90));
+    if d.hot {
+        say!(
+            "ahead-above",
+            odds = odds,
+            bound = bound,
+            about = about,
+            earliest = earliest,
+            latest = latest,
+            extreme = extreme,
+            doubt = doubt,
+        )
+    } else {
+        say!(
+            "ahead-below",
+            odds = odds,
+            bound = bound,
+            about = about,
+            earliest = earliest,
+            latest = latest,
+            extreme = extreme,
+            doubt = doubt,
+        )
+    }
 }
 
 fn stays(o: &Outlook, count: usize, band: Option<BandView>, span: &std::ops::Range<Timestamp>) -> String {
     let all = o.brood_c.iter().take(count).copied().filter(|c| c.is_finite());
     let (low, high) = all.fold((f64::INFINITY, f64::NEG_INFINITY), |(l, h), c| (l.min(c), h.max(c)));
-    let length = format!("{:.0} h", span.end.since(span.start).s() / 3600.0);
+    let hours = format!("{:.0}", span.end.since(span.start).s() / 3600.0);
     if low > high {
-        return format!("Too little is known to say what the next {length} bring.");
+        return say!("ahead-unknown", hours = hours);
     }
-    let within = band.map_or("", |b| {
-        if low >= b.low_c && high <= b.high_c { ", within the band" } else { ", outside the band for a part of it" }
-    });
-    format!("In the next {length} the brood place is expected between {low:.1} and {high:.1} °C{within}, {IF}.")
+    let within = band.map(|b| low >= b.low_c && high <= b.high_c);
+    let (low, high) = (format!("{low:.1}"), format!("{high:.1}"));
+    match within {
+        None => say!("ahead-stays", hours = hours, low = low, high = high),
+        Some(true) => say!("ahead-stays-within", hours = hours, low = low, high = high),
+        Some(false) => say!("ahead-stays-outside", hours = hours, low = low, high = high),
+    }
 }
 
 #[cfg(test)]

@@ -1,10 +1,10 @@
 //! Alarms and notes of a span: as marks upon its picture, and as a list.
-use super::hours::Hours;
+use super::hours::{Hours, length};
 use super::now::tone;
 use super::story::story_of;
 use super::words;
 use crate::history::{AlarmRecord, HistoryError, KeeperNote, Reader};
-use dashboards::{Mark, MarkKind, alarm_words};
+use dashboards::{Mark, MarkKind, alarm_words, say};
 use enclosure::{Alarm, Event, Span, State, Timestamp};
 use std::ops::Range;
 
@@ -43,20 +43,20 @@ pub fn marks(
         }
     }
     for gap in reader.gaps(span.clone())? {
-        let text = format!("nothing was watched for {}: {}", gap.to.since(gap.from), gap.why);
+        let text = say!("mark-gap", length = length(gap.to.since(gap.from)), why = &gap.why);
         let (at, until) = (part(gap.from, span), Some(part(gap.to, span)));
         dated.push((gap.from, Mark { at, until, time_text: hours.dated(gap.from), text, ..Mark::default() }));
     }
     let changed = reader.settings(span.clone())?.into_iter().skip(1).map(|s| s.since);
     for at in changed {
-        let (text, time_text) = ("the shelf file was changed".to_owned(), hours.dated(at));
+        let (text, time_text) = (say!("mark-shelf"), hours.dated(at));
         dated.push((at, Mark { at: part(at, span), time_text, text, ..Mark::default() }));
     }
     dated.sort_by_key(|(at, _)| *at);
     let more = dated.len().saturating_sub(MARKS_MAX);
     let mut marks: Vec<Mark> = dated.into_iter().take(MARKS_MAX).map(|(_, m)| m).collect();
     if more > 0 {
-        let text = format!("and {more} more");
+        let text = say!("mark-more", count = more);
         marks.push(Mark { at: 1.0, text, ..Mark::default() });
     }
     still.sort_by_key(|alarm| std::cmp::Reverse(tone(alarm.priority())));
@@ -83,13 +83,19 @@ pub(super) fn part(at: Timestamp, span: &Range<Timestamp>) -> f64 {
     if length > 0.0 { (at.since(span.start).s() / length).clamp(0.0, 1.0) } else { 0.0 }
 }
 
-fn note_mark(note: &KeeperNote, span: &Range<Timestamp>, hours: &Hours) -> Mark {
-    let mut text = words::note_kind(&note.kind).to_owned();
-    if let Some(mm) = note.at_mm {
-        text = format!("{text} at {mm:.0} mm");
+/// A note's kind and place: `brood seen at 62 mm`.
+pub(super) fn note_at(note: &KeeperNote) -> String {
+    let kind = words::note_kind(&note.kind);
+    match note.at_mm {
+        Some(mm) => say!("mark-note-at", kind = kind, mm = format!("{mm:.0}")),
+        None => kind,
     }
+}
+
+fn note_mark(note: &KeeperNote, span: &Range<Timestamp>, hours: &Hours) -> Mark {
+    let mut text = note_at(note);
     if !note.text.is_empty() {
-        text = format!("{text}: {}", note.text);
+        text = say!("mark-note-text", note = text, text = &note.text);
     }
     Mark {
         at: part(note.at, span),
@@ -102,28 +108,31 @@ fn note_mark(note: &KeeperNote, span: &Range<Timestamp>, hours: &Hours) -> Mark 
 }
 
 fn alarm_mark(raised: &AlarmRecord, end: Option<Timestamp>, span: &Range<Timestamp>, hours: &Hours) -> Mark {
-    let lasted = end.map_or("still so at the end".to_owned(), |e| format!("for {}", e.since(raised.at)));
+    let alarm = sentence(raised, false);
     Mark {
         at: part(raised.at, span),
         until: Some(end.map_or(1.0, |e| part(e, span))),
         at_mm: None,
         kind: MarkKind::Alarm(tone(raised.alarm.priority())),
         time_text: hours.dated(raised.at),
-        text: format!("{}, {lasted}", sentence(raised, false)),
+        text: match end {
+            Some(end) => say!("mark-alarm", alarm = alarm, length = length(end.since(raised.at))),
+            None => say!("mark-alarm-still", alarm = alarm),
+        },
     }
 }
 
 /// An alarm's change as a sentence without its hour: `oak: the brood place is too warm (raised)`.
 pub fn sentence(change: &AlarmRecord, with_nest: bool) -> String {
-    let mut text = alarm_words(change.alarm.name()).to_owned();
+    let mut text = alarm_words(change.alarm.name());
     if let (true, Some(nest)) = (with_nest, &change.nest) {
-        text = format!("{nest}: {text}");
+        text = say!("alarm-in-nests", nests = nest, alarm = text);
     }
     if let Some(about) = change.probe.as_ref().or(change.node.as_ref()) {
-        text = format!("{text} ({about})");
+        text = say!("alarm-about", alarm = text, about = about);
     }
     if let Some(cause) = change.cause {
-        text = format!("{text}, because {}", alarm_words(cause.name()));
+        text = say!("alarm-because", alarm = text, cause = alarm_words(cause.name()));
     }
     text
 }
@@ -140,7 +149,7 @@ pub fn past_alarms(
 ) -> Result<Vec<(String, String, String)>, HistoryError> {
     let changes = reader.alarm_changes(span)?;
     let told = |(id, c): &(i64, AlarmRecord)| {
-        let what = format!("{}: {}", sentence(c, true), words::event(c.event));
+        let what = say!("alarm-happened", alarm = sentence(c, true), event = words::event(c.event));
         (hours.dated(c.at), what, story_of(Some(*id), c))
     };
     Ok(changes.iter().rev().take(most).map(told).collect())

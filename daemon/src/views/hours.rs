@@ -1,5 +1,6 @@
 //! Moments as a clock on the keeper's wall says them, and the spans that a keeper asks for.
 use crate::times;
+use dashboards::say;
 use enclosure::shelf::{Band, Nest};
 use enclosure::{Span, Timestamp};
 use jiff::tz::TimeZone;
@@ -38,25 +39,30 @@ impl Hours {
 
     /// `Tue 3 March, 03:12:05`.
     pub fn dated_second(&self, at: Timestamp) -> String {
-        self.zoned(at).strftime("%a %-d %B, %H:%M:%S").to_string()
+        let at = self.zoned(at);
+        dated(&at, at.strftime("%H:%M:%S").to_string())
     }
 
     /// `03:12` on the day of `now`, `Tue 03:12` within six days of it, else `Tue 3 March 2026, 03:12`.
     pub fn near(&self, at: Timestamp, now: Timestamp) -> String {
+        self.nearly((at, now), "%H:%M")
+    }
+
+    fn nearly(&self, (at, now): (Timestamp, Timestamp), clock: &str) -> String {
         let (then, today) = (self.zoned(at), self.zoned(now));
+        let clock = then.strftime(clock).to_string();
         if then.date() == today.date() {
-            then.strftime("%H:%M").to_string()
+            clock
         } else if now.since(at).ms().abs() < Span::from_h(6 * 24).ms() {
-            then.strftime("%a %H:%M").to_string()
+            say!("hours-near", weekday = weekday(&then), clock = clock)
         } else {
-            then.strftime("%a %-d %B %Y, %H:%M").to_string()
+            far(&then, clock)
         }
     }
 
     /// As [`Self::near`], to the second: `03:12:05`.
     pub fn second(&self, at: Timestamp, now: Timestamp) -> String {
-        let seconds = self.zoned(at).strftime(":%S").to_string();
-        self.near(at, now) + &seconds
+        self.nearly((at, now), "%H:%M:%S")
     }
 
     /// Every moment of `span` at which a clock on the wall shows a full hour that `step_h` (a divisor of 24) divides; at
@@ -79,24 +85,34 @@ impl Hours {
 
     /// `Tue 3 March, 03:12`.
     pub fn dated(&self, at: Timestamp) -> String {
-        self.zoned(at).strftime("%a %-d %B, %H:%M").to_string()
+        let at = self.zoned(at);
+        dated(&at, at.strftime("%H:%M").to_string())
+    }
+
+    /// `Tue 3 March, 03:12 (CET)`.
+    pub fn with_zone(&self, at: Timestamp) -> String {
+        let zone = self.zoned(at).strftime("%Z").to_string();
+        say!("hours-zone", dated = self.dated(at), zone = zone)
     }
 
     /// `Tue 3 March`.
     pub fn day(&self, at: Timestamp) -> String {
-        self.zoned(at).strftime("%a %-d %B").to_string()
+        let at = self.zoned(at);
+        say!("hours-day", weekday = weekday(&at), day = at.day(), month = month(&at))
     }
 
     /// `Tue 3`.
     pub fn short_day(&self, at: Timestamp) -> String {
-        self.zoned(at).strftime("%a %-d").to_string()
+        let at = self.zoned(at);
+        say!("hours-day-short", weekday = weekday(&at), day = at.day())
     }
 
     /// `Mon 2 March, 03:00, to Mon 9 March 2026, 03:00`.
     pub fn span(&self, span: &Range<Timestamp>) -> String {
         let (from, to) = (self.zoned(span.start), self.zoned(span.end));
-        let start = if from.year() == to.year() { "%a %-d %B, %H:%M" } else { "%a %-d %B %Y, %H:%M" };
-        format!("{} to {}", from.strftime(start), to.strftime("%a %-d %B %Y, %H:%M"))
+        let clock = |at: &ZonedDateTime| at.strftime("%H:%M").to_string();
+        let start = if from.year() == to.year() { dated(&from, clock(&from)) } else { far(&from, clock(&from)) };
+        say!("hours-span", from = start, to = far(&to, clock(&to)))
     }
 
     /// RFC 3339 in UTC, to the second: for addresses.
@@ -115,18 +131,20 @@ impl Hours {
 
     /// `March 2026`.
     pub fn month(&self, at: Timestamp) -> String {
-        self.zoned(at).strftime("%B %Y").to_string()
+        let at = self.zoned(at);
+        say!("hours-month-year", month = month(&at), year = at.strftime("%Y").to_string())
     }
 
     /// `Mar`, in January `2026`.
     pub fn short_month(&self, at: Timestamp) -> String {
         let at = self.zoned(at);
-        at.strftime(if at.month() == 1 { "%Y" } else { "%b" }).to_string()
+        if at.month() == 1 { at.strftime("%Y").to_string() } else { say!("hours-month-short", month = at.month()) }
     }
 
     /// `3 Mar`.
     pub fn short_date(&self, at: Timestamp) -> String {
-        self.zoned(at).strftime("%-d %b").to_string()
+        let at = self.zoned(at);
+        say!("hours-date-short", day = at.day(), month = say!("hours-month-short", month = at.month()))
     }
 
     /// Beginnings of the keeper's weeks (Mondays, as ISO 8601 has it) that touch `span`; at most `most`.
@@ -171,6 +189,36 @@ impl Hours {
         }
         days
     }
+}
+
+fn weekday(at: &ZonedDateTime) -> String {
+    say!("hours-weekday", day = at.weekday().to_monday_one_offset())
+}
+
+fn month(at: &ZonedDateTime) -> String {
+    say!("hours-month", month = at.month())
+}
+
+fn dated(at: &ZonedDateTime, clock: String) -> String {
+    say!("hours-dated", weekday = weekday(at), day = at.day(), month = month(at), clock = clock)
+}
+
+fn far(at: &ZonedDateTime, clock: String) -> String {
+    let year = at.strftime("%Y").to_string();
+    say!("hours-far", weekday = weekday(at), day = at.day(), month = month(at), year = year, clock = clock)
+}
+
+/// A length of time in words; a negative one is none.
+pub fn length(span: Span) -> String {
+    let span = span.max(Span::ZERO);
+    let hours = span.ms() / 3_600_000;
+    // Shorter ones hold nothing but units.
+    if hours < 48 { span.to_string() } else { say!("hours-days", days = hours / 24, hours = hours % 24) }
+}
+
+/// `20 s ago`.
+pub fn ago(at: Timestamp, now: Timestamp) -> String {
+    say!("hours-ago", length = length(now.since(at)))
 }
 
 /// The band in force for `nest` at `at`: its season's, else its own. `ahead` is the keeper's winter time ahead of UTC.

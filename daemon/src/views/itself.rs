@@ -1,13 +1,12 @@
 //! The watch itself: whether it judges, writes, tells and is heard, and what it lost.
-//! Every sentence of that page stands in this file.
-use super::hours::Hours;
+use super::hours::{Hours, ago, length};
 use super::now::live_part;
 use super::words;
 use crate::history::Sizes;
 use crate::notices::Proof;
 use crate::snapshot::{Snapshot, Vitals};
-use dashboards::{Button, Cell, Field, FieldKind, Form, Link, Part, SheetPage, Table, Tone};
-use enclosure::{Span, Timestamp};
+use dashboards::{Button, Cell, Field, FieldKind, Form, Link, Part, SheetPage, Table, Tone, say};
+use enclosure::Timestamp;
 
 /// Where that page is.
 pub const WATCH_PATH: &str = "/watch";
@@ -35,110 +34,113 @@ pub struct Itself {
     pub requests: (u64, u64, u64),
 }
 
+/// When a page of parts was true, and the link that asks for it anew at `url`.
+pub(super) fn as_of(snap: &Snapshot, (now, hours): (Timestamp, &Hours), url: &str) -> (String, Link) {
+    let again = Link { label: say!("sheet-again"), url: url.to_owned(), current: false };
+    (say!("sheet-as-of", at = hours.second(snap.at, now)), again)
+}
+
 /// The page; its frame is left to the caller.
 pub fn watch_page(snap: &Snapshot, now: Timestamp, hours: &Hours, itself: &Itself) -> SheetPage {
     let (well, why) = &itself.health;
     let tone = if *well { Tone::Calm } else { Tone::Warning };
-    let title = if *well { "The watch is well" } else { "The watch is not well" };
-    let mut parts = vec![Part::Says(vec![words::sentence_case(why) + "."])];
-    if !well {
-        let look = "Until it is well again, look at the nests yourself.";
-        parts = vec![Part::Warns(Tone::Warning, vec![words::sentence_case(why) + ".", look.to_owned()])];
-    }
+    let title = if *well { say!("watch-well") } else { say!("watch-not-well") };
+    let because = say!("refused-because", why = words::sentence_case(why));
+    let mut parts = vec![if *well {
+        Part::Says(vec![because])
+    } else {
+        Part::Warns(Tone::Warning, vec![because, say!("watch-look-yourself")])
+    }];
     parts.push(Part::Facts(program(snap, now, hours)));
-    parts.push(Part::Heading("Ways out".to_owned()));
+    parts.push(Part::Heading(say!("watch-head-ways")));
     parts.extend(ways(itself, now, hours));
-    parts.push(Part::Heading("Readings".to_owned()));
+    parts.push(Part::Heading(say!("watch-head-readings")));
     parts.push(Part::Facts(readings(snap, itself, now)));
     parts.push(Part::Table(losses(&snap.vitals, itself)));
     parts.push(Part::Table(queues(&snap.vitals)));
-    parts.push(Part::Heading("History".to_owned()));
+    parts.push(Part::Heading(say!("watch-head-history")));
     parts.push(Part::Facts(history(&snap.vitals, itself)));
-    parts.push(Part::Heading("Mirror".to_owned()));
+    parts.push(Part::Heading(say!("watch-head-mirror")));
     parts.push(mirror(&snap.vitals, now, hours));
-    let as_of = format!("As of {}, shelf time.", hours.second(snap.at, now));
-    let again = Link { label: "Look again.".to_owned(), url: WATCH_PATH.to_owned(), current: false };
     // What came of a test just now would be gone at the next look.
     let follows = itself.tested.is_empty() && itself.seen.is_none();
     let live = follows.then(|| live_part(snap, (now, hours), WATCH_PATH));
-    SheetPage { title: title.to_owned(), tone, as_of: Some((as_of, again)), live, parts, ..SheetPage::default() }
-}
-
-fn fact(name: &str, value: impl Into<String>) -> (String, String) {
-    (name.to_owned(), value.into())
+    let as_of = Some(as_of(snap, (now, hours), WATCH_PATH));
+    SheetPage { title, tone, as_of, live, parts, ..SheetPage::default() }
 }
 
 fn program(snap: &Snapshot, now: Timestamp, hours: &Hours) -> Vec<(String, String)> {
+    let (at, for_length) = (hours.near(snap.started, now), length(now.since(snap.started)));
+    let judged = snap.vitals.judged;
     vec![
-        fact("Version", env!("CARGO_PKG_VERSION")),
-        fact(
-            "Runs since",
-            format!("{}, for {}", hours.near(snap.started, now), now.since(snap.started).max(Span::ZERO)),
-        ),
-        fact(
-            "Newest reading judged",
-            snap.vitals.judged.map_or("none yet".to_owned(), |t| format!("{} ago", now.since(t).max(Span::ZERO))),
-        ),
+        (say!("watch-version"), env!("CARGO_PKG_VERSION").to_owned()),
+        (say!("watch-runs-since"), say!("hours-since", at = at, length = for_length)),
+        (say!("watch-newest"), judged.map_or_else(|| say!("watch-none-yet"), |t| ago(t, now))),
     ]
 }
 
 fn readings(snap: &Snapshot, itself: &Itself, now: Timestamp) -> Vec<(String, String)> {
     let v = &snap.vitals;
-    let broker = v.broker_lost.as_ref().map_or("in reach".to_owned(), |why| format!("out of reach: {why}"));
-    let judged = v.readings.to_string();
+    let state = match &v.broker_lost {
+        None => say!("watch-broker-in-reach"),
+        Some(why) => say!("watch-broker-out-of-reach", why = why),
+    };
     let rate = v.readings as f64 / now.since(snap.started).s().max(60.0) * 60.0;
+    let raised = v.raised.values().sum::<u64>();
     vec![
-        fact("Broker", format!("{}, {broker}", itself.broker)),
-        fact("Messages received", v.messages.to_string()),
-        fact("Readings judged", format!("{judged}, {rate:.0} a minute")),
-        fact("Alarms told, and raised", format!("{} of {}", v.told, v.raised.values().sum::<u64>())),
-        fact("From arrival to disk", format!("{} ms, worst of a minute {} ms", v.commit_ms.0, v.commit_ms.1)),
+        (say!("watch-broker"), say!("watch-broker-state", place = &itself.broker, state = state)),
+        (say!("watch-messages"), v.messages.to_string()),
+        (say!("watch-judged"), say!("watch-judged-rate", count = v.readings, rate = format!("{rate:.0}"))),
+        (say!("watch-told"), say!("watch-told-of", told = v.told, raised = raised)),
+        (say!("watch-to-disk"), say!("watch-to-disk-ms", last = v.commit_ms.0, worst = v.commit_ms.1)),
     ]
 }
 
 /// Everything that was counted and is not there: with what it means.
 fn losses(v: &Vitals, itself: &Itself) -> Table {
+    let thinned = || say!("watch-lost-thinned-means");
     let mut rows: Vec<(String, u64, String)> = vec![
-        ("messages dropped for lack of room".to_owned(), v.dropped, "their nodes keep and send them again".to_owned()),
-        ("readings that were there already".to_owned(), v.duplicates, "a pack came twice; stored once".to_owned()),
-        ("readings thinned to hours".to_owned(), v.thinned.0, "the shelf file bounds history".to_owned()),
-        ("readings of which nothing is left".to_owned(), v.thinned.1, "the shelf file bounds history".to_owned()),
-        (
-            "requests to these pages refused".to_owned(),
-            itself.requests.1,
-            "sent by a page from elsewhere, or to a foreign name".to_owned(),
-        ),
-        ("requests sent away".to_owned(), itself.requests.2, "too many at once, or too slow".to_owned()),
+        (say!("watch-lost-dropped"), v.dropped, say!("watch-lost-dropped-means")),
+        (say!("watch-lost-duplicates"), v.duplicates, say!("watch-lost-duplicates-means")),
+        (say!("watch-lost-thinned"), v.thinned.0, thinned()),
+        (say!("watch-lost-nothing-left"), v.thinned.1, thinned()),
+        (say!("watch-lost-requests"), itself.requests.1, say!("watch-lost-requests-means")),
+        (say!("watch-lost-busy"), itself.requests.2, say!("watch-lost-busy-means")),
     ];
+    let refused = v.refused.iter();
+    rows.extend(refused.map(|(why, n)| (say!("watch-lost-refused", why = *why), *n, say!("watch-lost-refused-means"))));
+    let rejected = v.rejected.iter();
     rows.extend(
-        v.refused.iter().map(|(why, n)| {
-            (format!("records refused: {why}"), *n, "they were no readings of a listed probe".to_owned())
-        }),
+        rejected.map(|(why, n)| (say!("watch-lost-rejected", why = *why), *n, say!("watch-lost-rejected-means"))),
     );
-    rows.extend(v.rejected.iter().map(|(why, n)| {
-        (format!("readings not believed: {why}"), *n, "stored, with the reason beside them".to_owned())
-    }));
-    rows.extend(v.mirror.iter().map(|m| {
-        ("lines that the mirror never gets".to_owned(), m.lost, "refused there for good, or too late".to_owned())
-    }));
+    rows.extend(v.mirror.iter().map(|m| (say!("watch-lost-mirror"), m.lost, say!("watch-lost-mirror-means"))));
     let rows = rows.into_iter().filter(|(_, n, _)| *n > 0);
     Table {
-        caption: "Lost, refused or left out since the start".to_owned(),
-        columns: ["what", "how many", "what that means"].map(str::to_owned).into(),
+        caption: say!("watch-losses"),
+        columns: vec![say!("head-what"), say!("watch-losses-count"), say!("watch-losses-means")],
         rows: rows.map(|(what, n, means)| vec![Cell::of(what), Cell::of(n.to_string()), Cell::of(means)]).collect(),
-        empty: "Nothing was lost, refused or left out since the start.".to_owned(),
+        empty: say!("watch-losses-none"),
+    }
+}
+
+fn queue_words(queue: &str) -> String {
+    match queue {
+        "inbox" => say!("watch-queue-inbox"),
+        "flights" => say!("watch-queue-flights"),
+        "untold" => say!("watch-queue-untold"),
+        other => other.to_owned(),
     }
 }
 
 fn queues(v: &Vitals) -> Table {
     let row = |(what, waiting, most): &(&str, usize, usize)| {
         let full = waiting * 2 > *most;
-        let count = Cell::of(format!("{waiting} of {most}")).loud(if full { Tone::Warning } else { Tone::Calm });
-        vec![Cell::of(*what), count]
+        let count = Cell::of(say!("watch-queues-of", waiting = *waiting, most = *most));
+        vec![Cell::of(queue_words(what)), count.loud(if full { Tone::Warning } else { Tone::Calm })]
     };
     Table {
-        caption: "What waits".to_owned(),
-        columns: ["queue", "waiting, of the room there is"].map(str::to_owned).into(),
+        caption: say!("watch-queues"),
+        columns: vec![say!("watch-queues-name"), say!("watch-queues-waiting")],
         rows: v.waiting.iter().map(row).collect(),
         empty: String::new(),
     }
@@ -154,95 +156,107 @@ fn bytes(n: u64) -> String {
 }
 
 fn history(v: &Vitals, itself: &Itself) -> Vec<(String, String)> {
-    let state = v.history_failing.as_ref().map_or("is written".to_owned(), |why| format!("cannot be written: {why}"));
-    let mut facts = vec![fact("History", state), fact("Stored since the start", v.stored.to_string())];
+    let state = match &v.history_failing {
+        None => say!("watch-history-written"),
+        Some(why) => say!("watch-history-failing", why = why),
+    };
+    let mut facts = vec![(say!("watch-history"), state), (say!("watch-stored"), v.stored.to_string())];
     match &itself.sizes {
         Some(Ok(s)) => {
             let kept = s.hot_readings + s.packed_readings;
-            facts.push(fact("Kept in all", format!("{kept} readings, {} of them packed", s.packed_readings)));
+            let packed = s.packed_readings;
+            facts.push((say!("watch-kept"), say!("watch-kept-packed", count = kept, packed = packed)));
             if s.thinned_readings > 0 {
-                facts.push(fact("Kept as hours only", s.thinned_readings.to_string()));
+                facts.push((say!("watch-kept-hours"), s.thinned_readings.to_string()));
             }
-            facts.push(fact("On disk", bytes(s.file_bytes)));
+            facts.push((say!("watch-on-disk"), bytes(s.file_bytes)));
         }
-        Some(Err(why)) => facts.push(fact("On disk", format!("cannot be told: {why}"))),
+        Some(Err(why)) => facts.push((say!("watch-on-disk"), say!("watch-on-disk-unknown", why = why))),
         None => {}
     }
     if let Some(free) = itself.free_bytes {
-        let little = if free < FREE_LEAST { ": make room" } else { "" };
-        facts.push(fact("Free beside it", format!("{}{little}", bytes(free))));
+        let little = free < FREE_LEAST;
+        let free = bytes(free);
+        facts.push((say!("watch-free"), if little { say!("watch-free-little", bytes = free) } else { free }));
     }
     facts
 }
 
 fn mirror(v: &Vitals, now: Timestamp, hours: &Hours) -> Part {
-    let Some(m) = &v.mirror else { return Part::Says(vec!["The shelf file asks for none.".to_owned()]) };
+    let Some(m) = &v.mirror else { return Part::Says(vec![say!("watch-mirror-none")]) };
+    let state = match &m.failing {
+        None => say!("watch-mirror-takes"),
+        Some(why) => say!("watch-mirror-fails", why = why),
+    };
+    let last = m.caught_up.map_or_else(|| say!("hours-never"), |t| hours.near(t, now));
     let mut facts = vec![
-        fact(
-            "State",
-            m.failing.as_ref().map_or("takes what it is sent".to_owned(), |why| format!("takes nothing: {why}")),
-        ),
-        fact("Last up to date", m.caught_up.map_or("not since the start".to_owned(), |t| hours.near(t, now))),
-        fact("Behind by", format!("{} readings", m.waiting)),
+        (say!("watch-mirror-state"), state),
+        (say!("watch-mirror-last"), last),
+        (say!("watch-mirror-behind"), say!("watch-mirror-readings", count = m.waiting)),
     ];
     if m.due > 0 {
-        facts.push(fact("Older days to be sent", m.due.to_string()));
+        facts.push((say!("watch-mirror-due"), m.due.to_string()));
     }
     Part::Facts(facts)
 }
 
 /// Every way out with its last proof, and a test.
 fn ways(itself: &Itself, now: Timestamp, hours: &Hours) -> Vec<Part> {
-    let moment = |t: Option<Timestamp>, never: &str| t.map_or(never.to_owned(), |t| hours.near(t, now));
+    let moment = |t: Option<Timestamp>| t.map_or_else(|| say!("ways-never"), |t| hours.near(t, now));
     let row = |p: &Proof| {
         let stale = p.carries_danger && p.seen.is_none_or(|at| now.since(at) > crate::notices::PROOF_HOLDS);
-        let seen = Cell::of(moment(p.seen, "never")).loud(if stale { Tone::Warning } else { Tone::Calm });
-        let danger = if p.carries_danger { "yes" } else { "no: it reaches no person, or takes no danger" };
-        vec![Cell::of(&p.way), Cell::of(danger), Cell::of(moment(p.accepted, "never")), seen]
+        let seen = Cell::of(moment(p.seen)).loud(if stale { Tone::Warning } else { Tone::Calm });
+        let danger = if p.carries_danger { say!("ways-yes") } else { say!("ways-no") };
+        vec![Cell::of(&p.way), Cell::of(danger), Cell::of(moment(p.accepted)), seen]
     };
     let mut parts = vec![Part::Table(Table {
-        caption: "How you are told, and how far that is proved".to_owned(),
-        columns: ["way", "carries a danger", "other side took a test", "a person saw one"].map(str::to_owned).into(),
+        caption: say!("ways-table"),
+        columns: vec![say!("ways-way"), say!("ways-danger"), say!("ways-accepted"), say!("ways-seen")],
         rows: itself.proofs.iter().map(row).collect(),
-        empty: "The shelf file names no way but the log: nobody is told of anything.".to_owned(),
+        empty: say!("ways-none"),
     })];
     if !itself.tested.is_empty() {
         let said = itself.tested.iter().map(|(way, result)| match result {
-            Ok(()) => format!("{way}: taken by the other side. Whether a person sees it, only a person can say."),
-            Err(why) => format!("{way}: did not get out: {why}."),
+            Ok(()) => say!("ways-taken", way = way),
+            Err(why) => say!("ways-not-taken", way = way, why = why),
         });
         parts.push(Part::Says(said.collect()));
     }
     match &itself.seen {
-        Some(Ok(way)) => parts.push(Part::Says(vec![format!("It is written down that a person saw a test by {way}.")])),
-        Some(Err(why)) => parts.push(Part::Warns(Tone::Warning, vec![format!("That proves nothing: {why}.")])),
+        Some(Ok(way)) => parts.push(Part::Says(vec![say!("ways-proved", way = way)])),
+        Some(Err(why)) => parts.push(Part::Warns(Tone::Warning, vec![say!("ways-proves-nothing", why = why)])),
         None => {}
     }
+    parts.push(Part::Forms(trials()));
+    parts
+}
+
+/// Sends a test, and takes its code.
+fn trials() -> Vec<Form> {
     let test = Form {
-        heading: "Send a test".to_owned(),
-        says: vec!["Sends a message by every way. It says that it is a test, and carries a code.".to_owned()],
+        heading: say!("ways-test"),
+        says: vec![say!("ways-test-says")],
         url: WATCH_PATH.to_owned(),
         hidden: vec![("do".to_owned(), "test".to_owned())],
-        buttons: vec![Button { label: "Send a test by every way".to_owned(), sends: None }],
+        buttons: vec![Button { label: say!("ways-test-send"), sends: None }],
         ..Form::default()
     };
     let code = Field {
         name: "code".to_owned(),
-        label: "Its code".to_owned(),
+        label: say!("ways-code"),
         kind: FieldKind::Line(12),
         value: String::new(),
-        help: "Eight digits. Send the test at an hour when you would have to hear a danger, too.".to_owned(),
+        help: say!("ways-code-help"),
         needed: true,
     };
     let seen = Form {
-        heading: "Say that you saw one".to_owned(),
-        says: vec!["Only this proves a way: that the message reached a person.".to_owned()],
+        heading: say!("ways-saw"),
+        says: vec![say!("ways-saw-says")],
         url: WATCH_PATH.to_owned(),
         hidden: vec![("do".to_owned(), "seen".to_owned())],
         groups: vec![(String::new(), vec![code])],
-        buttons: vec![Button { label: "I saw it".to_owned(), sends: None }],
+        buttons: vec![Button { label: say!("ways-saw-it"), sends: None }],
         ..Form::default()
     };
-    parts.push(Part::Forms(vec![test, seen]));
-    parts
+    vec![test, seen]
 }

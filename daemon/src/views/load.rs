@@ -3,7 +3,10 @@
 //!
 //! The guideline speaks of operators in plants. One keeper of a shelf should hear of far less: the table is the outer
 //! bound of what anybody can bear, not an aim.
+use super::hours::length;
+use super::words::listed;
 use crate::history::{AlarmRecord, HistoryError, Reader};
+use dashboards::say;
 use enclosure::board::FLOOD_BEGINS;
 use enclosure::{Event, Span, State, Timestamp};
 use std::collections::BTreeMap;
@@ -167,33 +170,37 @@ impl Load {
 
     /// In plain words, a sentence each, with the guideline's bound beside each figure.
     pub fn sentences(&self) -> Vec<String> {
-        let mut out = vec![format!(
-            "{} raised, {} of them told: {:.1} a day (the guideline bears {A_DAY:.0}); most within ten minutes {} ({PEAK}); \
-             {:.1} % of the ten-minute spans held more (under {:.0} %).",
-            self.raised,
-            self.told,
-            self.a_day(),
-            self.peak,
-            100.0 * self.flooded,
-            100.0 * FLOODED
+        let mut out = vec![say!(
+            "load-raised",
+            raised = self.raised,
+            told = self.told,
+            rate = format!("{:.1}", self.a_day()),
+            bound = format!("{A_DAY:.0}"),
+            peak = self.peak,
+            flood = PEAK,
+            percent = format!("{:.1}", 100.0 * self.flooded),
+            under = format!("{:.0}", 100.0 * FLOODED),
         )];
-        let stale = named(&self.stale);
-        out.push(format!(
-            "{} stand at the end; {} stood longer than a day (fewer than {STALE}){stale}.",
-            self.standing,
-            self.stale.len()
-        ));
-        let chattering = named(&self.chattering);
-        out.push(format!("{} came and went too often (none){chattering}.", self.chattering.len()));
+        let (standing, stale) = (self.standing, self.stale.len());
+        out.push(match named(&self.stale) {
+            Some(names) => {
+                say!("load-standing-named", standing = standing, stale = stale, bound = STALE, names = names)
+            }
+            None => say!("load-standing", standing = standing, stale = stale, bound = STALE),
+        });
+        let count = self.chattering.len();
+        out.push(match named(&self.chattering) {
+            Some(names) => say!("load-chattering-named", count = count, names = names),
+            None => say!("load-chattering", count = count),
+        });
         out.push(match self.answered {
-            Some((median, longest)) => format!(
-                "Answered after {median} in the middle, {longest} at the longest; {} never answered.",
-                self.unanswered
-            ),
-            None => format!("None was answered; {} wait for an answer.", self.unanswered),
+            Some((median, longest)) => {
+                say!("load-answered", median = length(median), longest = length(longest), never = self.unanswered,)
+            }
+            None => say!("load-none-answered", waiting = self.unanswered),
         });
         if let Some((name, part)) = &self.most {
-            out.push(format!("The most frequent was {name}: {:.0} % of all.", 100.0 * part));
+            out.push(say!("load-most", name = name, percent = format!("{:.0}", 100.0 * part)));
         }
         out
     }
@@ -203,34 +210,36 @@ impl Load {
 ///
 /// ANSI/ISA-18.2-2016 and EEMUA 191, as public texts quote them; “from memory” where none was found.
 pub fn table(load: &Load) -> Vec<dashboards::LoadRow> {
-    let row = |what: &str, here: String, acceptable: &str, at_most: &str| dashboards::LoadRow {
-        what: what.to_owned(),
-        here,
-        acceptable: acceptable.to_owned(),
-        at_most: at_most.to_owned(),
-    };
+    let row = |what, here, acceptable, at_most| dashboards::LoadRow { what, here, acceptable, at_most };
     let (a_day, share) = (load.a_day(), load.most.as_ref().map_or(0.0, |m| 100.0 * m.1));
-    let answered =
-        load.answered.map_or("none answered".to_owned(), |(median, longest)| format!("{median} / {longest}"));
+    let (median, longest) = load.answered.map(|(a, b)| (length(a), length(b))).unzip();
+    let answered = median.zip(longest).map(|(median, longest)| format!("{median} / {longest}"));
+    let answered = answered.unwrap_or_else(|| say!("load-row-none-answered"));
+    let about = |count: u32| say!("load-about", count = count);
+    let (under, none) = (|| say!("load-under", percent = 1), || "–".to_owned());
     vec![
-        row("told a day", format!("{a_day:.1}"), "about 150", "about 300"),
-        row("told an hour, on average", format!("{:.2}", a_day / 24.0), "about 6", "about 12"),
-        row("told in ten minutes, on average", format!("{:.3}", a_day / 144.0), "about 1", "about 2"),
-        row("most told within ten minutes", load.peak.to_string(), "10 or fewer", "–"),
-        row("ten-minute spans with more than 10", format!("{:.1} %", 100.0 * load.flooded), "under 1 %", "–"),
-        row("share of the most frequent one", format!("{share:.0} %"), "under 1 %", "5 %"),
-        row("came and went too often", load.chattering.len().to_string(), "0", "–"),
-        row("stood longer than a day (stale)", load.stale.len().to_string(), "fewer than 5", "–"),
-        row("standing at the end", load.standing.to_string(), "–", "–"),
-        row("time to an answer, in the middle / longest", answered, "–", "–"),
-        row("told and never answered", load.unanswered.to_string(), "–", "–"),
+        row(say!("load-row-day"), format!("{a_day:.1}"), about(150), about(300)),
+        row(say!("load-row-hour"), format!("{:.2}", a_day / 24.0), about(6), about(12)),
+        row(say!("load-row-ten"), format!("{:.3}", a_day / 144.0), about(1), about(2)),
+        row(say!("load-row-peak"), load.peak.to_string(), say!("load-or-fewer", count = 10), none()),
+        row(say!("load-row-flood", flood = 10), format!("{:.1} %", 100.0 * load.flooded), under(), none()),
+        row(say!("load-row-share"), format!("{share:.0} %"), under(), "5 %".to_owned()),
+        row(say!("load-row-chattering"), load.chattering.len().to_string(), "0".to_owned(), none()),
+        row(say!("load-row-stale"), load.stale.len().to_string(), say!("load-fewer-than", count = STALE), none()),
+        row(say!("load-row-standing"), load.standing.to_string(), none(), none()),
+        row(say!("load-row-answer"), answered, none(), none()),
+        row(say!("load-row-unanswered"), load.unanswered.to_string(), none(), none()),
     ]
 }
 
-fn named(names: &[String]) -> String {
-    let few: Vec<_> = names.iter().take(5).map(String::as_str).collect();
-    let more = if names.len() > few.len() { ", …" } else { "" };
-    if few.is_empty() { String::new() } else { format!(": {}{more}", few.join(", ")) }
+/// The first few.
+fn named(names: &[String]) -> Option<String> {
+    let few = listed(names.iter().take(5).cloned());
+    match names.len() {
+        0 => None,
+        1..=5 => Some(few),
+        _ => Some(say!("load-names-more", names = few)),
+    }
 }
 
 /// Most within any ten minutes, and the part of the ten-minute spans with more than the guideline's ten.

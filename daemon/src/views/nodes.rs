@@ -1,14 +1,14 @@
 //! Nodes and probes: who was heard when, how well, and what of it was not believed and why.
-//! Every sentence of that page stands in this file and in `words`.
-use super::hours::Hours;
+use super::hours::{Hours, length};
+use super::itself::as_of;
 use super::now::live_part;
-use super::words;
+use super::words::{self, clauses, listed};
 use crate::history::{HistoricReading, HistoryError, Reader};
 use crate::snapshot::{NodeNow, Snapshot};
-use dashboards::{Cell, Link, Part, SheetPage, Table, Tone};
+use dashboards::{Cell, Link, Part, SheetPage, Table, Tone, say};
 use enclosure::core::ProbeNow;
 use enclosure::trust::Fault;
-use enclosure::{Measured, Span, Timestamp};
+use enclosure::{Measured, Rejection, Span, Timestamp};
 use std::collections::{BTreeMap, BTreeSet, VecDeque};
 
 /// Where that page is.
@@ -21,8 +21,6 @@ const LISTED_MAX: usize = 40;
 const Z90: f64 = 1.645;
 /// A probe that reads so far beside the nest, and surely, is worth a trim, K (common practice, no source).
 const OFF_K: f64 = 0.5;
-/// Stands where a node says nothing of it.
-const SILENT: &str = "does not say";
 /// Decibels from a watt to a milliwatt.
 const DBM_PER_DBW: f64 = 30.0;
 
@@ -30,7 +28,7 @@ const DBM_PER_DBW: f64 = 30.0;
 #[derive(Debug, Default)]
 pub struct Doubts {
     heard: BTreeMap<String, u64>,
-    not_believed: BTreeMap<String, BTreeMap<&'static str, u64>>,
+    not_believed: BTreeMap<String, BTreeMap<Rejection, u64>>,
     last: VecDeque<HistoricReading>,
 }
 
@@ -51,8 +49,7 @@ impl Doubts {
         }
         *self.heard.entry(r.source.to_string()).or_default() += 1;
         if let Some(why) = r.rejection {
-            let reason = words::not_believed_because(why);
-            *self.not_believed.entry(r.source.to_string()).or_default().entry(reason).or_default() += 1;
+            *self.not_believed.entry(r.source.to_string()).or_default().entry(why).or_default() += 1;
             if self.last.len() >= LISTED_MAX {
                 self.last.pop_front();
             }
@@ -63,11 +60,13 @@ impl Doubts {
     fn of(&self, source: &str) -> String {
         let heard = self.heard.get(source).copied().unwrap_or(0);
         match self.not_believed.get(source) {
-            None => format!("0 of {heard}"),
+            None => say!("probes-count", count = 0, heard = heard),
             Some(by) => {
                 let all: u64 = by.values().sum();
-                let why: Vec<String> = by.iter().map(|(why, n)| format!("{n} because {why}")).collect();
-                format!("{all} of {heard}: {}", why.join("; "))
+                let because = |(why, n): (&Rejection, &u64)| {
+                    say!("probes-because", count = *n, why = words::not_believed_because(*why))
+                };
+                say!("probes-count-why", count = all, heard = heard, reasons = clauses(by.iter().map(because)))
             }
         }
     }
@@ -76,32 +75,19 @@ impl Doubts {
 /// The page; its frame is left to the caller. `doubts` is none where history cannot be read, with the reason.
 pub fn nodes_page(snap: &Snapshot, now: Timestamp, hours: &Hours, doubts: &Result<Doubts, String>) -> SheetPage {
     let mut parts = vec![Part::Table(node_table(snap, now))];
-    parts.push(Part::Says(vec![
-        "Reception and supply are what a node says of itself; one that says nothing may be well all the same. \
-         Starts are counted since this watch began: a node that starts again and again has a loose plug, a weak supply, or \
-         hangs."
-            .to_owned(),
-    ]));
+    parts.push(Part::Says(vec![say!("probes-node-help")]));
     parts.extend(
         (0..snap.shelf.nests.len()).filter_map(|i| probe_table(snap, i, now, doubts.as_ref().ok())).map(Part::Table),
     );
-    parts.push(Part::Says(vec![
-        "“Reads beside the nest” is what the watch learned of a probe: its own error, and that of its place, which no reading \
-         tells apart. It is allowed for already. Near a mat little of it can be told from the nest's own warmth: the number \
-         after ± says how little. To know a probe's error, hold it beside a second thermometer."
-            .to_owned(),
-    ]));
+    parts.push(Part::Says(vec![say!("probes-beside-help")]));
     match doubts {
         Ok(doubts) => parts.push(Part::Table(rejections(doubts, hours))),
-        Err(why) => parts.push(Part::Says(vec![format!("What was not believed cannot be shown: {why}.")])),
+        Err(why) => parts.push(Part::Says(vec![say!("probes-unread", why = why)])),
     }
     parts.extend(strangers(snap, now));
     SheetPage {
-        title: "Nodes and probes".to_owned(),
-        as_of: Some((
-            format!("As of {}, shelf time.", hours.second(snap.at, now)),
-            Link { label: "Look again.".to_owned(), url: NODES_PATH.to_owned(), current: false },
-        )),
+        title: say!("probes-title"),
+        as_of: Some(as_of(snap, (now, hours), NODES_PATH)),
         live: Some(live_part(snap, (now, hours), NODES_PATH)),
         parts,
         ..SheetPage::default()
@@ -109,32 +95,37 @@ pub fn nodes_page(snap: &Snapshot, now: Timestamp, hours: &Hours, doubts: &Resul
 }
 
 fn ago(at: Option<Timestamp>, now: Timestamp) -> String {
-    at.map_or("not since the start".to_owned(), |t| format!("{} ago", now.since(t).max(Span::ZERO)))
+    at.map_or_else(|| say!("hours-never"), |t| super::hours::ago(t, now))
 }
 
 /// Every node that a nest lists, or that was heard.
 fn node_table(snap: &Snapshot, now: Timestamp) -> Table {
-    let listed = snap.sources.iter().filter_map(|s| Some(s.rsplit_once(':')?.0.to_owned()));
-    let names: BTreeSet<String> = listed.chain(snap.nodes.keys().cloned()).chain(snap.links.keys().cloned()).collect();
+    let of_nests = snap.sources.iter().filter_map(|s| Some(s.rsplit_once(':')?.0.to_owned()));
+    let names: BTreeSet<String> =
+        of_nests.chain(snap.nodes.keys().cloned()).chain(snap.links.keys().cloned()).collect();
     let none = NodeNow::default();
+    let silent = say!("probes-silent");
     let row = |name: &String| {
         let node = snap.nodes.get(name).unwrap_or(&none);
         let link = match snap.links.get(name) {
-            Some(true) => Cell::of("there"),
-            Some(false) => Cell::of("gone").loud(Tone::Warning),
-            None => Cell::of(SILENT),
+            Some(true) => Cell::of(say!("probes-there")),
+            Some(false) => Cell::of(say!("probes-gone")).loud(Tone::Warning),
+            None => Cell::of(&silent),
         };
-        let starts = node.boot.map_or(SILENT.to_owned(), |_| match node.starts {
-            0 => "not since then".to_owned(),
-            1 => "once".to_owned(),
-            n => format!("{n} times"),
-        });
+        let starts = node.boot.map_or_else(
+            || silent.clone(),
+            |_| match node.starts {
+                0 => say!("probes-starts-none"),
+                1 => say!("probes-starts-one"),
+                n => say!("probes-starts-times", count = n),
+            },
+        );
         let unit =
             |unit: &str| node.says.iter().filter(|(_, v)| v.0 == unit).map(|(n, v)| (n, v.1)).collect::<Vec<_>>();
         let reception: Vec<String> =
             unit("dBW").iter().map(|(_, v)| format!("{:.0} dBm", v + DBM_PER_DBW).replace('-', "\u{2212}")).collect();
         let supply: Vec<String> = unit("V").iter().map(|(_, v)| format!("{v:.2} V")).collect();
-        let or_none = |list: Vec<String>| if list.is_empty() { SILENT.to_owned() } else { list.join(", ") };
+        let or_none = |list: Vec<String>| if list.is_empty() { silent.clone() } else { listed(list) };
         vec![
             Cell::of(name),
             Cell::of(ago(node.heard, now)),
@@ -145,28 +136,40 @@ fn node_table(snap: &Snapshot, now: Timestamp) -> Table {
             Cell::of(more(node)),
         ]
     };
-    let columns = ["node", "heard", "connection", "reception", "supply", "started anew", "says too"];
+    let columns = [
+        say!("probes-node"),
+        say!("probes-heard"),
+        say!("probes-connection"),
+        say!("probes-reception"),
+        say!("probes-supply"),
+        say!("probes-starts"),
+        say!("probes-more"),
+    ];
     let rows: Vec<Vec<Cell>> = names.iter().map(row).collect();
     // A column that no node fills says nothing.
-    let told: Vec<bool> =
-        (0..columns.len()).map(|i| i < 3 || rows.iter().any(|r| !matches!(r[i].text.as_str(), "" | SILENT))).collect();
+    let told: Vec<bool> = (0..columns.len())
+        .map(|i| i < 3 || rows.iter().any(|r| !r[i].text.is_empty() && r[i].text != silent))
+        .collect();
     let keep = |row: Vec<Cell>| row.into_iter().zip(&told).filter(|(_, told)| **told).map(|(cell, _)| cell).collect();
     Table {
-        caption: "Nodes".to_owned(),
-        columns: columns.iter().zip(&told).filter(|(_, told)| **told).map(|(c, _)| (*c).to_owned()).collect(),
+        caption: say!("probes-nodes"),
+        columns: columns.into_iter().zip(&told).filter(|(_, told)| **told).map(|(c, _)| c).collect(),
         rows: rows.into_iter().map(keep).collect(),
-        empty: "No node was heard yet.".to_owned(),
+        empty: say!("probes-no-node"),
     }
 }
 
 /// Times and counts that a node says of itself, by its own names.
 fn more(node: &NodeNow) -> String {
     let told = node.says.iter().filter_map(|(name, (unit, v))| match unit.as_str() {
-        "s" => Some(format!("{name} {}", Span::from_ms((v.clamp(-1e12, 1e12) * 1000.0) as i64))),
-        "count" => Some(format!("{name} {v:.0}")),
+        "s" => {
+            let span = Span::from_ms((v.clamp(-1e12, 1e12) * 1000.0) as i64);
+            Some(say!("probes-says", name = name, value = length(span)))
+        }
+        "count" => Some(say!("probes-says", name = name, value = format!("{v:.0}"))),
         _ => None,
     });
-    told.collect::<Vec<_>>().join(", ")
+    listed(told)
 }
 
 fn probe_table(snap: &Snapshot, i: usize, now: Timestamp, doubts: Option<&Doubts>) -> Option<Table> {
@@ -176,7 +179,7 @@ fn probe_table(snap: &Snapshot, i: usize, now: Timestamp, doubts: Option<&Doubts
         let place = nest.probes.iter().find(|listed| listed.source == *name)?;
         let said =
             [p.temperature.map(|t| format!("{:.1}\u{a0}°C", t.0)), p.humidity.map(|h| format!("{:.0}\u{a0}%RH", h.0))];
-        let said = said.into_iter().flatten().collect::<Vec<_>>().join(", ");
+        let said = listed(said.into_iter().flatten());
         let heard = [p.temperature.map(|t| t.1), p.humidity.map(|h| h.1)].into_iter().flatten().max();
         Some(vec![
             Cell::of(name),
@@ -189,10 +192,16 @@ fn probe_table(snap: &Snapshot, i: usize, now: Timestamp, doubts: Option<&Doubts
         ])
     };
     Some(Table {
-        caption: format!("Probes of {}", nest.id),
-        columns: ["probe", "at", "said", "heard", "trust", "reads beside the nest", "not believed in 24 h"]
-            .map(str::to_owned)
-            .into(),
+        caption: say!("probes-of", nest = &nest.id),
+        columns: vec![
+            say!("probes-probe"),
+            say!("probes-at"),
+            say!("probes-said"),
+            say!("probes-heard"),
+            say!("probes-trust"),
+            say!("probes-beside"),
+            say!("probes-not-believed"),
+        ],
         rows: seen.probes.iter().filter_map(row).collect(),
         empty: String::new(),
     })
@@ -201,20 +210,21 @@ fn probe_table(snap: &Snapshot, i: usize, now: Timestamp, doubts: Option<&Doubts
 fn trust(p: &ProbeNow, now: Timestamp) -> Cell {
     match (p.fault, p.rejected) {
         (Some((fault, since)), _) => {
-            Cell::of(format!("{}, for {}", fault_words(fault), now.since(since).max(Span::ZERO))).loud(Tone::Warning)
+            let lasts = length(now.since(since));
+            Cell::of(say!("probes-fault", fault = fault_words(fault), length = lasts)).loud(Tone::Warning)
         }
-        (None, Some(why)) => Cell::of(format!("its last word not, because {}", words::not_believed_because(why))),
-        (None, None) if p.temperature.is_some() => Cell::of("believed"),
-        _ => Cell::of("not heard yet"),
+        (None, Some(why)) => Cell::of(say!("probes-last-not", why = words::not_believed_because(why))),
+        (None, None) if p.temperature.is_some() => Cell::of(say!("probes-believed")),
+        _ => Cell::of(say!("stands-probe-silent")),
     }
 }
 
-const fn fault_words(fault: Fault) -> &'static str {
+fn fault_words(fault: Fault) -> String {
     match fault {
-        Fault::Frozen => "repeats one value",
-        Fault::FallenOff => "shows the room, as if it fell off",
-        Fault::Jumping => "jumps",
-        Fault::Astray => "goes its own way",
+        Fault::Frozen => say!("probes-fault-frozen"),
+        Fault::FallenOff => say!("probes-fault-fallen-off"),
+        Fault::Jumping => say!("probes-fault-jumping"),
+        Fault::Astray => say!("probes-fault-astray"),
     }
 }
 
@@ -224,7 +234,7 @@ fn beside(p: &ProbeNow) -> Cell {
     };
     let text = format!("{mean_k:+.2} ± {:.2}\u{a0}K", Z90 * sd_k).replace('-', "\u{2212}");
     let sure = mean_k.abs() > OFF_K && mean_k.abs() > Z90 * sd_k;
-    Cell::of(if sure { format!("{text}: worth a look") } else { text })
+    Cell::of(if sure { say!("probes-beside-sure", offset = text) } else { text })
 }
 
 fn rejections(doubts: &Doubts, hours: &Hours) -> Table {
@@ -237,10 +247,10 @@ fn rejections(doubts: &Doubts, hours: &Hours) -> Table {
         vec![Cell::of(hours.dated_second(r.at)), Cell::of(r.source.to_string()), Cell::of(said), Cell::of(why)]
     };
     Table {
-        caption: "Not believed lately".to_owned(),
-        columns: ["when", "probe", "said", "not believed because"].map(str::to_owned).into(),
+        caption: say!("probes-rejected"),
+        columns: vec![say!("head-when"), say!("probes-probe"), say!("probes-said"), say!("probes-rejected-why")],
         rows: doubts.last.iter().rev().map(row).collect(),
-        empty: "In the last 24 hours every reading was believed.".to_owned(),
+        empty: say!("probes-rejected-none"),
     }
 }
 
@@ -252,12 +262,12 @@ fn strangers(snap: &Snapshot, now: Timestamp) -> Vec<Part> {
         vec![Cell::of(name), Cell::of(value), Cell::of(ago(Some(*at), now))]
     };
     let table = Table {
-        caption: "Heard, but in no nest".to_owned(),
-        columns: ["source", "said", "heard"].map(str::to_owned).into(),
+        caption: say!("probes-strangers"),
+        columns: vec![say!("probes-source"), say!("probes-said"), say!("probes-heard")],
         rows: snap.strangers.iter().map(row).collect(),
         empty: String::new(),
     };
-    let link = Link { label: "Give them a place".to_owned(), url: super::start::START_PATH.to_owned(), current: false };
+    let link = Link { label: say!("probes-place"), url: super::start::START_PATH.to_owned(), current: false };
     vec![Part::Table(table), Part::Links(vec![link])]
 }
 

@@ -1,10 +1,12 @@
 //! Notes: written down in two taps, or with words, a place and an hour; and what was written before.
-//! Every sentence of that page stands in this file and in `words`.
+use super::events::note_at;
 use super::hours::Hours;
-use super::words::{self, NOTE_KINDS};
+use super::now::live_part;
+use super::words;
+use crate::acts::NOTE_KINDS;
 use crate::history::KeeperNote;
 use crate::snapshot::Snapshot;
-use dashboards::{Button, Cell, Field, FieldKind, Form, Link, Part, SheetPage, Table};
+use dashboards::{Button, Cell, Field, FieldKind, Form, Link, Part, SheetPage, Table, say};
 use enclosure::shelf::Nest;
 use enclosure::{Span, Timestamp};
 
@@ -28,33 +30,29 @@ pub fn notes_page(
     let chosen: Vec<&Nest> = nests.iter().filter(|n| nest.is_none_or(|id| n.id == id)).collect();
     let mut parts = Vec::new();
     if nests.len() > 1 {
-        let link = |label: &str, url: String, current| Link { label: label.to_owned(), url, current };
-        let mut links = vec![link("all", NOTES_PATH.to_owned(), nest.is_none())];
-        links.extend(nests.iter().map(|n| link(&n.id, notes_url(&n.id), nest == Some(n.id.as_str()))));
+        let link = |label, url, current| Link { label, url, current };
+        let mut links = vec![link(say!("notes-all"), NOTES_PATH.to_owned(), nest.is_none())];
+        links.extend(nests.iter().map(|n| link(n.id.clone(), notes_url(&n.id), nest == Some(n.id.as_str()))));
         parts.push(Part::Links(links));
     }
     if nests.is_empty() {
-        parts.push(Part::Says(vec!["There is no nest yet to write about.".to_owned()]));
+        parts.push(Part::Says(vec![say!("notes-no-nest")]));
     }
     let newest = notes.as_ref().ok().and_then(|n| n.iter().rev().find(|n| shown(n, nest)));
     if let Some(last) = newest.filter(|n| now.since(n.at) < Span::from_min(2)) {
-        parts.push(Part::Says(vec![format!("Written down: {}.", line(last))]));
+        parts.push(Part::Says(vec![say!("notes-written", note = line(last))]));
     }
     parts.extend(chosen.iter().map(|n| Part::Form(taps(n, nest))));
     if !chosen.is_empty() {
-        let told = "“Nest opened”, “water refilled” and “moved” excuse that nest's steps of warmth for an hour; danger is \
-                    never excused. “Water refilled” also tells the watch over its water.";
-        parts.push(Part::Says(vec![told.to_owned()]));
-        parts.push(Part::Folded(
-            "With your own words, a place, or an earlier hour".to_owned(),
-            vec![Part::Form(words_form(&chosen, nest))],
-        ));
+        parts.push(Part::Says(vec![say!("notes-excuse")]));
+        parts.push(Part::Folded(say!("notes-own-words"), vec![Part::Form(words_form(&chosen, nest))]));
     }
     match notes {
         Ok(notes) => parts.push(Part::Table(list(notes, nest, hours))),
-        Err(why) => parts.push(Part::Says(vec![format!("What was written before cannot be shown: {why}.")])),
+        Err(why) => parts.push(Part::Says(vec![say!("notes-unread", why = why)])),
     }
-    SheetPage { title: "Notes".to_owned(), parts, ..SheetPage::default() }
+    let live = Some(live_part(snap, (now, hours), &back(nest).1));
+    SheetPage { title: say!("notes-title"), live, parts, ..SheetPage::default() }
 }
 
 /// The address of a nest's notes.
@@ -69,15 +67,16 @@ fn back(nest: Option<&str>) -> (String, String) {
 /// One button a kind: a tap writes it down.
 fn taps(n: &Nest, nest: Option<&str>) -> Form {
     Form {
+        key: format!("tap-{}", n.id),
         heading: n.id.clone(),
         says: Vec::new(),
         url: "/note".to_owned(),
         hidden: vec![("nest".to_owned(), n.id.clone()), back(nest)],
         buttons: NOTE_KINDS
             .iter()
-            .filter(|(kind, _)| *kind != "other")
-            .map(|(kind, label)| Button {
-                label: words::sentence_case(label),
+            .filter(|kind| **kind != "other")
+            .map(|kind| Button {
+                label: words::sentence_case(&words::note_kind(kind)),
                 sends: Some(("kind".to_owned(), (*kind).to_owned())),
             })
             .collect(),
@@ -86,44 +85,33 @@ fn taps(n: &Nest, nest: Option<&str>) -> Form {
 }
 
 fn words_form(nests: &[&Nest], nest: Option<&str>) -> Form {
-    let field = |name: &str, label: &str, kind, value: &str, help: &str, needed| Field {
+    let field = |name: &str, label, kind| Field {
         name: name.to_owned(),
-        label: label.to_owned(),
+        label,
         kind,
-        value: value.to_owned(),
-        help: help.to_owned(),
-        needed,
+        value: String::new(),
+        help: String::new(),
+        needed: false,
     };
-    let pair = |(a, b): (&str, &str)| (a.to_owned(), b.to_owned());
-    let ids: Vec<(String, String)> = nests.iter().map(|n| pair((&n.id, &n.id))).collect();
-    let kinds = NOTE_KINDS.map(pair).into();
+    let ids = nests.iter().map(|n| (n.id.clone(), n.id.clone())).collect();
+    let kinds = FieldKind::Choice(words::note_kinds());
     let longest = nests.iter().map(|n| n.length_mm).fold(0.0, f64::max);
     let fields = vec![
-        field("nest", "Nest", FieldKind::Choice(ids), "", "", true),
-        field("kind", "What it is about", FieldKind::Choice(kinds), "brood", "", true),
-        field(
-            "at_mm",
-            "Where, mm",
-            FieldKind::Number(0.0, longest),
-            "",
-            "From the zero end, by the ruler. Where brood was seen teaches the watch what warmth it was put to. May stay empty.",
-            false,
-        ),
-        field(
-            "at",
-            "When",
-            FieldKind::Line(40),
-            "",
-            "Empty is now. As 20m, 3h or 2d ago, or a date with its hour.",
-            false,
-        ),
-        field("text", "In your words", FieldKind::Lines(TEXT_MAX), "", "", false),
+        Field { needed: true, ..field("nest", say!("notes-nest"), FieldKind::Choice(ids)) },
+        Field { needed: true, value: "brood".to_owned(), ..field("kind", say!("notes-kind"), kinds) },
+        Field {
+            help: say!("notes-where-help"),
+            ..field("at_mm", say!("notes-where"), FieldKind::Number(0.0, longest))
+        },
+        Field { help: say!("notes-when-help"), ..field("at", say!("note-when"), FieldKind::Line(40)) },
+        field("text", say!("note-words"), FieldKind::Lines(TEXT_MAX)),
     ];
     Form {
+        key: "words".to_owned(),
         url: "/note".to_owned(),
         hidden: vec![back(nest)],
         groups: vec![(String::new(), fields)],
-        buttons: vec![Button { label: "Write it down".to_owned(), sends: None }],
+        buttons: vec![Button { label: say!("note-write"), sends: None }],
         ..Form::default()
     }
 }
@@ -134,9 +122,10 @@ fn shown(n: &KeeperNote, nest: Option<&str>) -> bool {
 }
 
 fn line(n: &KeeperNote) -> String {
-    let nest = n.nest.as_deref().map(|id| format!("{id}, ")).unwrap_or_default();
-    let place = n.at_mm.map(|mm| format!(" at {mm:.0} mm")).unwrap_or_default();
-    format!("{nest}{}{place}", words::note_kind(&n.kind))
+    match &n.nest {
+        Some(nest) => say!("notes-of-nest", nest = nest, note = note_at(n)),
+        None => note_at(n),
+    }
 }
 
 fn list(notes: &[KeeperNote], nest: Option<&str>, hours: &Hours) -> Table {
@@ -151,9 +140,15 @@ fn list(notes: &[KeeperNote], nest: Option<&str>, hours: &Hours) -> Table {
         ]
     };
     Table {
-        caption: "Written down in the last 90 days".to_owned(),
-        columns: ["when", "nest", "what", "where", "in your words"].map(str::to_owned).into(),
+        caption: say!("notes-table"),
+        columns: vec![
+            say!("head-when"),
+            say!("notes-table-nest"),
+            say!("head-what"),
+            say!("notes-table-where"),
+            say!("notes-table-text"),
+        ],
         rows: notes.iter().rev().filter(|n| shown(n, nest)).take(LISTED_MAX).map(row).collect(),
-        empty: "Nothing was written down in the last 90 days.".to_owned(),
+        empty: say!("notes-none"),
     }
 }

@@ -1,5 +1,5 @@
 //! A snapshot as the page of now: what is believed, what stands, what to do.
-use super::hours::{Hours, band_in_force};
+use super::hours::{Hours, ago, band_in_force, length};
 use super::itself::WATCH_PATH;
 use super::nodes::NODES_PATH;
 use super::notebook::NOTES_PATH;
@@ -8,7 +8,7 @@ use super::words;
 use crate::snapshot::{MirrorNow, Snapshot, StandingAlarm, Vitals};
 use dashboards::{
     Action, AlarmView, BandView, BroodView, ColourRange, Frame, Link, Live, MatPlace, MatView, NestView, NowPage,
-    ProbeView, ProfileView, Stretch, Tone,
+    ProbeView, ProfileView, Stretch, Tone, say,
 };
 use enclosure::core::ProbeNow;
 use enclosure::shelf::{Nest, PadPlace};
@@ -38,7 +38,7 @@ pub fn now_page(snap: &Snapshot, now: Timestamp, hours: &Hours) -> NowPage {
             .strangers
             .iter()
             .take(UNLISTED_MAX)
-            .map(|(name, value, at)| (name.clone(), format!("{value}, {}", ago(*at, now))))
+            .map(|(name, value, at)| (name.clone(), say!("stands-unlisted", value = value, ago = ago(*at, now))))
             .collect(),
         watch: vitals(snap, now, hours),
     }
@@ -49,10 +49,18 @@ pub const ALARMS_PATH: &str = "/alarms";
 /// Where the part of a page that follows is: behind the page's own address.
 const PART: &str = "/fragment";
 
+/// Where the part that follows of the page at `url` is.
+fn part_url(url: &str) -> String {
+    match url.split_once('?') {
+        Some((path, query)) => format!("{path}{PART}?{query}"),
+        None => format!("{url}{PART}"),
+    }
+}
+
 /// How the page at `url` follows: what stands, and how old the newest reading is.
 pub fn live_part(snap: &Snapshot, (now, hours): (Timestamp, &Hours), url: &str) -> Live {
     Live {
-        url: format!("{url}{PART}"),
+        url: part_url(url),
         age_s: newest(snap, now),
         as_of_text: hours.second(snap.at, now),
         alarms: alarms(snap, now, hours, url),
@@ -72,15 +80,15 @@ pub fn of_nest(alarm: &AlarmView, id: &str) -> bool {
 
 /// Name and links, `current` being the address shown.
 pub fn frame(snap: &Snapshot, current: &str) -> Frame {
-    let link = |label: &str, url: String| Link { label: label.to_owned(), current: url == current, url };
-    let mut nav = vec![link("Now", "/".to_owned())];
-    nav.extend(snap.shelf.nests.iter().map(|n| link(&n.id, nest_url(&n.id))));
+    let link = |label: String, url: String| Link { label, current: url == current, url };
+    let mut nav = vec![link(say!("nav-now"), "/".to_owned())];
+    nav.extend(snap.shelf.nests.iter().map(|n| link(n.id.clone(), nest_url(&n.id))));
     let more = [
-        ("Alarms", ALARMS_PATH),
-        ("Notes", NOTES_PATH),
-        ("Probes", NODES_PATH),
-        ("Watch", WATCH_PATH),
-        ("Plan", dashboards::PLAN_PATH),
+        (say!("nav-alarms"), ALARMS_PATH),
+        (say!("nav-notes"), NOTES_PATH),
+        (say!("nav-probes"), NODES_PATH),
+        (say!("nav-watch"), WATCH_PATH),
+        (say!("nav-plan"), dashboards::PLAN_PATH),
     ];
     nav.extend(more.map(|(label, url)| link(label, url.to_owned())));
     Frame { shelf_name: snap.shelf.name.clone(), nav, ..Frame::default() }
@@ -135,35 +143,32 @@ fn alarm_view(snap: &Snapshot, alarm: &StandingAlarm, (now, hours): (Timestamp, 
         }
         fields
     };
-    let action = |(what, label): &(&str, &str)| Action {
-        label: (*label).to_owned(),
-        url: "/alarm".to_owned(),
-        fields: fields(what),
+    let action =
+        |what: &&str| Action { label: words::act(what, SHELVE_MIN), url: "/alarm".to_owned(), fields: fields(what) };
+    let (since, stands) = (hours.near(alarm.since, now), length(now.since(alarm.since)));
+    let since_text = match alarm.until {
+        Some(until) => say!("stands-alarm-since-until", at = since, length = stands, until = hours.near(until, now)),
+        None => say!("hours-since", at = since, length = stands),
     };
-    let until = alarm.until.map(|at| format!(", until {}", hours.near(at, now))).unwrap_or_default();
     AlarmView {
         alarm: alarm.key.alarm.name().to_owned(),
         tone: tone(alarm.priority()),
         state: alarm.state.name().to_owned(),
         nests: nest.map(str::to_owned).into_iter().collect(),
         about: probe.or(node).map(str::to_owned),
-        since_text: format!("{}, for {}{until}", hours.near(alarm.since, now), length(now.since(alarm.since))),
-        detail: if alarm.detail.is_empty() { says.means.to_owned() } else { alarm.detail.clone() },
-        what_to_do: if alarm.state == State::Returned { words::OVER.to_owned() } else { says.steps.join(" ") },
+        since_text,
+        detail: if alarm.detail.is_empty() { says.means } else { alarm.detail.clone() },
+        what_to_do: if alarm.state == State::Returned { say!("alarm-step-over") } else { says.steps.join(" ") },
         cause: alarm.cause.map(|c| c.name().to_owned()),
         url: story_url(&crate::told::written((alarm.key.alarm.name(), nest, probe, node)), None),
-        actions: words::buttons(alarm.state).iter().chain(unplugged(alarm)).map(action).collect(),
+        actions: words::acts(alarm.state).iter().chain(unplugged(alarm)).map(action).collect(),
     }
 }
 
 /// A mat that the keeper unplugged is no fault: out of service in one tap, with an end.
-fn unplugged(alarm: &StandingAlarm) -> &'static [(&'static str, &'static str)] {
+fn unplugged(alarm: &StandingAlarm) -> &'static [&'static str] {
     let stands = matches!(alarm.state, State::Unacknowledged | State::Acknowledged | State::Shelved);
-    if alarm.key.alarm == Alarm::HeaterNoHeat && stands {
-        &[("out-of-service", "I unplugged it: out of service for 30 days")]
-    } else {
-        &[]
-    }
+    if alarm.key.alarm == Alarm::HeaterNoHeat && stands { &["out-of-service"] } else { &[] }
 }
 
 /// The colours of a page: one range for all its nests.
@@ -188,7 +193,7 @@ pub fn nest_view(snap: &Snapshot, i: usize, now: Timestamp, hours: &Hours) -> Op
         id: nest.id.clone(),
         name: nest.id.clone(),
         url: nest_url(&nest.id),
-        summary: format!("{}{}", summary(seen, band, old), doubts(seen)),
+        summary: summary(seen, band, old),
         tone: if old.is_some() { loudest.max(Tone::Warning) } else { loudest },
         length_mm: nest.length_mm,
         mats: mats(nest),
@@ -217,12 +222,18 @@ pub fn nest_view(snap: &Snapshot, i: usize, now: Timestamp, hours: &Hours) -> Op
 
 /// What the fits came to, and where more of it stands.
 fn learned(nest: &Nest, seen: &NestNow, now: Timestamp, hours: &Hours) -> Option<String> {
-    let refused = seen.fit.refused.map(|(at, why)| {
-        format!("; the fit of {} was refused: {}", hours.near(at, now), words::not_taken_because(why))
-    });
-    let upto = seen.fit.learned.map(|at| format!("how it carries heat, up to {}", hours.near(at, now)));
-    let upto = upto.or_else(|| refused.as_ref().map(|_| "nothing yet".to_owned()))?;
-    Some(format!("{upto}{} (`warmend fit --nest {}` says what)", refused.unwrap_or_default(), nest.id))
+    let learned = seen.fit.learned.map(|at| hours.near(at, now));
+    let refused = seen.fit.refused.map(|(at, why)| (hours.near(at, now), words::not_taken_because(why)));
+    match (learned, refused) {
+        (None, None) => None,
+        (Some(at), None) => Some(say!("stands-learned", at = at, nest = &nest.id)),
+        (Some(at), Some((refused, why))) => {
+            Some(say!("stands-learned-refused", at = at, refused = refused, why = why, nest = &nest.id))
+        }
+        (None, Some((refused, why))) => {
+            Some(say!("stands-learned-nothing", refused = refused, why = why, nest = &nest.id))
+        }
+    }
 }
 
 /// The nest's mats as they are drawn.
@@ -256,51 +267,49 @@ fn probe(snap: &Snapshot, nest: &Nest, p: &ProbeNow, now: Timestamp) -> Option<P
         at_mm: place.at_mm,
         temperature_c: p.temperature.map(|t| t.0),
         humidity_pct: p.humidity.map(|h| h.0),
-        heard_text: heard.map_or("not heard yet".to_owned(), |t| ago(t, now)),
-        not_believed_because: p.rejected.map(|why| words::not_believed_because(why).to_owned()),
+        heard_text: heard.map_or_else(|| say!("stands-probe-silent"), |t| ago(t, now)),
+        not_believed_because: p.rejected.map(words::not_believed_because),
     })
 }
 
-/// How a nest stands, in one or two sentences.
+/// How a nest stands, in a few sentences.
 fn summary(seen: &NestNow, band: Option<BandView>, old: Option<Span>) -> String {
+    let mut said: Vec<String> = old.map(|age| say!("stands-old", age = length(age))).into_iter().collect();
     if seen.heard.is_none() {
-        return "Nothing heard from it yet.".to_owned();
+        said.push(say!("stands-silent"));
+    } else {
+        said.extend(seen.brood_c.map(|(mean, _, _)| warmth(mean, band)));
+        let (low, high) = ends(&seen.profile.mean_c);
+        if low <= high {
+            said.push(say!("stands-ends", low = format!("{low:.1}"), high = format!("{high:.1}")));
+        }
     }
-    let mut text = match (seen.brood_c, band) {
-        (Some((mean, _, _)), Some(b)) => format!("The brood place is at {mean:.1} °C, {}.", against(mean, b)),
-        (Some((mean, _, _)), None) => format!("The brood place is at {mean:.1} °C."),
-        (None, _) => String::new(),
-    };
-    let (low, high) = ends(&seen.profile.mean_c);
-    if low <= high {
-        let gap = if text.is_empty() { "" } else { " " };
-        text = format!("{text}{gap}From {low:.1} to {high:.1} °C along the nest.");
-    }
-    if let Some(age) = old {
-        text = format!("Its newest reading that was believed is {age} old: what stands here is a guess. {text}");
-    }
-    text
+    said.extend(doubts(seen));
+    said.join(" ")
 }
 
 /// What is drawn rests on fewer probes than are there: said beside it, because it may be the picture that is wrong.
-fn doubts(seen: &NestNow) -> String {
+fn doubts(seen: &NestNow) -> Option<String> {
     let heard = seen.probes.iter().filter(|p| p.temperature.is_some());
     let doubted = heard.clone().filter(|p| p.rejected.is_some()).count();
     match (doubted, heard.count()) {
-        (0, _) => String::new(),
-        (1, _) => " One probe is not believed: the nest may differ from what is drawn.".to_owned(),
-        (n, all) => format!(" {n} of {all} probes are not believed: the nest may differ from what is drawn."),
+        (0, _) => None,
+        (1, _) => Some(say!("stands-doubt-one")),
+        (n, all) => Some(say!("stands-doubts", doubted = n, heard = all)),
     }
 }
 
-fn against(mean: f64, band: BandView) -> String {
-    let BandView { low_c, high_c, .. } = band;
-    if mean < low_c {
-        format!("{:.1} K below the band of {low_c} to {high_c} °C", low_c - mean)
-    } else if mean > high_c {
-        format!("{:.1} K above the band of {low_c} to {high_c} °C", mean - high_c)
+/// How warm the brood place is, against the band where there is one.
+fn warmth(mean_c: f64, band: Option<BandView>) -> String {
+    let mean = format!("{mean_c:.1}");
+    let Some(BandView { low_c, high_c, .. }) = band else { return say!("stands-brood", mean = mean) };
+    let (low, high) = (low_c.to_string(), high_c.to_string());
+    if mean_c < low_c {
+        say!("stands-brood-below", mean = mean, by = format!("{:.1}", low_c - mean_c), low = low, high = high)
+    } else if mean_c > high_c {
+        say!("stands-brood-above", mean = mean, by = format!("{:.1}", mean_c - high_c), low = low, high = high)
     } else {
-        format!("within the band of {low_c} to {high_c} °C")
+        say!("stands-brood-within", mean = mean, low = low, high = high)
     }
 }
 
@@ -309,35 +318,26 @@ fn ends(values: &[f64]) -> (f64, f64) {
     finite.fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), v| (low.min(v), high.max(v)))
 }
 
-/// A span that cannot be negative, for a page.
-fn length(span: Span) -> Span {
-    span.max(Span::ZERO)
-}
-
-/// `20 s ago`.
-fn ago(at: Timestamp, now: Timestamp) -> String {
-    format!("{} ago", length(now.since(at)))
-}
-
 /// How it stands with the mirror, where there is something to say.
 fn mirrored(mirror: &MirrorNow, now: Timestamp) -> Option<String> {
     let MirrorNow { lost, waiting, due, caught_up, failing, .. } = mirror;
-    let since = caught_up.map_or("since the start".to_owned(), |t| format!("for {}", length(now.since(t))));
-    let lost = if *lost > 0 {
-        format!(" {lost} lines were refused or came too late, and are lost to it.")
-    } else {
-        String::new()
-    };
-    let days = if *due > 0 { format!(" and {due} older days of a source") } else { String::new() };
-    match failing {
-        Some(why) => Some(format!(
-            "The mirror has taken nothing {since}: {why}. {waiting} readings{days} wait in history.{lost}"
-        )),
-        None if *due > 0 => {
-            Some(format!("The mirror is catching up: {waiting} readings{days} are still to be sent.{lost}"))
-        }
-        None => (!lost.is_empty()).then(|| format!("The mirror is up to date.{lost}")),
+    let mut said = Vec::new();
+    match (failing, caught_up) {
+        (Some(why), Some(t)) => said.push(say!("mirror-nothing-for", length = length(now.since(*t)), why = why)),
+        (Some(why), None) => said.push(say!("mirror-nothing-since-start", why = why)),
+        (None, _) => {}
     }
+    match (failing.is_some(), *due > 0) {
+        (true, true) => said.push(say!("mirror-waits-days", readings = *waiting, days = *due)),
+        (true, false) => said.push(say!("mirror-waits", readings = *waiting)),
+        (false, true) => said.push(say!("mirror-catching-up", readings = *waiting, days = *due)),
+        (false, false) if *lost > 0 => said.push(say!("mirror-up-to-date")),
+        (false, false) => return None,
+    }
+    if *lost > 0 {
+        said.push(say!("mirror-lost", lines = *lost));
+    }
+    Some(said.join(" "))
 }
 
 /// The state of the watch itself, a sentence each.
@@ -345,30 +345,32 @@ fn vitals(snap: &Snapshot, now: Timestamp, hours: &Hours) -> Vec<String> {
     let v: &Vitals = &snap.vitals;
     let mut out = Vec::new();
     if let Some(why) = &v.broker_lost {
-        out.push(format!("The broker cannot be reached: {why}."));
+        out.push(say!("vitals-broker-lost", why = why));
     }
     if let Some(why) = &v.history_failing {
-        out.push(format!("History cannot be written: {why}."));
+        out.push(say!("vitals-history-failing", why = why));
     }
-    out.extend(v.notices_failing.iter().map(|(way, why)| format!("Messages by {way} do not get out: {why}.")));
+    out.extend(v.notices_failing.iter().map(|(way, why)| say!("vitals-notices-failing", way = way, why = why)));
     out.extend(v.mirror.as_ref().and_then(|mirror| mirrored(mirror, now)));
     let down = snap.links.iter().filter(|(_, up)| !**up).map(|(node, _)| node.as_str());
-    out.extend(down.map(|node| format!("The node {node} has taken its leave or lost its connection.")));
-    out.push(format!(
-        "Watching since {}: {} readings judged, {} stored. The last one was on disk after {} ms, the slowest of the last minute after {} ms.",
-        hours.near(snap.started, now), v.readings, v.stored, v.commit_ms.0, v.commit_ms.1
+    out.extend(down.map(|node| say!("vitals-node-down", node = node)));
+    out.push(say!(
+        "vitals-watching",
+        since = hours.near(snap.started, now),
+        readings = v.readings,
+        stored = v.stored,
+        last = v.commit_ms.0,
+        slowest = v.commit_ms.1,
     ));
     let counts = |counted: &std::collections::BTreeMap<&'static str, u64>| {
-        counted.iter().filter(|(_, n)| **n > 0).map(|(why, n)| format!("{why} {n}")).collect::<Vec<_>>().join(", ")
+        let some = counted.iter().filter(|(_, n)| **n > 0);
+        let said = words::listed(some.map(|(why, n)| say!("vitals-count", why = *why, count = *n)));
+        Some(said).filter(|said| !said.is_empty())
     };
-    for (what, counted) in [("Records refused", &v.refused), ("Readings not believed", &v.rejected)] {
-        let said = counts(counted);
-        if !said.is_empty() {
-            out.push(format!("{what}: {said}."));
-        }
-    }
+    out.extend(counts(&v.refused).map(|counts| say!("vitals-refused", counts = counts)));
+    out.extend(counts(&v.rejected).map(|counts| say!("vitals-rejected", counts = counts)));
     if v.dropped > 0 {
-        out.push(format!("{} messages were dropped for lack of room; their nodes send them again.", v.dropped));
+        out.push(say!("vitals-dropped", count = v.dropped));
     }
     out
 }

@@ -1,10 +1,10 @@
 //! A span row by row, and in at most three sentences: how it was, what changed, what to do.
-use super::hours::Hours;
+use super::hours::{Hours, length};
 use super::past::{Past, Seen};
-use super::span::rows;
+use super::span::{Kind, rows};
 use super::week::extent;
 use super::words;
-use dashboards::{DayRow, Mark, MarkKind, Tone, alarm_words};
+use dashboards::{DayRow, Mark, MarkKind, Tone, alarm_words, say};
 use enclosure::shelf::Band;
 use enclosure::{Alarm, Span, Timestamp};
 
@@ -23,7 +23,7 @@ const UNKNOWN: f64 = 0.1;
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct Table {
     /// What a row covers.
-    pub name: &'static str,
+    pub name: String,
     /// Rows.
     pub rows: Vec<DayRow>,
     /// All in one.
@@ -33,10 +33,10 @@ pub struct Table {
 /// The table of the span; degree-days count above `base_c`.
 pub fn table(past: &Past, (band, base_c): (Option<Band>, f64), hours: &Hours) -> Table {
     let found = rows(&past.span, hours);
-    let label = |at: Timestamp| match found.name {
-        "day" => hours.day(at),
-        "week" => format!("from {}", hours.day(at)),
-        _ => hours.month(at),
+    let label = |at: Timestamp| match found.kind {
+        Kind::Day => hours.day(at),
+        Kind::Week => say!("past-from-day", day = hours.day(at)),
+        Kind::Month | Kind::Season | Kind::Year => hours.month(at),
     };
     let of = |from: Timestamp, to: Timestamp, name: String| {
         let samples = (0..past.samples.len()).filter(|k| (from..to).contains(&past.at(*k)));
@@ -47,9 +47,9 @@ pub fn table(past: &Past, (band, base_c): (Option<Band>, f64), hours: &Hours) ->
         of(*start, end, label(*start))
     };
     Table {
-        name: found.name,
+        name: found.kind.label(),
         rows: found.starts.iter().enumerate().filter_map(one).collect(),
-        total: of(past.span.start, past.span.end, "all of it".to_owned()),
+        total: of(past.span.start, past.span.end, say!("past-total")),
     }
 }
 
@@ -95,41 +95,45 @@ pub fn sentences(
 ) -> Vec<String> {
     let known = past.samples.iter().flatten().count();
     if known == 0 {
-        return vec!["Nothing is known of this time: no reading that was believed is stored.".to_owned()];
+        return vec![say!("past-unknown")];
     }
     let unknown = Span::from_ms(past.step().ms().saturating_mul((past.samples.len() - known) as i64));
     let unknown_part = 1.0 - known as f64 / past.samples.len() as f64;
-    let how = warmth(past, band, hours).unwrap_or_else(|| "Where the brood lay is not known".to_owned());
-    let gap =
-        if unknown >= UNKNOWN_WORTH_SAYING { format!("; of {unknown} of it nothing is known") } else { String::new() };
+    let mut how = warmth(past, band, hours).unwrap_or_else(|| say!("past-brood-unknown"));
+    if unknown >= UNKNOWN_WORTH_SAYING {
+        how = say!("past-gap", how = how, length = length(unknown));
+    }
     let changed = match other {
         Some((other, name)) => against(past, other, name),
         None => within(past),
     };
-    let changed = changed.map_or_else(|| matters(marks), |said| format!("{said}; {}", matters(marks)));
-    vec![format!("{how}{gap}."), format!("{}.", capital(&changed)), todo(past, band, still, (unknown, unknown_part))]
-}
-
-fn capital(text: &str) -> String {
-    let mut chars = text.chars();
-    chars.next().map_or_else(String::new, |first| first.to_uppercase().chain(chars).collect())
+    let changed = words::sentence_case(&words::clauses(changed.into_iter().chain([matters(marks)])));
+    let sentence = |clauses: String| say!("past-sentence", clauses = clauses);
+    vec![sentence(how), sentence(changed), todo(past, band, still, (unknown, unknown_part))]
 }
 
 fn warmth(past: &Past, band: Option<Band>, hours: &Hours) -> Option<String> {
     let of = |s: &Seen| s.brood_c.map(|b| b.0).filter(|c| c.is_finite());
     let Some(all) = extent(past.samples.iter().flatten().filter_map(of)) else {
         let all = extent(past.samples.iter().flatten().flat_map(|s| s.mean_c.iter().map(|c| f64::from(*c))))?;
-        return Some(format!("Anywhere in the nest it was between {:.1} and {:.1} °C", all.min, all.max));
+        return Some(say!("past-anywhere", low = format!("{:.1}", all.min), high = format!("{:.1}", all.max)));
     };
     let when = |c: f64| {
         let k = past.samples.iter().position(|s| s.as_ref().and_then(of).is_some_and(|v| (v - c).abs() < 1e-9))?;
         Some(hours.dated(past.at(k)))
     };
-    let at = |c: f64| when(c).map_or(String::new(), |t| format!(" ({t})"));
-    let (low, high) = (format!("{:.1} °C{}", all.min, at(all.min)), format!("{:.1} °C{}", all.max, at(all.max)));
-    let share = in_band(&past.samples.iter().flatten().collect::<Vec<_>>(), band)
-        .map_or(String::new(), |(p, ..)| format!(", within the band {} of the known time", percent(p)));
-    Some(format!("The brood place was at {:.1} °C on average{share}; coolest {low}, warmest {high}", all.mean))
+    let at = |c: f64| {
+        let degrees = format!("{c:.1} °C");
+        match when(c) {
+            Some(when) => say!("past-extreme", degrees = degrees, when = when),
+            None => degrees,
+        }
+    };
+    let (mean, low, high) = (format!("{:.1}", all.mean), at(all.min), at(all.max));
+    Some(match in_band(&past.samples.iter().flatten().collect::<Vec<_>>(), band) {
+        Some((p, ..)) => say!("past-brood-band", mean = mean, share = percent(p), low = low, high = high),
+        None => say!("past-brood", mean = mean, low = low, high = high),
+    })
 }
 
 /// Not rounded up to all or down to nothing.
@@ -162,24 +166,27 @@ fn means(samples: &[Option<Seen>]) -> Means {
 fn differences(was: &Means, is: &Means) -> Option<String> {
     let by = |a: Option<f64>, b: Option<f64>, least: f64| Some(b? - a?).filter(|d| d.abs() >= least);
     let (brood_k, room_k, damp_pct, heat_part) = CHANGE;
-    let warmer = |k: f64| if k > 0.0 { "warmer" } else { "cooler" };
     let mut said = Vec::new();
     if let Some(k) = by(was.brood_c, is.brood_c, brood_k) {
-        said.push(format!("the brood place was {:.1} K {}", k.abs(), warmer(k)));
+        let by = format!("{:.1}", k.abs());
+        said.push(if k > 0.0 { say!("past-brood-warmer", by = by) } else { say!("past-brood-cooler", by = by) });
     }
     if let Some(k) = by(was.room_c, is.room_c, room_k) {
-        said.push(format!("the room {:.1} K {}", k.abs(), warmer(k)));
+        let by = format!("{:.1}", k.abs());
+        said.push(if k > 0.0 { say!("past-room-warmer", by = by) } else { say!("past-room-cooler", by = by) });
     }
     if let Some(pct) = by(was.rh_pct, is.rh_pct, damp_pct) {
-        said.push(format!("the nest {} by {:.0} %RH", if pct > 0.0 { "damper" } else { "drier" }, pct.abs()));
+        let by = format!("{:.0}", pct.abs());
+        said.push(if pct > 0.0 { say!("past-damper", by = by) } else { say!("past-drier", by = by) });
     }
     if let (Some(a), Some(b)) = (was.heat_w, is.heat_w)
         && a > 0.05
         && (b / a - 1.0).abs() >= heat_part
     {
-        said.push(format!("the mat gave {:.0} % {}", (b / a - 1.0).abs() * 100.0, if b > a { "more" } else { "less" }));
+        let by = format!("{:.0}", (b / a - 1.0).abs() * 100.0);
+        said.push(if b > a { say!("past-heat-more", by = by) } else { say!("past-heat-less", by = by) });
     }
-    (!said.is_empty()).then(|| said.join(", "))
+    (!said.is_empty()).then(|| words::listed(said))
 }
 
 /// Its end against its beginning.
@@ -190,19 +197,19 @@ fn within(past: &Past) -> Option<String> {
     let third = past.samples.len() / 3;
     let (first, last) = (means(past.samples.get(..third)?), means(past.samples.get(past.samples.len() - third..)?));
     Some(match differences(&first, &last) {
-        Some(said) => format!("towards the end, against the beginning, {said}"),
-        None => "little changed from beginning to end".to_owned(),
+        Some(changes) => say!("past-towards-end", changes = changes),
+        None => say!("past-little-changed"),
     })
 }
 
 /// All of it against all of something else.
 fn against(past: &Past, other: &Past, name: &str) -> Option<String> {
     if other.samples.iter().all(Option::is_none) {
-        return Some(format!("of {name} nothing is known"));
+        return Some(say!("past-other-unknown", other = name));
     }
     Some(match differences(&means(&other.samples), &means(&past.samples)) {
-        Some(said) => format!("against {name} {said}"),
-        None => format!("it was much as {name}"),
+        Some(changes) => say!("past-against", other = name, changes = changes),
+        None => say!("past-much-as", other = name),
     })
 }
 
@@ -210,35 +217,27 @@ fn matters(marks: &[Mark]) -> String {
     let of = |tone| marks.iter().filter(|m| m.kind == MarkKind::Alarm(tone)).collect::<Vec<_>>();
     let all = [of(Tone::Danger), of(Tone::Warning), of(Tone::Advice)].concat();
     match all.as_slice() {
-        [] => "no alarm was raised".to_owned(),
-        [one] => format!("one alarm: {}, {}", one.time_text, one.text),
-        [first, rest @ ..] => format!("{} alarms, the gravest: {}, {}", rest.len() + 1, first.time_text, first.text),
+        [] => say!("past-no-alarm"),
+        [one] => say!("past-one-alarm", when = &one.time_text, what = &one.text),
+        [first, rest @ ..] => {
+            say!("past-alarms", count = rest.len() + 1, when = &first.time_text, what = &first.text)
+        }
     }
 }
 
 /// The first thing to do, or that there is none.
 fn todo(past: &Past, band: Option<Band>, still: &[Alarm], (unknown, part): (Span, f64)) -> String {
     if let Some(alarm) = still.first() {
-        let step = words::alarm(*alarm).steps.first().copied().unwrap_or("Look at the nest.");
-        let step = step.trim_end_matches('.');
-        return format!("To do: {} was still so at the end: {step}.", quoted(*alarm));
+        let says = words::alarm(*alarm);
+        let step = says.steps.into_iter().next().unwrap_or(says.means);
+        return say!("past-todo-still", alarm = alarm_words(alarm.name()), step = step);
     }
     if part > UNKNOWN {
-        return format!("To do: find out why nothing was heard for {unknown}, where the picture is hatched.");
+        return say!("past-todo-unknown", length = length(unknown));
     }
     match in_band(&past.samples.iter().flatten().collect::<Vec<_>>(), band) {
-        Some((p, below, above)) if p < IN_BAND && below >= above => format!(
-            "To do: it was below the band for {} of the time; look at the thermostat's setting, and at how cool the room gets.",
-            percent(below)
-        ),
-        Some((p, _, above)) if p < IN_BAND => format!(
-            "To do: it was above the band for {} of the time; look at the thermostat's setting, and at sun and room.",
-            percent(above)
-        ),
-        _ => "Nothing asks to be done.".to_owned(),
+        Some((p, below, above)) if p < IN_BAND && below >= above => say!("past-todo-below", share = percent(below)),
+        Some((p, _, above)) if p < IN_BAND => say!("past-todo-above", share = percent(above)),
+        _ => say!("past-todo-nothing"),
     }
-}
-
-fn quoted(alarm: Alarm) -> String {
-    format!("\u{201c}{}\u{201d}", alarm_words(alarm.name()))
 }

@@ -1,5 +1,6 @@
 //! Spans as a keeper asks for them: a day, a week, a month, a season, a year, by the calendar on the wall.
 use super::hours::Hours;
+use dashboards::say;
 use enclosure::{Span, Timestamp};
 use std::ops::Range;
 
@@ -21,8 +22,8 @@ pub enum Kind {
 /// The beginnings of a table's rows, and what they are called.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Rows {
-    /// `day`, `week`, `month`.
-    pub name: &'static str,
+    /// Day, week or month.
+    pub kind: Kind,
     /// Beginnings; the first may lie before the span.
     pub starts: Vec<Timestamp>,
 }
@@ -38,7 +39,7 @@ impl Kind {
     /// From the shortest.
     pub const ALL: [Self; 5] = [Self::Day, Self::Week, Self::Month, Self::Season, Self::Year];
 
-    /// What it is called.
+    /// What an address calls it.
     pub const fn word(self) -> &'static str {
         match self {
             Self::Day => "day",
@@ -46,6 +47,17 @@ impl Kind {
             Self::Month => "month",
             Self::Season => "season",
             Self::Year => "year",
+        }
+    }
+
+    /// What a page calls it.
+    pub fn label(self) -> String {
+        match self {
+            Self::Day => say!("past-day"),
+            Self::Week => say!("past-week"),
+            Self::Month => say!("past-month"),
+            Self::Season => say!("past-season"),
+            Self::Year => say!("past-year"),
         }
     }
 
@@ -77,6 +89,18 @@ impl Kind {
     }
 }
 
+/// What a page calls the span before one: `the week before`.
+pub fn before(span: &Range<Timestamp>, hours: &Hours) -> String {
+    match Kind::of(span, hours) {
+        Some(Kind::Day) => say!("past-before-day"),
+        Some(Kind::Week) => say!("past-before-week"),
+        Some(Kind::Month) => say!("past-before-month"),
+        Some(Kind::Season) => say!("past-before-season"),
+        Some(Kind::Year) => say!("past-before-year"),
+        None => say!("past-before"),
+    }
+}
+
 /// The span that ends where `span` begins, as long by the calendar.
 pub fn earlier(span: &Range<Timestamp>, hours: &Hours) -> Range<Timestamp> {
     match Kind::of(span, hours) {
@@ -104,11 +128,11 @@ pub fn later(span: &Range<Timestamp>, now: Timestamp, hours: &Hours) -> Range<Ti
 pub fn rows(span: &Range<Timestamp>, hours: &Hours) -> Rows {
     let length = span.end.since(span.start);
     if length <= DAYS_UP_TO {
-        Rows { name: "day", starts: hours.days(span, ROWS_MAX) }
+        Rows { kind: Kind::Day, starts: hours.days(span, ROWS_MAX) }
     } else if length <= WEEKS_UP_TO {
-        Rows { name: "week", starts: hours.mondays(span, ROWS_MAX) }
+        Rows { kind: Kind::Week, starts: hours.mondays(span, ROWS_MAX) }
     } else {
-        Rows { name: "month", starts: hours.months(span, ROWS_MAX) }
+        Rows { kind: Kind::Month, starts: hours.months(span, ROWS_MAX) }
     }
 }
 
@@ -156,7 +180,7 @@ mod tests {
     fn a_year_is_told_by_months_and_a_week_by_days() {
         let (hours, now) = (lisbon(), at("2026-11-25T12:00:00Z"));
         let of = |kind: Kind| rows(&kind.until(now, &hours), &hours);
-        let found: Vec<_> = Kind::ALL.iter().map(|k| (of(*k).name, of(*k).starts.len())).collect();
+        let found: Vec<_> = Kind::ALL.iter().map(|k| (of(*k).kind.word(), of(*k).starts.len())).collect();
         assert_eq!(found, [("day", 2), ("day", 8), ("day", 32), ("week", 14), ("month", 13)]);
     }
 }

@@ -1,10 +1,10 @@
 //! First start: what was heard and has no place yet, and a form that writes the lines of a shelf file for it. It asks
 //! what a person can read off a label and a ruler, and takes "I don't know".
-//! Every sentence of that page stands in this file and in `start_lines`.
+use super::hours::ago;
 use super::start_lines::{Answers, Lines, lines};
 use crate::shelf_file::{self, Advice, ShelfErrors, material_names};
 use crate::snapshot::Snapshot;
-use dashboards::{Button, Cell, Field, FieldKind, Form, Link, Part, SheetPage, Table, Tone};
+use dashboards::{Button, Cell, Field, FieldKind, Form, Link, Part, SheetPage, Table, Tone, say};
 use enclosure::Timestamp;
 use std::path::Path;
 
@@ -28,16 +28,12 @@ pub struct Written<'a> {
 
 /// The page; its frame is left to the caller.
 pub fn start_page(snap: &Snapshot, now: Timestamp, file: Written<'_>, asked: &Answers) -> SheetPage {
-    let empty = snap.shelf.nests.is_empty();
-    let title = if empty { "An empty shelf: let us fill it" } else { "Another nest" };
-    let mut parts = Vec::new();
-    let lead = if empty {
-        "The watch runs, but no nest is described yet, so nothing is judged and nobody is told of anything. Three steps: see \
-         what your sensors say, answer what you can, copy a few lines."
+    let (title, lead) = if snap.shelf.nests.is_empty() {
+        (say!("start-title-empty"), say!("start-lead-empty"))
     } else {
-        "What your sensors say that no nest lists yet, and the lines that give it a place."
+        (say!("start-title-more"), say!("start-lead-more"))
     };
-    parts.push(Part::Says(vec![lead.to_owned()]));
+    let mut parts = vec![Part::Says(vec![lead])];
     // What was asked for stands first: on a telephone the form is long.
     let said = asked.given().then(|| checked(&lines(asked), snap, file));
     let (done, open) = match said {
@@ -46,113 +42,91 @@ pub fn start_page(snap: &Snapshot, now: Timestamp, file: Written<'_>, asked: &An
         None => (Vec::new(), Vec::new()),
     };
     parts.extend(done);
-    parts.push(Part::Heading("1. What was heard".to_owned()));
+    parts.push(Part::Heading(say!("start-head-heard")));
     parts.push(Part::Table(heard(snap, now)));
-    let how = format!(
-        "Sensors publish to {}; a sensor that speaks otherwise is taken in by a [[mapping]]. `warmend check --listen 1m` shows \
-         what arrives and what becomes of it.",
-        file.broker
-    );
-    parts.push(Part::Says(vec![how]));
-    parts.push(Part::Heading("2. What you can read off label and ruler".to_owned()));
+    parts.push(Part::Says(vec![say!("start-how", broker = file.broker)]));
+    parts.push(Part::Heading(say!("start-head-asked")));
     parts.extend(open);
     parts.push(Part::Form(form(snap, asked)));
-    parts.push(Part::Heading("Before anything is plugged in".to_owned()));
-    parts.push(Part::Warns(Tone::Warning, CAUTIONS.map(str::to_owned).into()));
-    let plan = Link {
-        label: "Plan: how hot if the mat sticks on".to_owned(),
-        url: dashboards::PLAN_PATH.to_owned(),
-        current: false,
-    };
+    parts.push(Part::Heading(say!("start-head-cautions")));
+    parts.push(Part::Warns(Tone::Warning, cautions()));
+    let plan = Link { label: say!("start-plan"), url: dashboards::PLAN_PATH.to_owned(), current: false };
     parts.push(Part::Links(vec![plan]));
-    SheetPage { title: title.to_owned(), parts, ..SheetPage::default() }
+    SheetPage { title, parts, ..SheetPage::default() }
 }
 
-const CAUTIONS: [&str; 4] = [
-    "Software is never the protective device, and neither is this program. A heating mat needs a thermal cut-off of its own, \
-     apart from the thermostat's sensor, and should be so small that even when it sticks on, nest and wood stay within what \
-     they bear.",
-    "Relays weld, and sensors slip out of nests: the usual failure of a heater is on. Cover no mat with anything that keeps \
-     its warmth in.",
-    "Water and mains: a drip loop in every cable, a residual-current device in the circuit, low voltage where there is a \
-     choice. Unplug before you add or wipe water.",
-    "The heater's own label and instructions, local codes, and licensed people for work on mains wiring come first.",
-];
+fn cautions() -> Vec<String> {
+    vec![
+        say!("start-caution-device"),
+        say!("start-caution-relay"),
+        say!("start-caution-water"),
+        say!("start-caution-label"),
+    ]
+}
 
 fn heard(snap: &Snapshot, now: Timestamp) -> Table {
     let row = |(name, value, at): &(String, String, Timestamp)| {
-        vec![Cell::of(name), Cell::of(value), Cell::of(format!("{} ago", now.since(*at).max(enclosure::Span::ZERO)))]
+        vec![Cell::of(name), Cell::of(value), Cell::of(ago(*at, now))]
     };
     Table {
-        caption: "Heard, but in no nest yet".to_owned(),
-        columns: ["source: node, colon, sensor", "said last", "heard"].map(str::to_owned).into(),
+        caption: say!("start-heard"),
+        columns: vec![say!("start-heard-source"), say!("start-heard-said"), say!("probes-heard")],
         rows: snap.strangers.iter().map(row).collect(),
-        empty: "Nothing was heard yet that has no place. Once a node publishes, it stands here within seconds: look again. You \
-                can also write its name by hand below."
-            .to_owned(),
+        empty: say!("start-heard-none"),
     }
 }
 
 /// The lines to copy, as the daemon's own reader judges them; else what is to be mended.
 fn checked(lines: &Lines, snap: &Snapshot, file: Written<'_>) -> Result<Vec<Part>, Vec<Part>> {
     if !lines.missing.is_empty() {
-        let first = "These are still needed; all else may stay open.".to_owned();
-        return Err(vec![Part::Warns(
-            Tone::Advice,
-            [first].into_iter().chain(lines.missing.iter().cloned()).collect(),
-        )]);
+        let needed = [say!("start-still-needed")].into_iter().chain(lines.missing.iter().cloned());
+        return Err(vec![Part::Warns(Tone::Advice, needed.collect())]);
     }
     let whole = format!("{}\n{}", file.text, lines.text);
-    match shelf_file::check_text(&whole, file.path, std::iter::empty()) {
-        Err(wrong) => Err(vec![Part::Warns(Tone::Advice, complaints(&wrong))]),
-        Ok((_, advice)) => {
-            let own = format!("nest[{}]", snap.shelf.nests.len());
-            let mut parts = vec![
-                Part::Heading("Copy these lines".to_owned()),
-                Part::Says(vec![format!(
-                    "They were read by the watch's own reader and can be used. Put them at the end of {}, then `warmend check`, \
-                     then start the watch again.",
-                    file.path.file_name().map_or("shelf.toml".into(), |n| n.to_string_lossy())
-                )]),
-                Part::Copy("To copy".to_owned(), lines.text.clone()),
-            ];
-            let open: Vec<String> = lines
-                .open
-                .iter()
-                .cloned()
-                .chain(advice.iter().filter(|a| a.key.starts_with(&own)).map(remark))
-                .collect();
-            if !open.is_empty() {
-                parts.push(Part::Folded("What stays open, and what that costs".to_owned(), vec![Part::Steps(open)]));
-            }
-            let told = "Without a [[notice]] only the log is told. A message that wakes you needs a way out: README, “How it \
-                        tells you”.";
-            parts.push(Part::Says(vec![told.to_owned()]));
-            Ok(parts)
-        }
+    let (_, advice) = shelf_file::check_text(&whole, file.path, std::iter::empty())
+        .map_err(|wrong| vec![Part::Warns(Tone::Advice, complaints(&wrong))])?;
+    let own = format!("nest[{}]", snap.shelf.nests.len());
+    let name = file.path.file_name().map_or("shelf.toml".into(), |n| n.to_string_lossy());
+    let mut parts = vec![
+        Part::Heading(say!("start-copy-head")),
+        Part::Says(vec![say!("start-copy-says", file = name)]),
+        Part::Copy(say!("start-copy"), lines.text.clone()),
+    ];
+    let advice = advice.iter().filter(|a| a.key.starts_with(&own)).map(remark);
+    let open: Vec<String> = lines.open.iter().cloned().chain(advice).collect();
+    if !open.is_empty() {
+        parts.push(Part::Folded(say!("start-open"), vec![Part::Steps(open)]));
     }
+    parts.push(Part::Says(vec![say!("start-no-notice")]));
+    Ok(parts)
 }
 
 fn complaints(wrong: &ShelfErrors) -> Vec<String> {
-    let all: Vec<String> = wrong.errors().iter().map(|e| format!("{}: {}; {}.", e.key, e.why, e.remedy)).collect();
+    let one = |(key, why, remedy): (&str, &str, &str)| say!("start-complaint", key = key, why = why, remedy = remedy);
+    let all: Vec<String> = wrong.errors().iter().map(|e| one((&e.key, &e.why, &e.remedy))).collect();
     if all.is_empty() { vec![wrong.to_string()] } else { all }
 }
 
 fn remark(a: &Advice) -> String {
-    format!("{}: {}; {}.", a.key, a.why, a.remedy)
+    say!("start-complaint", key = &a.key, why = &a.why, remedy = &a.remedy)
 }
 
-fn pair(a: &str, b: &str) -> (String, String) {
-    (a.to_owned(), b.to_owned())
+/// What a form sends for a choice, and what that says.
+fn pair(sends: &str, says: String) -> (String, String) {
+    (sends.to_owned(), says)
 }
 
-fn field(asked: &Answers, (name, label, help): (&str, &str, &str), kind: FieldKind) -> Field {
+fn unknown() -> (String, String) {
+    pair("", say!("start-unknown"))
+}
+
+fn field(asked: &Answers, name: &str, label: String, help: Option<String>, kind: FieldKind) -> Field {
     Field {
         name: name.to_owned(),
-        label: label.to_owned(),
+        label,
         kind,
         value: asked.get(name).to_owned(),
-        help: help.to_owned(),
+        help: help.unwrap_or_default(),
         needed: false,
     }
 }
@@ -168,67 +142,41 @@ fn form(snap: &Snapshot, asked: &Answers) -> Form {
             .map(|(i, s)| (format!("s{i}"), s))
             .collect(),
         groups: vec![
-            ("The nest".to_owned(), nest(asked)),
-            ("The sensors".to_owned(), probes(snap, asked)),
-            ("The heating mat".to_owned(), mat(asked)),
-            ("The brood, and the warmth you want".to_owned(), brood(asked)),
+            (say!("planform-nest"), nest(asked)),
+            (say!("start-group-sensors"), probes(snap, asked)),
+            (say!("planform-mat"), mat(asked)),
+            (say!("start-group-brood"), brood(asked)),
         ],
-        buttons: vec![Button { label: "Write the lines".to_owned(), sends: Some(pair("write", "yes")) }],
+        buttons: vec![Button { label: say!("start-write"), sends: Some(pair("write", "yes".to_owned())) }],
         ..Form::default()
     }
 }
 
 fn nest(asked: &Answers) -> Vec<Field> {
-    let mut materials = vec![pair("", "I don't know")];
+    let mut materials = vec![unknown()];
     materials.extend(material_names().into_iter().map(|m| pair(m, material_words(m))));
-    let covers = [
-        ("", "I don't know"),
-        ("open", "nothing"),
-        ("glass", "glass"),
-        ("acrylic", "acrylic"),
-        ("lid", "a closed lid"),
+    let covers = vec![
+        unknown(),
+        pair("open", say!("cover-open")),
+        pair("glass", say!("cover-glass")),
+        pair("acrylic", say!("cover-acrylic")),
+        pair("lid", say!("start-cover-lid")),
     ];
+    let (length, material) = (say!("start-length"), say!("start-material"));
     vec![
-        field(
-            asked,
-            (
-                "id",
-                "What to call it",
-                "A short name, small letters, digits and hyphens: it stands in messages and on pages.",
-            ),
-            FieldKind::Line(32),
-        ),
-        field(
-            asked,
-            (
-                "length",
-                "Its length, mm",
-                "Lay a ruler along the galleries. The end that you measure from is the zero end; all places count from it.",
-            ),
-            FieldKind::Number(20.0, 5000.0),
-        ),
-        field(
-            asked,
-            (
-                "material",
-                "What its body is made of",
-                "A first guess of how it carries warmth. The watch learns better from its readings.",
-            ),
-            FieldKind::Choice(materials),
-        ),
-        field(
-            asked,
-            ("cover", "What lies over the galleries", ""),
-            FieldKind::Choice(covers.map(|(a, b)| pair(a, b)).into()),
-        ),
+        field(asked, "id", say!("start-id"), Some(say!("start-id-help")), FieldKind::Line(32)),
+        field(asked, "length", length, Some(say!("start-length-help")), FieldKind::Number(20.0, 5000.0)),
+        field(asked, "material", material, Some(say!("start-material-help")), FieldKind::Choice(materials)),
+        field(asked, "cover", say!("start-cover"), None, FieldKind::Choice(covers)),
     ]
 }
 
-fn material_words(name: &str) -> &str {
+/// Other names are said as the shelf file has them.
+fn material_words(name: &str) -> String {
     match name {
-        "aac" => "aerated concrete (AAC)",
-        "printed" => "printed plastic (PLA)",
-        other => other,
+        "aac" => say!("start-material-aac"),
+        "printed" => say!("start-material-printed"),
+        other => other.to_owned(),
     }
 }
 
@@ -249,96 +197,67 @@ fn probes(snap: &Snapshot, asked: &Answers) -> Vec<Field> {
     let known = sources(snap, asked);
     let roles = || {
         FieldKind::Choice(vec![
-            pair("", "not of this nest"),
-            pair("probe", "in this nest"),
-            pair("room", "in the room's air, in the shade"),
-            pair("drive", "reports what the heating mat is told or takes"),
+            pair("", say!("start-role-none")),
+            pair("probe", say!("start-role-probe")),
+            pair("room", say!("start-role-room")),
+            pair("drive", say!("start-role-drive")),
         ])
     };
     let mut fields = Vec::new();
     let rows = (known.len() + BLANK_ROWS).min(SOURCES_MAX).max(known.len());
     for (i, name) in known.iter().map(String::as_str).chain(std::iter::repeat("")).take(rows).enumerate() {
-        let said = snap.strangers.iter().find(|s| s.0 == name).map(|s| format!(" (said {})", s.1)).unwrap_or_default();
-        let (mut is, mut at) = (format!("{name}{said} is"), format!("{name} sits at, mm"));
-        if name.is_empty() {
-            let help = "As the node calls itself: node, colon, sensor, as oak-node:warm. Empty if there is none.";
-            fields.push(field(asked, (&format!("s{i}"), "A source not heard yet", help), FieldKind::Line(96)));
-            (is, at) = ("It is".to_owned(), "It sits at, mm".to_owned());
-        }
-        fields.push(field(asked, (&format!("r{i}"), &is, ""), roles()));
-        let help = "From the zero end to the sensor's tip. Only if it sits in this nest.";
-        fields.push(field(asked, (&format!("m{i}"), &at, help), FieldKind::Number(0.0, 5000.0)));
+        let (is, at) = if name.is_empty() {
+            let help = Some(say!("start-source-unheard-help"));
+            let label = say!("start-source-unheard");
+            fields.push(field(asked, &format!("s{i}"), label, help, FieldKind::Line(96)));
+            (say!("start-it-is"), say!("start-it-sits"))
+        } else {
+            let is = match snap.strangers.iter().find(|s| s.0 == name) {
+                Some((_, value, _)) => say!("start-source-is-said", source = name, value = value),
+                None => say!("start-source-is", source = name),
+            };
+            (is, say!("start-source-at", source = name))
+        };
+        fields.push(field(asked, &format!("r{i}"), is, None, roles()));
+        let help = Some(say!("start-sits-help"));
+        fields.push(field(asked, &format!("m{i}"), at, help, FieldKind::Number(0.0, 5000.0)));
     }
     fields
 }
 
 fn mat(asked: &Answers) -> Vec<Field> {
-    let has = [("", "I don't know"), ("yes", "yes"), ("no", "no, it is not heated")];
-    let cutoff = [("", "I don't know"), ("yes", "yes"), ("no", "no")];
-    let places = [("", "under it"), ("beside", "beside it"), ("lid", "on its lid"), ("inside", "inside it")];
-    let choice = |list: &[(&str, &str)]| FieldKind::Choice(list.iter().map(|(a, b)| pair(a, b)).collect());
+    let has = vec![unknown(), pair("yes", say!("start-yes")), pair("no", say!("start-mat-none"))];
+    let cutoff = vec![unknown(), pair("yes", say!("start-yes")), pair("no", say!("start-no"))];
+    let places = vec![
+        pair("", say!("start-where-under")),
+        pair("beside", say!("place-beside")),
+        pair("lid", say!("place-lid")),
+        pair("inside", say!("place-inside")),
+    ];
     let mm = || FieldKind::Number(0.0, 5000.0);
+    let number = |name, label, help, least, most| field(asked, name, label, Some(help), FieldKind::Number(least, most));
+    let cutoff_help = Some(say!("start-cutoff-help"));
     vec![
-        field(asked, ("mat", "Is there a heating mat or cable", ""), choice(&has)),
-        field(asked, ("where", "Where it lies", ""), choice(&places)),
-        field(asked, ("from", "It begins at, mm", "Where the warm part begins, from the zero end."), mm()),
-        field(asked, ("to", "It ends at, mm", ""), mm()),
-        field(
-            asked,
-            ("watts", "Its power, W", "On the label or the plug: a number before W. Empty if you cannot find it."),
-            FieldKind::Number(0.01, 1000.0),
-        ),
-        field(
-            asked,
-            (
-                "volts",
-                "or its voltage, V",
-                "If the label names no watts but volts and amperes, the two are multiplied.",
-            ),
-            FieldKind::Number(1.0, 250.0),
-        ),
-        field(asked, ("amps", "and its current, A", "0.5 A is 500 mA."), FieldKind::Number(0.001, 20.0)),
-        field(
-            asked,
-            (
-                "cutoff",
-                "Has it a thermal cut-off of its own",
-                "A part in the mat or its cable that breaks the circuit when it grows too hot, apart from any thermostat and its sensor. Label, \
-                 instructions or maker say so. A thermostat alone is none.",
-            ),
-            choice(&cutoff),
-        ),
-        field(
-            asked,
-            ("plug", "Which plug it hangs on", "In your words, so that a message at night says which one to pull."),
-            FieldKind::Line(80),
-        ),
+        field(asked, "mat", say!("start-mat"), None, FieldKind::Choice(has)),
+        field(asked, "where", say!("start-where"), None, FieldKind::Choice(places)),
+        field(asked, "from", say!("start-from"), Some(say!("start-from-help")), mm()),
+        field(asked, "to", say!("start-to"), None, mm()),
+        number("watts", say!("start-watts"), say!("start-watts-help"), 0.01, 1000.0),
+        number("volts", say!("start-volts"), say!("start-volts-help"), 1.0, 250.0),
+        number("amps", say!("start-amps"), say!("start-amps-help"), 0.001, 20.0),
+        field(asked, "cutoff", say!("start-cutoff"), cutoff_help, FieldKind::Choice(cutoff)),
+        field(asked, "plug", say!("start-plug"), Some(say!("start-plug-help")), FieldKind::Line(80)),
     ]
 }
 
 fn brood(asked: &Answers) -> Vec<Field> {
     let celsius = || FieldKind::Number(-20.0, 60.0);
+    let mm = || FieldKind::Number(0.0, 5000.0);
     vec![
-        field(
-            asked,
-            (
-                "brood_from",
-                "The brood lies from, mm",
-                "Where eggs, larvae and cocoons lie now, from the zero end. Empty if you cannot see it.",
-            ),
-            FieldKind::Number(0.0, 5000.0),
-        ),
-        field(asked, ("brood_to", "to, mm", ""), FieldKind::Number(0.0, 5000.0)),
-        field(
-            asked,
-            (
-                "low",
-                "It should stay above, °C",
-                "What your species likes you know better than this page: from your own notes or its literature. Empty if you don't know.",
-            ),
-            celsius(),
-        ),
-        field(asked, ("high", "and below, °C", ""), celsius()),
-        field(asked, ("limit", "Danger above, °C", "The hottest that its brood bears. All three or none."), celsius()),
+        field(asked, "brood_from", say!("start-brood-from"), Some(say!("start-brood-from-help")), mm()),
+        field(asked, "brood_to", say!("start-brood-to"), None, mm()),
+        field(asked, "low", say!("start-low"), Some(say!("start-low-help")), celsius()),
+        field(asked, "high", say!("start-high"), None, celsius()),
+        field(asked, "limit", say!("start-limit"), Some(say!("start-limit-help")), celsius()),
     ]
 }

@@ -1,5 +1,6 @@
 //! From what a person answered to the lines of a shelf file, and what stays open. Pure; the real reader judges them.
 use super::start::SOURCES_MAX;
+use dashboards::say;
 use std::collections::BTreeMap;
 use std::fmt::Write as _;
 
@@ -60,25 +61,14 @@ pub struct Lines {
 pub fn lines(a: &Answers) -> Lines {
     let mut out = Lines::default();
     let mut text = String::from("[[nest]]\n");
-    let mut need = |given: bool, what: &str| {
-        if !given {
-            out.missing.push(what.to_owned());
-        }
-    };
-    need(!a.get("id").is_empty(), "What to call the nest.");
-    need(a.number("length").is_some(), "Its length in mm, by a ruler.");
     let probes: Vec<(String, f64)> = placed(a).collect();
-    need(
-        !probes.is_empty(),
-        "At least one sensor that sits in the nest, and where: without one nothing is seen of it.",
-    );
+    out.missing.extend(a.get("id").is_empty().then(|| say!("start-need-id")));
+    out.missing.extend(a.number("length").is_none().then(|| say!("start-need-length")));
+    out.missing.extend(probes.is_empty().then(|| say!("start-need-probe")));
     let _ = writeln!(text, "id = {}", quoted(a.get("id")));
     let _ = writeln!(text, "length_mm = {}", a.number("length").unwrap_or(0.0));
     match a.get("material") {
-        "" => out.open.push(
-            "What the body is made of is left open: the first days are reckoned as for a hardwood, with more doubt."
-                .to_owned(),
-        ),
+        "" => out.open.push(say!("start-open-material")),
         material => drop(writeln!(text, "material = {}", quoted(material))),
     }
     if !a.get("cover").is_empty() {
@@ -91,9 +81,7 @@ pub fn lines(a: &Answers) -> Lines {
     }
     match role(a, "room").next() {
         Some(room) => drop(write!(text, "\n[nest.room]\nsource = {}\n", quoted(room))),
-        None => out
-            .open
-            .push("No sensor reads the room: its warmth is worked out from the cool end, with more doubt.".to_owned()),
+        None => out.open.push(say!("start-open-room")),
     }
     if out.missing.is_empty() {
         out.text = text;
@@ -122,7 +110,7 @@ fn mat(a: &Answers, text: &mut String, open: &mut Vec<String>) {
     match a.get("mat") {
         "no" => return,
         "" if !written => {
-            open.push("Whether it is heated is left open: no alarm of a heating mat can be raised.".to_owned());
+            open.push(say!("start-open-heated"));
             return;
         }
         _ => {}
@@ -130,12 +118,8 @@ fn mat(a: &Answers, text: &mut String, open: &mut Vec<String>) {
     let watts = a.number("watts").or_else(|| Some(a.number("volts")? * a.number("amps")?));
     let (from, to) = (a.number("from"), a.number("to"));
     let (Some(watts), Some(from), Some(to)) = (watts, from, to) else {
-        open.push(
-            "The mat is left out, as its power or its place is not known: a mat that sticks on is then found only by a hot \
-             probe. Look for the label; the page Plan says what is at stake."
-                .to_owned(),
-        );
-        text.push_str("\n# [nest.pad]    # the heating mat: needs from_mm, to_mm and watts, by ruler and label\n");
+        open.push(say!("start-open-mat"));
+        let _ = write!(text, "\n# [nest.pad]    # {}\n", say!("start-open-mat-remark"));
         return;
     };
     // Three digits of a product are as much as a label holds.
@@ -143,18 +127,13 @@ fn mat(a: &Answers, text: &mut String, open: &mut Vec<String>) {
     let _ = write!(text, "\n[nest.pad]\nfrom_mm = {from}\nto_mm = {to}\nwatts = {watts}\n");
     match role(a, "drive").next() {
         Some(drive) => drop(writeln!(text, "drive = {}", quoted(drive))),
-        None => open.push(
-            "Nothing reports what the mat is told: when it was on is worked out from the warmth, and a stuck mat is found later."
-                .to_owned(),
-        ),
+        None => open.push(say!("start-open-drive")),
     }
     if !a.get("where").is_empty() {
         let _ = writeln!(text, "where = {}", quoted(a.get("where")));
     }
     match a.get("plug") {
-        "" => {
-            open.push("Which plug the mat hangs on is not written: a message cannot say which one to pull.".to_owned());
-        }
+        "" => open.push(say!("start-open-plug")),
         plug => drop(writeln!(text, "plug = {}", quoted(plug))),
     }
     let cutoff = match a.get("cutoff") {
@@ -163,11 +142,7 @@ fn mat(a: &Answers, text: &mut String, open: &mut Vec<String>) {
         _ => "\"unknown\"",
     };
     if cutoff != "true" {
-        open.push(
-            "Without a thermal cut-off of its own nothing stands between a stuck mat and fire but you. Look at its label, ask its \
-             maker, or take a mat that has one."
-                .to_owned(),
-        );
+        open.push(say!("start-open-cutoff"));
     }
     let _ = writeln!(text, "cutoff = {cutoff}");
 }
@@ -175,17 +150,13 @@ fn mat(a: &Answers, text: &mut String, open: &mut Vec<String>) {
 fn brood(a: &Answers, text: &mut String, open: &mut Vec<String>) {
     match (a.number("brood_from"), a.number("brood_to")) {
         (Some(from), Some(to)) => drop(write!(text, "\n[nest.brood]\nfrom_mm = {from}\nto_mm = {to}\n")),
-        _ => open
-            .push("Where the brood lies is left open: its warmth cannot be judged. Add it once you see it.".to_owned()),
+        _ => open.push(say!("start-open-brood")),
     }
     match (a.number("low"), a.number("high"), a.number("limit")) {
         (Some(low), Some(high), Some(limit)) => {
             let _ = write!(text, "\n[nest.band]\nlow_c = {low}\nhigh_c = {high}\nlimit_c = {limit}\n");
         }
-        _ => open.push(
-            "The warmth you want is left open: too cold and too warm are not told, only a guard of 40 °C at the hottest point."
-                .to_owned(),
-        ),
+        _ => open.push(say!("start-open-band")),
     }
 }
 

@@ -1,13 +1,13 @@
 //! The story of one alarm: what raised it, the minutes around it, who was told, what was done, what can be done.
-//! Every sentence of that page stands in this file, in `story_acts` and in `words`.
-use super::hours::{Hours, band_in_force};
+use super::hours::{Hours, band_in_force, length};
+use super::now::{ALARMS_PATH, live_part};
 use super::story_acts;
 use super::story_minutes::minutes;
 use super::words;
 use crate::history::{AlarmRecord, Delivery, HistoryError, KeeperNote, Reader};
 use crate::pipeline::acts::written;
 use crate::snapshot::{AlarmName, Snapshot};
-use dashboards::{Cell, Link, Part, SheetPage, Table, Tone, alarm_words, state_words};
+use dashboards::{Cell, Link, Part, SheetPage, Table, Tone, alarm_words, say, state_words};
 use enclosure::shelf::Nest;
 use enclosure::{Alarm, Event, Span, State, Timestamp};
 use std::ops::Range;
@@ -117,22 +117,22 @@ pub fn story(
     // A later raising has a story of its own: nothing can be done to this one any more.
     let standing = standing.filter(|a| life.changes.last().is_some_and(|(_, c)| c.at >= a.since.minus(BESIDE)));
     let says = words::alarm(raised.alarm);
-    let subject = name.nest.as_ref().map(|nest| format!("{nest}: ")).unwrap_or_default();
+    let title = alarm_words(raised.alarm.name());
+    let title = match &name.nest {
+        Some(nest) => say!("alarm-in-nests", nests = nest, alarm = title),
+        None => title,
+    };
     let mut parts = vec![Part::Facts(facts(&life, raised, standing.map(|a| a.state), around))];
     if life.is_raised() && standing.is_some_and(|a| !matches!(a.state, State::Returned | State::Latched)) {
-        parts.push(Part::Warns(
-            super::now::tone(raised.alarm.priority()),
-            says.steps.iter().map(|s| (*s).to_owned()).collect(),
-        ));
+        parts.push(Part::Warns(super::now::tone(raised.alarm.priority()), says.steps.clone()));
     }
-    let heading = if life.is_raised() { "What raised it" } else { "What would raise it" };
-    parts.push(Part::Heading(heading.to_owned()));
-    let mut evidence = vec![says.means.to_owned()];
+    parts.push(Part::Heading(if life.is_raised() { say!("story-raised-head") } else { say!("story-would-raise") }));
+    let mut evidence = vec![says.means.clone()];
     if life.is_raised() && !raised.detail.is_empty() && raised.detail != says.means {
         evidence.push(raised.detail.clone());
     }
     if let Some(cause) = raised.cause {
-        evidence.push(format!("It followed from another: {}.", alarm_words(cause.name())));
+        evidence.push(say!("story-followed", alarm = alarm_words(cause.name())));
     }
     parts.push(Part::Says(evidence));
     let nest = name.nest.as_ref().and_then(|id| snap.shelf.nests.iter().find(|n| n.id == *id));
@@ -141,7 +141,7 @@ pub fn story(
         parts.extend(view.map(|view| Part::Minutes(Box::new(view))));
     }
     if let Some(alarm) = standing {
-        parts.push(Part::Heading("What you can do".to_owned()));
+        parts.push(Part::Heading(say!("story-can-do")));
         parts.extend(story_acts::forms(name, alarm, (now, hours)));
     }
     parts.push(Part::Table(happened(&life, hours)));
@@ -151,17 +151,19 @@ pub fn story(
             parts.push(Part::Says(vec![why_untold(raised)]));
         }
     }
-    let list = |label: &str, url: String| Link { label: label.to_owned(), url, current: false };
-    let mut links = vec![list("All alarms", "/alarms".to_owned())];
-    links.extend(nest.map(|n| list("The week of this nest", super::now::nest_url(&n.id))));
+    let list = |label, url| Link { label, url, current: false };
+    let mut links = vec![list(say!("story-all"), ALARMS_PATH.to_owned())];
+    links.extend(nest.map(|n| list(say!("story-week"), super::now::nest_url(&n.id))));
     parts.push(Part::Links(links));
-    let again =
-        Link { label: "Look again.".to_owned(), url: story_url(&written(name), id.map(|_| *first_id)), current: false };
-    let as_of = format!("As of {}, shelf time. Older than 2 min: do not rely on it.", hours.second(snap.at, now));
+    let url = story_url(&written(name), id.map(|_| *first_id));
+    let live = Some(live_part(snap, (now, hours), &url));
+    let again = Link { label: say!("sheet-again"), url, current: false };
+    let as_of = say!("story-as-of", at = hours.second(snap.at, now));
     Ok(Some(SheetPage {
-        title: words::sentence_case(&format!("{subject}{}", alarm_words(raised.alarm.name()))),
+        title: words::sentence_case(&title),
         tone: if standing.is_some() { super::now::tone(raised.alarm.priority()) } else { Tone::Calm },
         as_of: Some((as_of, again)),
+        live,
         parts,
         ..SheetPage::default()
     }))
@@ -171,10 +173,14 @@ pub fn story(
 fn level(nest: &Nest, raised: &AlarmRecord, snap: &Snapshot) -> Vec<(f64, String)> {
     let Some(band) = band_in_force(nest, raised.at, snap.shelf.alarms.season_utc_offset) else { return Vec::new() };
     match raised.alarm {
-        Alarm::BroodCold | Alarm::ForecastCold => vec![(band.low_c, format!("band from {} °C", band.low_c))],
-        Alarm::BroodHot | Alarm::ForecastHot => vec![(band.high_c, format!("band up to {} °C", band.high_c))],
+        Alarm::BroodCold | Alarm::ForecastCold => {
+            vec![(band.low_c, say!("story-band-from", degrees = band.low_c.to_string()))]
+        }
+        Alarm::BroodHot | Alarm::ForecastHot => {
+            vec![(band.high_c, say!("story-band-to", degrees = band.high_c.to_string()))]
+        }
         Alarm::BroodLimit | Alarm::HeaterStuckOn | Alarm::ProbeHot => {
-            vec![(band.limit_c, format!("limit {} °C", band.limit_c))]
+            vec![(band.limit_c, say!("story-limit", degrees = band.limit_c.to_string()))]
         }
         _ => Vec::new(),
     }
@@ -182,27 +188,26 @@ fn level(nest: &Nest, raised: &AlarmRecord, snap: &Snapshot) -> Vec<(f64, String
 
 fn facts(life: &Life, raised: &AlarmRecord, state: Option<State>, around: Around<'_>) -> Vec<(String, String)> {
     let Around { now, hours, place, .. } = around;
-    let fact = |name: &str, value: String| (name.to_owned(), value);
+    let at = hours.near(raised.at, now);
     let mut facts = vec![if life.is_raised() {
-        fact("Raised", hours.near(raised.at, now))
+        (say!("story-raised"), at)
     } else {
-        fact(&words::sentence_case(words::event(raised.event)), format!("{}; not raised", hours.near(raised.at, now)))
+        (words::sentence_case(&words::event(raised.event)), say!("story-not-raised", at = at))
     }];
-    let length = |span: Span| span.max(Span::ZERO);
-    match life.ended() {
+    facts.push(match life.ended() {
         Some(end) => {
-            facts.push(fact("Over", format!("{}, after {}", hours.near(end, now), length(end.since(raised.at)))));
+            let lasted = length(end.since(raised.at));
+            (say!("story-over"), say!("story-over-after", at = hours.near(end, now), length = lasted))
         }
-        None => facts.push(fact("Stands for", length(now.since(raised.at)).to_string())),
+        None => (say!("story-stands"), length(now.since(raised.at))),
+    });
+    facts.push((say!("story-now"), state.map_or_else(|| say!("story-nothing"), |s| state_words(s.name()))));
+    if let Some((_, answer)) = life.changes.iter().find(|(_, c)| c.event == Event::Acknowledged) {
+        facts.push((say!("story-answered"), say!("story-after", length = length(answer.at.since(raised.at)))));
     }
-    let told = state.map_or("nothing the matter any more", |s| state_words(s.name()));
-    facts.push(fact("Now", told.to_owned()));
-    if let Some(answer) = life.changes.iter().find(|(_, c)| c.event == Event::Acknowledged) {
-        facts.push(fact("Answered", format!("after {}", length(answer.1.at.since(raised.at)))));
-    }
-    facts.extend(raised.probe.clone().map(|p| ("Probe".to_owned(), p)));
-    facts.extend(raised.node.clone().map(|n| ("Node".to_owned(), n)));
-    facts.extend(place.iter().map(|p| ("Where".to_owned(), p.clone())));
+    facts.extend(raised.probe.clone().map(|p| (say!("story-probe"), p)));
+    facts.extend(raised.node.clone().map(|n| (say!("story-node"), n)));
+    facts.extend(place.iter().map(|p| (say!("story-where"), p.clone())));
     facts
 }
 
@@ -225,8 +230,8 @@ fn happened(life: &Life, hours: &Hours) -> Table {
     }
     rows.sort_by_key(|(at, _)| *at);
     Table {
-        caption: "What happened".to_owned(),
-        columns: ["when", "what", "why, and by whom"].map(str::to_owned).into(),
+        caption: say!("story-happened"),
+        columns: vec![say!("head-when"), say!("head-what"), say!("story-why")],
         rows: rows.into_iter().map(|(_, row)| row).collect(),
         empty: String::new(),
     }
@@ -242,19 +247,19 @@ fn told(life: &Life, hours: &Hours) -> Table {
     let row = |d: &Delivery| {
         let sent = d.outcome == "sent";
         let (way, what) = if d.way == "person" {
-            ("a person", d.outcome.clone())
+            (say!("story-person"), d.outcome.clone())
         } else if sent {
-            (d.way.as_str(), "got out".to_owned())
+            (d.way.clone(), say!("story-sent"))
         } else {
-            (d.way.as_str(), format!("did not get out: {}", d.outcome))
+            (d.way.clone(), say!("story-not-sent", why = &d.outcome))
         };
         let what = Cell::of(what).loud(if sent || d.way == "person" { Tone::Calm } else { Tone::Warning });
         vec![Cell::of(hours.dated_second(d.at)), Cell::of(way), Cell::of(d.attempt.to_string()), what]
     };
     let skip = life.deliveries.len().saturating_sub(ROWS_MAX);
     Table {
-        caption: "Messages about it".to_owned(),
-        columns: ["when", "by which way", "try", "what came of it"].map(str::to_owned).into(),
+        caption: say!("story-messages"),
+        columns: vec![say!("head-when"), say!("story-way"), say!("story-try"), say!("story-outcome")],
         rows: life.deliveries.iter().skip(skip).map(row).collect(),
         empty: String::new(),
     }
@@ -263,17 +268,11 @@ fn told(life: &Life, hours: &Hours) -> Table {
 /// Why nobody was told, as far as the raising tells.
 fn why_untold(raised: &AlarmRecord) -> String {
     let why = match raised.cause {
-        Some(cause) => format!("it followed from another that was told: {}", alarm_words(cause.name())),
-        None if !raised.told => {
-            "it was held back: after a flood of alarms one message stands for all, and what comes and \
-                                 goes waits until it stays"
-                .to_owned()
-        }
-        None => {
-            "no way took one yet. Advice waits for the end of quiet hours; the log alone reaches no person".to_owned()
-        }
+        Some(cause) => say!("story-untold-followed", alarm = alarm_words(cause.name())),
+        None if !raised.told => say!("story-untold-held"),
+        None => say!("story-untold-yet"),
     };
-    format!("No message about it is known to have got out: {why}.")
+    say!("story-untold", why = why)
 }
 
 /// The minutes that are drawn: an hour before, and until half an hour after its end, at most four.

@@ -1,10 +1,11 @@
 //! What a keeper can do to an alarm on its own page, each with what comes of it, before it is done.
-use super::hours::Hours;
-use super::story::story_url;
+use super::hours::{Hours, length};
+use super::story::{STORY_PATH, story_url};
+use super::words;
 use crate::pipeline::WHY_MAX;
 use crate::pipeline::acts::{DANGER_SILENCE_MAX_MIN, SILENCE_MAX_MIN, written};
 use crate::snapshot::{AlarmName, StandingAlarm};
-use dashboards::{Button, Field, FieldKind, Form, Part};
+use dashboards::{Button, Field, FieldKind, Form, Part, say};
 use enclosure::{Alarm, Priority, Span, State, Timestamp};
 
 /// Lengths of a silence that are offered, minutes; only those that are allowed.
@@ -38,8 +39,7 @@ pub(super) fn forms(name: &AlarmName, alarm: &StandingAlarm, (now, hours): (Time
     }
     let mut parts = Vec::new();
     if usual.is_empty() && grave.is_empty() {
-        let nothing = "Nothing needs to be done to it here: it follows from another alarm, or from the season.";
-        return vec![Part::Says(vec![nothing.to_owned()])];
+        return vec![Part::Says(vec![say!("do-nothing")])];
     }
     if !usual.is_empty() {
         parts.push(Part::Forms(usual));
@@ -48,61 +48,62 @@ pub(super) fn forms(name: &AlarmName, alarm: &StandingAlarm, (now, hours): (Time
     parts
 }
 
-fn form(name: &AlarmName, what: &str, heading: &str, says: &[&str], fields: Vec<Field>, button: &str) -> Form {
+/// A form whose button says what its heading says, unless it is given words of its own.
+fn form(name: &AlarmName, what: &str, heading: String, says: Vec<String>, fields: Vec<Field>) -> Form {
     let mut hidden = vec![("do".to_owned(), what.to_owned()), ("alarm".to_owned(), name.alarm.clone())];
     let named = [("nest", &name.nest), ("probe", &name.probe), ("node", &name.node)];
     hidden.extend(named.into_iter().filter_map(|(key, value)| Some((key.to_owned(), value.clone()?))));
     hidden.push(("back".to_owned(), story_url(&written(name), None)));
     Form {
-        heading: heading.to_owned(),
-        says: says.iter().map(|s| (*s).to_owned()).collect(),
-        url: "/alarm".to_owned(),
+        key: what.to_owned(),
+        buttons: vec![button(heading.clone())],
+        heading,
+        says,
+        url: STORY_PATH.to_owned(),
         hidden,
         groups: vec![(String::new(), fields)],
-        buttons: vec![Button { label: button.to_owned(), sends: None }],
         ..Form::default()
     }
+}
+
+fn button(label: String) -> Button {
+    Button { label, sends: None }
+}
+
+/// What the button for it says on other pages too.
+fn act(what: &str) -> String {
+    words::act(what, 0)
 }
 
 fn reason(needed: bool) -> Field {
     Field {
         name: "why".to_owned(),
-        label: if needed { "Why" } else { "Anything to add (may stay empty)" }.to_owned(),
+        label: if needed { say!("do-why") } else { say!("do-why-empty") },
         kind: FieldKind::Line(WHY_MAX),
         value: String::new(),
-        help: "It is written down beside what you do, for whoever looks later.".to_owned(),
+        help: say!("do-why-help"),
         needed,
     }
 }
 
-fn choice(name: &str, label: &str, choices: Vec<(String, String)>, value: &str, help: &str) -> Field {
+fn until(name: &str, choices: Vec<(String, String)>, value: &str) -> Field {
     Field {
         name: name.to_owned(),
-        label: label.to_owned(),
+        label: say!("do-silence-until"),
         kind: FieldKind::Choice(choices),
         value: value.to_owned(),
-        help: help.to_owned(),
+        help: String::new(),
         needed: true,
     }
 }
 
 fn answer(name: &AlarmName, danger: bool) -> Form {
-    let reminded = if danger {
-        "While it goes on you are reminded every few minutes; after the second time the next person is told."
-    } else {
-        "If it grows worse, you are told anew."
-    };
-    let says =
-        ["Ends the repetition of its messages. It switches nothing, and does not end what is the matter.", reminded];
-    form(name, "ack", "I have seen it", &says, vec![reason(false)], "I have seen it")
+    let reminded = if danger { say!("do-ack-danger") } else { say!("do-ack-else") };
+    form(name, "ack", act("ack"), vec![say!("do-ack-says"), reminded], vec![reason(false)])
 }
 
 fn on_the_way(name: &AlarmName) -> Form {
-    let says = [
-        "Whoever was told so far is left in peace for half an hour. The alarm stays unanswered, and the next person's turn \
-         still comes.",
-    ];
-    form(name, "on-the-way", "Someone is on the way", &says, Vec::new(), "Someone is on the way")
+    form(name, "on-the-way", act("on-the-way"), vec![say!("do-on-the-way-says")], Vec::new())
 }
 
 fn silence(name: &AlarmName, danger: bool, (now, hours): (Timestamp, &Hours)) -> Form {
@@ -110,60 +111,39 @@ fn silence(name: &AlarmName, danger: bool, (now, hours): (Timestamp, &Hours)) ->
     let offered = SILENCES_MIN.into_iter().filter(|min| *min <= most);
     let choice_of = |min: u32| {
         let span = Span::from_min(i64::from(min));
-        (min.to_string(), format!("for {span}, until {}", hours.near(now.plus(span), now)))
+        let end = hours.near(now.plus(span), now);
+        (min.to_string(), say!("do-silence-for", length = length(span), until = end))
     };
-    let mut says = vec![
-        "Until then no message about this alarm is sent, whatever becomes of it. It is judged and written down all the same; \
-         other alarms of the nest still speak.",
-        "The silence ends by itself. If it still holds then, you are told again.",
-    ];
+    let mut says = vec![say!("do-silence-says"), say!("do-silence-ends")];
     if danger {
-        says.push("This is a danger: it can be silenced for half an hour at most. Silence cools nothing.");
+        says.push(say!("do-silence-danger"));
     }
-    let end = choice("minutes", "Until when", offered.map(choice_of).collect(), "30", "");
-    form(name, "shelve", "Silence it for a time", &says, vec![end, reason(true)], "Silence it")
+    let end = until("minutes", offered.map(choice_of).collect(), "30");
+    let form = form(name, "shelve", say!("do-silence"), says, vec![end, reason(true)]);
+    Form { buttons: vec![button(say!("do-silence-it"))], ..form }
 }
 
 fn speak(name: &AlarmName) -> Form {
-    let says = ["If it still holds, you are told of it at once."];
-    form(name, "unshelve", "End the silence", &says, Vec::new(), "End the silence")
+    form(name, "unshelve", act("unshelve"), vec![say!("do-speak-says")], Vec::new())
 }
 
 fn reset(name: &AlarmName) -> Form {
-    let says = [
-        "Only after you have been there and know why it happened. A relay that stuck once sticks again.",
-        "The alarm is closed, and the next time it is raised anew. Where a node heats on leave only, the mat may heat again \
-         after this.",
-        "Before you plug the mat in again: its thermal cut-off is in place, the sensor sits where it belongs, and nothing \
-         covers the mat.",
-    ];
-    let form = form(name, "reset", "Reset it", &says, vec![reason(true)], "I have looked: reset it");
-    Form { grave: true, ..form }
+    let says = vec![say!("do-reset-only"), say!("do-reset-closes"), say!("do-reset-before")];
+    let form = form(name, "reset", say!("do-reset"), says, vec![reason(true)]);
+    Form { grave: true, buttons: vec![button(say!("do-reset-it"))], ..form }
 }
 
 fn unplugged(name: &AlarmName, (now, hours): (Timestamp, &Hours)) -> Form {
     let choice_of = |days: u32| {
         let end = now.plus(Span::from_h(i64::from(days) * 24));
-        let word = if days == 1 { "day" } else { "days" };
-        (format!("{days}d"), format!("for {days} {word}, until {}", hours.near(end, now)))
+        (format!("{days}d"), say!("do-out-for", days = days, until = hours.near(end, now)))
     };
-    let says = [
-        "For a mat that you unplugged on purpose. Until then nobody is told that it gives no heat. Every danger of this nest \
-         still speaks.",
-    ];
-    let until = choice("until", "Until when", OUT_DAYS.map(choice_of).into(), "30d", "");
-    let form = form(
-        name,
-        "out-of-service",
-        "Take it out of service",
-        &says,
-        vec![until, reason(true)],
-        "Take it out of service",
-    );
+    let end = until("until", OUT_DAYS.map(choice_of).into(), "30d");
+    let form = form(name, "out-of-service", say!("do-out"), vec![say!("do-out-says")], vec![end, reason(true)]);
     Form { grave: true, ..form }
 }
 
 fn back(name: &AlarmName) -> Form {
-    let says = ["From then on it is judged again as usual."];
-    form(name, "in-service", "Put it back into service", &says, Vec::new(), "Back in service")
+    let form = form(name, "in-service", say!("do-back"), vec![say!("do-back-says")], Vec::new());
+    Form { buttons: vec![button(act("in-service"))], ..form }
 }

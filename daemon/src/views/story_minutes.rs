@@ -2,9 +2,10 @@
 use super::events::part;
 use super::hours::Hours;
 use super::story::around;
+use super::words::listed;
 use crate::history::{HistoricReading, HistoryError, Reader};
 use crate::shelf_file::sources;
-use dashboards::{MOST_LINES, MOST_POINTS, MinuteLine, MinutesView, Tick};
+use dashboards::{MOST_LINES, MOST_POINTS, MinuteLine, MinutesView, Tick, say};
 use enclosure::shelf::Nest;
 use enclosure::{Measured, Span, Timestamp};
 use std::ops::Range;
@@ -36,19 +37,14 @@ pub(super) fn minutes(
     if lines.is_empty() {
         return Ok(None);
     }
-    let mut moments = vec![(part(raised, &span), "raised".to_owned())];
-    moments.extend(ended.filter(|e| *e < span.end).map(|e| (part(e, &span), "over".to_owned())));
-    let title = format!("The minutes around it, {}", nest.id);
-    let caption =
-        "Lines: what each probe said, told apart by their dashes and by the name at their end. Upright lines: when \
-                   it was raised, and when it was over. Below: what the mat was told."
-            .to_owned();
+    let mut moments = vec![(part(raised, &span), say!("minutes-raised"))];
+    moments.extend(ended.filter(|e| *e < span.end).map(|e| (part(e, &span), say!("minutes-over"))));
     Ok(Some(MinutesView {
         sentence: sentence(&lines, &span, raised, hours),
-        title,
-        caption,
-        table_words: "The same in numbers".to_owned(),
-        heads: ("time".to_owned(), "mat told".to_owned()),
+        title: say!("minutes-title", nest = &nest.id),
+        caption: say!("minutes-caption"),
+        table_words: say!("nest-numbers"),
+        heads: (say!("minutes-time"), say!("minutes-told")),
         ticks: ticks(&span, hours),
         lines,
         levels,
@@ -117,9 +113,9 @@ fn sentence(lines: &[MinuteLine], span: &Range<Timestamp>, raised: Timestamp, ho
         let mut known = l.points.iter().map(|p| p.1).filter(|c| c.is_finite());
         let first = known.next()?;
         let last = known.next_back().unwrap_or(first);
-        Some(format!("{} went from {first:.1} to {last:.1} °C", l.name))
+        let (first, last) = (format!("{first:.1}"), format!("{last:.1}"));
+        Some(say!("minutes-probe", probe = &l.name, first = first, last = last))
     });
-    let told: Vec<String> = told.collect();
-    let (from, to) = (hours.clock(span.start), hours.clock(span.end));
-    format!("From {from} to {to}, {}; the alarm was raised at {}.", told.join(", "), hours.clock(raised))
+    let (from, to, raised) = (hours.clock(span.start), hours.clock(span.end), hours.clock(raised));
+    say!("minutes-sentence", from = from, to = to, probes = listed(told), raised = raised)
 }

@@ -5,7 +5,7 @@ use super::now::{brood, mats};
 use super::past::{Past, Seen};
 use super::sentences;
 use crate::history::{HistoryError, Reader};
-use dashboards::{ColourRange, HeatMap, Lane, LanePoint, Mark, Tick, WeekView};
+use dashboards::{ColourRange, HeatMap, Lane, LanePoint, Mark, Tick, WeekView, say};
 use enclosure::shelf::Band;
 use enclosure::{Span, Timestamp};
 use std::ops::Range;
@@ -56,7 +56,7 @@ pub fn week_view(past: &Past, reader: &Reader, telling: Telling<'_>, hours: &Hou
         marks,
         ticks: ticks(&past.span, hours),
         nights: nights(&past.span, hours),
-        row_name: table.name.to_owned(),
+        row_name: table.name,
         days: table.rows,
         total: table.total,
         base_c: telling.base_c,
@@ -69,8 +69,7 @@ fn moved(past: &Past, hours: &Hours) -> Option<Mark> {
     Some(Mark {
         at: part(since, &past.span),
         time_text: hours.dated(since),
-        text: "places, mats or cover changed; what lies before is drawn as if they had been as they are today"
-            .to_owned(),
+        text: say!("mark-moved"),
         ..Mark::default()
     })
 }
@@ -100,13 +99,18 @@ pub(super) fn extent(values: impl Iterator<Item = f64>) -> Option<LanePoint> {
     (n > 0).then(|| LanePoint { mean: sum / f64::from(n), ..point })
 }
 
-fn lane(past: &Past, other: Option<&Past>, (label, unit): (&str, &str), value: impl Fn(&Seen) -> Option<f64>) -> Lane {
+fn lane(
+    past: &Past,
+    other: Option<&Past>,
+    (label, unit): (String, &str),
+    value: impl Fn(&Seen) -> Option<f64>,
+) -> Lane {
     let points = |past: &Past| -> Vec<Option<LanePoint>> {
         let point = |column: &[Option<Seen>]| extent(column.iter().flatten().filter_map(&value));
         past.samples.chunks(past.per_column.max(1)).map(point).collect()
     };
     Lane {
-        label: label.to_owned(),
+        label,
         unit: unit.to_owned(),
         points: points(past),
         other: other.map_or(Vec::new(), |o| points(o).into_iter().map(|p| p.map(|p| p.mean)).collect()),
@@ -117,20 +121,20 @@ fn lane(past: &Past, other: Option<&Past>, (label, unit): (&str, &str), value: i
 fn lanes(past: &Past, band: Option<Band>, other: Option<&Past>) -> Vec<Lane> {
     let mut lanes = Vec::new();
     if past.nest.brood.is_some() {
-        let mut brood = lane(past, other, ("brood place", "°C"), |s| s.brood_c.map(|b| b.0));
+        let mut brood = lane(past, other, (say!("brood-place"), "°C"), |s| s.brood_c.map(|b| b.0));
         brood.zone = band.map(|b| (b.low_c, b.high_c));
         let sd = |c: &[Option<Seen>]| extent(c.iter().flatten().filter_map(|s| s.brood_c).map(|b| b.1)).map(|p| p.mean);
         brood.sd = past.samples.chunks(past.per_column.max(1)).map(sd).collect();
         lanes.push(brood);
     }
     lanes.push(said(past));
-    lanes.push(lane(past, other, ("room", "°C"), |s| s.room_c));
+    lanes.push(lane(past, other, (say!("lane-room"), "°C"), |s| s.room_c));
     if !past.nest.pads.is_empty() {
-        let mut heat = lane(past, other, ("heat", "W"), |s| Some(s.heat_w));
+        let mut heat = lane(past, other, (say!("lane-heat"), "W"), |s| Some(s.heat_w));
         heat.filled = true;
         lanes.push(heat);
     }
-    let mut damp = lane(past, other, ("humidity", "%RH"), |s| s.rh_pct);
+    let mut damp = lane(past, other, (say!("lane-humidity"), "%RH"), |s| s.rh_pct);
     damp.zone = past.nest.humidity_pct;
     if damp.points.iter().any(Option::is_some) {
         lanes.push(damp);
@@ -142,7 +146,7 @@ fn lanes(past: &Past, band: Option<Band>, other: Option<&Past>) -> Vec<Lane> {
 fn said(past: &Past) -> Lane {
     let point = |c: &(f64, f64, f64, u64)| LanePoint { min: c.0, mean: c.1 / c.3.max(1) as f64, max: c.2 };
     Lane {
-        label: "all probes, lowest to highest".to_owned(),
+        label: say!("lane-probes"),
         unit: "°C".to_owned(),
         points: past.said.columns.iter().map(|c| c.as_ref().map(point)).collect(),
         doubted: past.said.doubted.clone(),

@@ -1,26 +1,31 @@
-//! What each alarm means, and what to do about it, for the pages: first look, then the steps, in the order of doing.
-//!
-//! The pages' strings stand here and nowhere else; messages have their own, which must be understood without a page.
+//! What each alarm means, and what to do about it, for the pages: first look, then the steps, in the order of doing;
+//! and other words that several pages share. Messages have their own, which must be understood without a page.
+use crate::acts::NOTE_KINDS;
+use dashboards::{list_comma, list_semicolon, say};
 use enclosure::estimate::NotTaken;
 use enclosure::{Alarm, Rejection, State};
 
 /// What an alarm tells.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Debug, PartialEq, Eq)]
 pub struct AlarmWords {
     /// What it means, one sentence.
-    pub means: &'static str,
+    pub means: String,
     /// What to do, in order.
-    pub steps: &'static [&'static str],
+    pub steps: Vec<String>,
 }
 
-const UNPLUG: &str = "Pull the plug of the heating mat; do not trust its switch, thermostat or node.";
-const FEEL: &str = "Feel the nest and measure it with a second thermometer.";
+impl AlarmWords {
+    fn new<const N: usize>(means: String, steps: [String; N]) -> Self {
+        Self { means, steps: steps.into() }
+    }
+}
 
-/// What to do about an alarm that is over and that nobody has answered.
-pub const OVER: &str = "It is over by itself. Look what caused it, then say that you have seen it.";
+fn unplug() -> String {
+    say!("alarm-step-unplug")
+}
 
 /// Meaning and steps.
-pub const fn alarm(alarm: Alarm) -> AlarmWords {
+pub fn alarm(alarm: Alarm) -> AlarmWords {
     match alarm {
         Alarm::BroodLimit | Alarm::ProbeHot | Alarm::HeaterStuckOn | Alarm::HeaterNoHeat => heating(alarm),
         Alarm::BroodCold
@@ -34,185 +39,145 @@ pub const fn alarm(alarm: Alarm) -> AlarmWords {
     }
 }
 
-const fn heating(alarm: Alarm) -> AlarmWords {
+fn heating(alarm: Alarm) -> AlarmWords {
     match alarm {
-        Alarm::BroodLimit => AlarmWords {
-            means: "Some of the brood place is hotter than the limit you set.",
-            steps: &[UNPLUG, "Let the nest cool with the room; no ice, no cold water.", FEEL],
-        },
-        Alarm::ProbeHot => AlarmWords {
-            means: "A probe says more than any place in this nest may have: the nest is too hot, or the probe is broken.",
-            steps: &["Look now, and take it for heat until you know better.", UNPLUG, FEEL],
-        },
-        Alarm::HeaterStuckOn => AlarmWords {
-            means: "The heating mat gives heat that nobody asked for, or does not let go where it always did.",
-            steps: &[
-                UNPLUG,
-                "Look whether the thermostat's sensor still sits where you put it.",
-                "Plug it in again only once you know why; then reset this alarm.",
-            ],
-        },
-        _ => AlarmWords {
-            means: "The heating mat is told to heat, and no heat arrives.",
-            steps: &[
-                "Look at plug, switch, socket and cable of the heating mat.",
-                "Feel whether the mat is warm.",
-                "If it is dead, keep the room warm until it is replaced.",
-            ],
-        },
+        Alarm::BroodLimit => AlarmWords::new(
+            say!("alarm-means-brood-limit"),
+            [unplug(), say!("alarm-step-cool"), say!("alarm-step-feel")],
+        ),
+        Alarm::ProbeHot => AlarmWords::new(
+            say!("alarm-means-probe-hot"),
+            [say!("alarm-step-look-now"), unplug(), say!("alarm-step-feel")],
+        ),
+        Alarm::HeaterStuckOn => AlarmWords::new(
+            say!("alarm-means-heater-stuck-on"),
+            [unplug(), say!("alarm-step-sensor"), say!("alarm-step-reset")],
+        ),
+        _ => AlarmWords::new(
+            say!("alarm-means-heater-no-heat"),
+            [say!("alarm-step-cable"), say!("alarm-step-mat-warm"), say!("alarm-step-dead")],
+        ),
     }
 }
 
-const fn warmth(alarm: Alarm) -> AlarmWords {
+fn warmth(alarm: Alarm) -> AlarmWords {
     match alarm {
-        Alarm::BroodCold => AlarmWords {
-            means: "The brood place has been colder than the band you set.",
-            steps: &[
-                "Look whether the heating mat is on and the room is as warm as usual.",
-                "Raise its set point a little, or move the mat nearer.",
-            ],
-        },
-        Alarm::BroodHot => AlarmWords {
-            means: "The brood place has been warmer than the band you set.",
-            steps: &[
-                "Lower the set point, or switch the heating mat off for a while.",
-                "Shade the nest if the sun is on it.",
-            ],
-        },
-        Alarm::ForecastHot => AlarmWords {
-            means: "If nothing changes, the brood place will become warmer than the band you set.",
-            steps: &["Lower the set point or switch the heating mat off.", "Cool or shade the room."],
-        },
-        Alarm::ForecastCold => AlarmWords {
-            means: "If nothing changes, the brood place will become colder than the band you set.",
-            steps: &["Look whether the heating mat is on.", "Keep the room warm."],
-        },
-        Alarm::GradientFlat => AlarmWords {
-            means: "The whole nest is about equally warm while the mat heats: there is no cooler place to go to.",
-            steps: &["Warm a shorter stretch of the nest, or turn the heat down."],
-        },
-        _ => AlarmWords {
-            means: "A nest in winter rest is warmer, or colder, than its rest allows.",
-            steps: &["Look at the place where it rests, and at its own thermometer."],
-        },
-    }
-}
-
-const fn water(alarm: Alarm) -> AlarmWords {
-    match alarm {
-        Alarm::HumidityLow => AlarmWords {
-            means: "The nest has been drier than you want it.",
-            steps: &["Look at the water, and refill it."],
-        },
-        Alarm::HumidityHigh => {
-            AlarmWords { means: "The nest has been damper than you want it.", steps: &["Air it, and give less water."] }
+        Alarm::BroodCold => {
+            AlarmWords::new(say!("alarm-means-brood-cold"), [say!("alarm-step-heats"), say!("alarm-step-raise")])
         }
-        Alarm::Condensation => AlarmWords {
-            means: "Somewhere in the nest a wall is colder than the dew point: water settles there.",
-            steps: &["Look for drops at the cool end, and keep brood and small ants from drowning."],
-        },
-        _ => AlarmWords {
-            means: "The nest dries as it does when its water has run out.",
-            steps: &["Look at the water, refill it, and note it here as refilled."],
-        },
+        Alarm::BroodHot => {
+            AlarmWords::new(say!("alarm-means-brood-hot"), [say!("alarm-step-lower"), say!("alarm-step-shade")])
+        }
+        Alarm::ForecastHot => AlarmWords::new(
+            say!("alarm-means-forecast-hot"),
+            [say!("alarm-step-lower-now"), say!("alarm-step-cool-room")],
+        ),
+        Alarm::ForecastCold => AlarmWords::new(
+            say!("alarm-means-forecast-cold"),
+            [say!("alarm-step-mat-on"), say!("alarm-step-warm-room")],
+        ),
+        Alarm::GradientFlat => AlarmWords::new(say!("alarm-means-gradient-flat"), [say!("alarm-step-flat")]),
+        _ => AlarmWords::new(say!("alarm-means-rest-warm"), [say!("alarm-step-rest")]),
     }
 }
 
-const fn watch(alarm: Alarm) -> AlarmWords {
+fn water(alarm: Alarm) -> AlarmWords {
     match alarm {
-        Alarm::ProbeSilent => AlarmWords {
-            means: "A probe has stopped speaking; what lies near it is known less well.",
-            steps: &["Look at its cable and plug."],
-        },
-        Alarm::ProbeImplausible => AlarmWords {
-            means: "A probe says what its nest cannot do: it is frozen, jumps, or fell off.",
-            steps: &["Look whether it still sits where the shelf file says.", "Compare it with a second thermometer."],
-        },
-        Alarm::NestUnwatched => AlarmWords {
-            means: "A heated nest has had no reading that can be believed for ten minutes: how warm it is, nobody knows.",
-            steps: &["Look at the nest yourself, now.", "Look at its node, its power and its probes."],
-        },
-        Alarm::WatchGap => AlarmWords {
-            means: "For a while nothing was watched: a power cut, or this watch was stopped.",
-            steps: &["Look at the nests, and whether all heating came back as it should."],
-        },
-        Alarm::NodeSilent => AlarmWords {
-            means: "Everything that hangs on a node has stopped speaking.",
-            steps: &["Look at its power and its network."],
-        },
-        Alarm::BrokerLost => AlarmWords {
-            means: "The broker cannot be reached: no reading arrives.",
-            steps: &[
-                "Look whether the broker runs, and at the network between.",
-                "Until it is back, look at the nests yourself.",
-            ],
-        },
-        Alarm::HistoryFailing => AlarmWords {
-            means: "Readings cannot be written down, or the file was damaged; judging goes on.",
-            steps: &["Look for free space on the disk, and whether the disk is sound."],
-        },
-        Alarm::NoticeFailing => AlarmWords {
-            means: "Messages do not get out: you would not be told.",
-            steps: &["Try the way out with `warmend alarms`.", "Until it works, look at this page yourself."],
-        },
-        _ => AlarmWords {
-            means: "The clock was set or jumped; times near it may be wrong.",
-            steps: &["Look whether the machine keeps time."],
-        },
+        Alarm::HumidityLow => AlarmWords::new(say!("alarm-means-humidity-low"), [say!("alarm-step-water")]),
+        Alarm::HumidityHigh => AlarmWords::new(say!("alarm-means-humidity-high"), [say!("alarm-step-air")]),
+        Alarm::Condensation => AlarmWords::new(say!("alarm-means-condensation"), [say!("alarm-step-drops")]),
+        _ => AlarmWords::new(say!("alarm-means-water-low"), [say!("alarm-step-refill")]),
+    }
+}
+
+fn watch(alarm: Alarm) -> AlarmWords {
+    match alarm {
+        Alarm::ProbeSilent => AlarmWords::new(say!("alarm-means-probe-silent"), [say!("alarm-step-probe-cable")]),
+        Alarm::ProbeImplausible => AlarmWords::new(
+            say!("alarm-means-probe-implausible"),
+            [say!("alarm-step-probe-sits"), say!("alarm-step-compare")],
+        ),
+        Alarm::NestUnwatched => AlarmWords::new(
+            say!("alarm-means-nest-unwatched"),
+            [say!("alarm-step-look-yourself"), say!("alarm-step-node-and-probes")],
+        ),
+        Alarm::WatchGap => AlarmWords::new(say!("alarm-means-watch-gap"), [say!("alarm-step-heating-back")]),
+        Alarm::NodeSilent => AlarmWords::new(say!("alarm-means-node-silent"), [say!("alarm-step-node-power")]),
+        Alarm::BrokerLost => {
+            AlarmWords::new(say!("alarm-means-broker-lost"), [say!("alarm-step-broker"), say!("alarm-step-until-back")])
+        }
+        Alarm::HistoryFailing => AlarmWords::new(say!("alarm-means-history-failing"), [say!("alarm-step-disk")]),
+        Alarm::NoticeFailing => AlarmWords::new(
+            say!("alarm-means-notice-failing"),
+            [say!("alarm-step-ways"), say!("alarm-step-until-works")],
+        ),
+        _ => AlarmWords::new(say!("alarm-means-clock-jumped"), [say!("alarm-step-clock")]),
     }
 }
 
 /// Why a reading was not believed, to follow “not believed because”.
-pub const fn not_believed_because(why: Rejection) -> &'static str {
+pub fn not_believed_because(why: Rejection) -> String {
     match why {
-        Rejection::Wild => "it is far from what the nest can do there",
-        Rejection::Distrusted => "the probe seems frozen, fallen off, jumping or drifting",
-        Rejection::Late => "it came too late to be taken in",
-        Rejection::Duplicate => "it was there already",
+        Rejection::Wild => say!("doubt-wild"),
+        Rejection::Distrusted => say!("doubt-distrusted"),
+        Rejection::Late => say!("doubt-late"),
+        Rejection::Duplicate => say!("doubt-duplicate"),
     }
 }
 
 /// Why a fit was not taken.
-pub const fn not_taken_because(why: NotTaken) -> &'static str {
+pub fn not_taken_because(why: NotTaken) -> String {
     match why {
-        NotTaken::Unsettled => "its numbers did not come to rest",
-        NotTaken::ExplainsWorse => "it explained its own hours worse than the one in force",
-        NotTaken::ForetellsWorse => "it foretold the hours before its own worse than the one in force",
-        NotTaken::Untried => "there were too few hours before its own to try it on",
+        NotTaken::Unsettled => say!("fit-unsettled"),
+        NotTaken::ExplainsWorse => say!("fit-explains-worse"),
+        NotTaken::ForetellsWorse => say!("fit-foretells-worse"),
+        NotTaken::Untried => say!("fit-untried"),
     }
 }
 
-/// What a keeper can do to an alarm in this state: what a form sends, and what its button says.
-pub fn buttons(state: State) -> &'static [(&'static str, &'static str)] {
+/// What a keeper can do to an alarm in this state, as a form sends it.
+pub const fn acts(state: State) -> &'static [&'static str] {
     match state {
-        State::Unacknowledged => {
-            &[("ack", "I have seen it"), ("on-the-way", "Someone is on the way"), ("shelve", "Silence for 30 min")]
-        }
-        State::Acknowledged => &[("shelve", "Silence for 30 min")],
-        State::Returned => &[("ack", "I have seen it")],
-        State::Latched => &[("reset", "I have looked: reset"), ("ack", "I have seen it")],
-        State::Shelved => &[("unshelve", "End the silence")],
-        State::OutOfService => &[("in-service", "Back in service")],
+        State::Unacknowledged => &["ack", "on-the-way", "shelve"],
+        State::Acknowledged => &["shelve"],
+        State::Returned => &["ack"],
+        State::Latched => &["reset", "ack"],
+        State::Shelved => &["unshelve"],
+        State::OutOfService => &["in-service"],
         State::NotJudged | State::Normal | State::Suppressed => &[],
     }
 }
 
+/// What the button of such an act says; `minutes`: how long a silence is.
+pub fn act(what: &str, minutes: u32) -> String {
+    match what {
+        "ack" => say!("alarm-act-ack"),
+        "on-the-way" => say!("alarm-act-on-the-way"),
+        "shelve" => say!("alarm-act-shelve", minutes = minutes),
+        "unshelve" => say!("alarm-act-unshelve"),
+        "reset" => say!("alarm-act-reset"),
+        "in-service" => say!("alarm-act-in-service"),
+        "out-of-service" => say!("alarm-act-unplugged"),
+        other => other.to_owned(),
+    }
+}
+
 /// What happened to an alarm, as a past event.
-pub const fn event(event: enclosure::Event) -> &'static str {
+pub fn event(event: enclosure::Event) -> String {
     use enclosure::Event;
     match event {
-        Event::Raised => "raised",
-        Event::Acknowledged => "answered",
-        Event::Unacknowledged => "worse than when it was answered",
-        Event::Returned => "over, but nobody has answered",
-        Event::Cleared => "over",
-        Event::Reset => "reset",
-        Event::Shelved => "silenced for a time",
-        Event::Unshelved => "no longer silenced",
-        Event::Suppressed => "silenced, as it follows from another",
-        Event::Unsuppressed => "on its own again",
-        Event::OutOfService => "taken out of service",
-        Event::InService => "back in service",
+        Event::Raised => say!("alarm-event-raised"),
+        Event::Acknowledged => say!("alarm-event-acknowledged"),
+        Event::Unacknowledged => say!("alarm-event-unacknowledged"),
+        Event::Returned => say!("alarm-event-returned"),
+        Event::Cleared => say!("alarm-event-cleared"),
+        Event::Reset => say!("alarm-event-reset"),
+        Event::Shelved => say!("alarm-event-shelved"),
+        Event::Unshelved => say!("alarm-event-unshelved"),
+        Event::Suppressed => say!("alarm-event-suppressed"),
+        Event::Unsuppressed => say!("alarm-event-unsuppressed"),
+        Event::OutOfService => say!("alarm-event-out-of-service"),
+        Event::InService => say!("alarm-event-in-service"),
     }
 }
 
@@ -236,21 +201,34 @@ pub fn sentence_case(text: &str) -> String {
     chars.next().map_or_else(String::new, |first| first.to_uppercase().chain(chars).collect())
 }
 
-/// Kinds of notes that a page offers: the stored word, and what the page says.
-pub const NOTE_KINDS: [(&str, &str); 8] = [
-    ("brood", "brood seen"),
-    ("fed", "fed"),
-    ("water", "water given"),
-    ("refilled", "water refilled"),
-    ("opened", "nest opened"),
-    ("moved", "probe, mat or nest moved"),
-    ("eggs", "eggs laid"),
-    ("other", "something else"),
-];
+/// `a, b, c`.
+pub fn listed(parts: impl IntoIterator<Item = String>) -> String {
+    list_comma(&parts.into_iter().collect::<Vec<_>>())
+}
+
+/// `a; b; c`.
+pub fn clauses(parts: impl IntoIterator<Item = String>) -> String {
+    list_semicolon(&parts.into_iter().collect::<Vec<_>>())
+}
 
 /// A note's kind as a page says it; one that is none stays as it is.
-pub fn note_kind(kind: &str) -> &str {
-    NOTE_KINDS.iter().find(|(k, _)| *k == kind).map_or(kind, |(_, words)| words)
+pub fn note_kind(kind: &str) -> String {
+    match kind {
+        "brood" => say!("note-kind-brood"),
+        "fed" => say!("note-kind-fed"),
+        "water" => say!("note-kind-water"),
+        "refilled" => say!("note-kind-refilled"),
+        "opened" => say!("note-kind-opened"),
+        "moved" => say!("note-kind-moved"),
+        "eggs" => say!("note-kind-eggs"),
+        "other" => say!("note-kind-other"),
+        none => none.to_owned(),
+    }
+}
+
+/// What a form sends for each kind of note, and what it says.
+pub fn note_kinds() -> Vec<(String, String)> {
+    NOTE_KINDS.map(|kind| (kind.to_owned(), note_kind(kind))).into()
 }
 
 #[cfg(test)]
@@ -267,9 +245,9 @@ mod tests {
     #[test]
     fn danger_of_heat_begins_with_the_plug_or_with_looking() {
         for a in [Alarm::BroodLimit, Alarm::HeaterStuckOn] {
-            assert_eq!(alarm(a).steps[0], UNPLUG, "{a}");
+            assert_eq!(alarm(a).steps[0], unplug(), "{a}");
         }
-        assert!(alarm(Alarm::ProbeHot).steps.contains(&UNPLUG));
+        assert!(alarm(Alarm::ProbeHot).steps.contains(&unplug()));
     }
 
     #[test]

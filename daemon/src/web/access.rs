@@ -5,6 +5,7 @@
 //!   file knows; a program may send the password itself (RFC 7617).
 //! - One-time links, signs of life and `/health` are open: the first carry their own proof, the others change nothing.
 mod brake;
+mod kept;
 mod login;
 mod sessions;
 #[cfg(test)]
@@ -27,10 +28,12 @@ use axum::response::{IntoResponse, Response};
 use base64::Engine as _;
 use base64::engine::general_purpose::STANDARD;
 use brake::Brake;
+use dashboards::say;
 use enclosure::Span;
-use sessions::Sessions;
+use kept::Kept;
+use sessions::{Moment, Sessions};
 use std::net::{IpAddr, SocketAddr};
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 use tokio::sync::Semaphore;
 
@@ -73,7 +76,9 @@ struct Rules {
     proxy: Option<IpAddr>,
     /// What the command line proves itself with.
     token: String,
-    sessions: Mutex<Sessions>,
+    sessions: Arc<Mutex<Sessions>>,
+    /// Where they outlive a restart; none: nowhere.
+    kept: Option<Arc<Kept>>,
     brake: Mutex<Brake>,
     waiting: Semaphore,
     checking: Semaphore,
@@ -101,11 +106,24 @@ impl Access {
             secret: web.tls.is_some() || web.proxy.is_some(),
             proxy: web.proxy,
             token: token(key),
-            sessions: Mutex::default(),
+            sessions: Arc::default(),
+            kept: None,
             brake: Mutex::default(),
             waiting: Semaphore::new(WAITING_MAX),
             checking: Semaphore::new(CHECKED_MAX),
         })))
+    }
+
+    /// The same with the logins that were kept beside `history` before, and with those to come; `key` is the history's
+    /// own.
+    #[must_use]
+    pub fn kept_beside(mut self, history: &Path, key: &[u8; 32], clock: &dyn Clock) -> Self {
+        if let Some(rules) = &mut self.0 {
+            let kept = Kept::beside(history, &rules.hash, key);
+            rules.sessions = Arc::new(Mutex::new(kept.read(Moment::of(clock))));
+            rules.kept = Some(Arc::new(kept));
+        }
+        self
     }
 
     /// Whether anybody has to log in for anything.
@@ -115,7 +133,7 @@ impl Access {
 }
 
 /// Reads a small text file.
-pub(super) fn read(path: &std::path::Path) -> Result<String, String> {
+pub(super) fn read(path: &Path) -> Result<String, String> {
     use std::io::Read as _;
     let file = std::fs::File::open(path).map_err(|e| e.to_string())?;
     let mut text = String::new();
@@ -196,10 +214,10 @@ fn refused(app: &App, request: &Request, looks: bool) -> Response {
         return (StatusCode::SEE_OTHER, [(header::LOCATION, format!("{LOGIN_PATH}?then={then}"))]).into_response();
     }
     if reads("text/html") {
-        let why = format!("Nothing was done: acting needs a login. Log in at {LOGIN_PATH}, go back, and do it again.");
-        return plain(app, StatusCode::UNAUTHORIZED, "Log in first", vec![why]);
+        let why = say!("login-first-why", path = LOGIN_PATH);
+        return plain(app, StatusCode::UNAUTHORIZED, say!("login-first"), vec![why]);
     }
-    (StatusCode::UNAUTHORIZED, "a login is needed: send the password (RFC 7617), or log in at /login\n").into_response()
+    (StatusCode::UNAUTHORIZED, say!("http-login", path = LOGIN_PATH) + "\n").into_response()
 }
 
 /// Why a password is not even checked.
@@ -215,12 +233,12 @@ impl IntoResponse for Busy {
     fn into_response(self) -> Response {
         match self {
             Self::Braked(s) => {
-                let why = format!("the password was wrong too often: try again in {s} s\n");
+                let why = say!("http-braked", seconds = s) + "\n";
                 (StatusCode::TOO_MANY_REQUESTS, [(header::RETRY_AFTER, s.to_string())], why).into_response()
             }
             Self::Full => {
-                (StatusCode::SERVICE_UNAVAILABLE, [(header::RETRY_AFTER, "5".to_owned())], "too many logins at once\n")
-                    .into_response()
+                let why = say!("http-logins") + "\n";
+                (StatusCode::SERVICE_UNAVAILABLE, [(header::RETRY_AFTER, "5".to_owned())], why).into_response()
             }
         }
     }
@@ -244,10 +262,15 @@ impl Rules {
     }
 
     async fn proved(&self, app: &App, headers: &HeaderMap, peer: IpAddr) -> Result<Proved, Busy> {
-        if let Some(token) = cookie(headers, self.cookie_name())
-            && lock(&self.sessions).holds(token, app.clock.monotonic())
-        {
-            return Ok(Proved::Cookie);
+        let now = Moment::of(app.clock.as_ref());
+        if let Some(token) = cookie(headers, self.cookie_name()) {
+            let known = lock(&self.sessions).knows(&sessions::digest(token), now);
+            if known == Some(true) {
+                self.write_down().await;
+            }
+            if known.is_some() {
+                return Ok(Proved::Cookie);
+            }
         }
         let Some(shown) = headers.get(header::AUTHORIZATION).and_then(|v| v.to_str().ok()) else {
             return Ok(Proved::Not);
@@ -262,14 +285,22 @@ impl Rules {
             return Ok(Proved::Not);
         };
         let known = sessions::digest(shown);
-        if lock(&self.sessions).knows(&known, app.clock.monotonic()) {
+        if lock(&self.sessions).knows(&known, now).is_some() {
             return Ok(Proved::Program);
         }
         if !self.fits(password, peer, app.clock.as_ref()).await? {
             return Ok(Proved::Not);
         }
-        lock(&self.sessions).keep(known, app.clock.monotonic());
+        // A digest of the password itself is not for the disk.
+        lock(&self.sessions).keep(known, now, false);
         Ok(Proved::Program)
+    }
+
+    /// Keeps the logins as they are now; done once they are on the disk.
+    async fn write_down(&self) {
+        let Some(kept) = self.kept.clone() else { return };
+        let sessions = Arc::clone(&self.sessions);
+        drop(tokio::task::spawn_blocking(move || kept.write(&sessions)).await);
     }
 
     /// Whether a password is right. Wrong ones cost the one who tries them time.

@@ -1,6 +1,7 @@
 //! What a keeper does: forms from the pages, and one JSON address for the command line and for scripts.
 use super::App;
 use super::pages::plain;
+use crate::acts::NOTE_KINDS;
 use crate::pipeline::WHY_MAX;
 use crate::snapshot::{Act, ActKind, AlarmAct, AlarmName, Note};
 use crate::times;
@@ -8,13 +9,14 @@ use crate::views::hours::moment;
 use crate::views::notebook::{NOTES_PATH, TEXT_MAX, notes_url};
 use crate::views::now::{SHELVE_MIN, nest_url};
 use crate::views::story::STORY_PATH;
-use crate::views::words::NOTE_KINDS;
+use crate::views::words::listed;
 use axum::Json;
 use axum::extract::Form;
 use axum::extract::State;
 use axum::extract::rejection::{FormRejection, JsonRejection};
 use axum::http::{StatusCode, header};
 use axum::response::{IntoResponse, Response};
+use dashboards::say;
 use enclosure::{Alarm, Timestamp};
 use serde::Deserialize;
 use std::sync::Arc;
@@ -70,21 +72,21 @@ enum Loose {
 }
 
 impl Loose {
-    fn number(&self, what: &str) -> Result<Option<f64>, String> {
+    fn number(&self, what: impl FnOnce() -> String) -> Result<Option<f64>, String> {
         let parsed = match self {
             Self::None => return Ok(None),
             Self::Number(v) => Some(*v),
             Self::Text(t) if t.trim().is_empty() => return Ok(None),
             Self::Text(t) => t.trim().replace(',', ".").parse().ok(),
         };
-        parsed.filter(|v| v.is_finite()).map(Some).ok_or_else(|| format!("{what} is no number"))
+        parsed.filter(|v| v.is_finite()).map(Some).ok_or_else(|| say!("refused-number", what = what()))
     }
 
     /// Seconds since 1970, or a moment in words; now where nothing stands.
     fn moment(&self, now: Timestamp) -> Result<Timestamp, String> {
         match self {
             Self::None => Ok(now),
-            Self::Number(s) => Timestamp::from_unix_s(*s).ok_or_else(|| "the moment is none".to_owned()),
+            Self::Number(s) => Timestamp::from_unix_s(*s).ok_or_else(|| say!("refused-moment")),
             Self::Text(t) if t.trim().is_empty() => Ok(now),
             Self::Text(t) => moment(t, now),
         }
@@ -96,7 +98,7 @@ impl Loose {
     fn end(&self, now: Timestamp) -> Result<Option<Timestamp>, String> {
         match self {
             Self::None => Ok(None),
-            Self::Number(s) => Timestamp::from_unix_s(*s).map(Some).ok_or_else(|| "the end is no moment".to_owned()),
+            Self::Number(s) => Timestamp::from_unix_s(*s).map(Some).ok_or_else(|| say!("refused-end")),
             Self::Text(t) if t.trim().is_empty() => Ok(None),
             Self::Text(t) => times::end(t).map(|end| Some(end.from(now))).map_err(|e| e.to_string()),
         }
@@ -107,7 +109,7 @@ impl Wish {
     /// Who asks, and why.
     pub(crate) fn signed(&self) -> Result<(String, String), String> {
         if self.why.chars().count() > WHY_MAX {
-            return Err(format!("a reason has at most {WHY_MAX} characters"));
+            return Err(say!("refused-why-long", most = WHY_MAX));
         }
         let by: String = self.by.chars().filter(|c| !c.is_control()).take(BY_CHARS_MAX).collect();
         let by = if by.trim().is_empty() { "the page".to_owned() } else { by };
@@ -126,18 +128,14 @@ impl Wish {
             "on-the-way" => AlarmAct::OnTheWay,
             "note" => return self.note(now).map(ActKind::Note),
             "put-back-fit" => return self.fit(),
-            _ => {
-                return Err("nothing is known to do by that name: ack, on-the-way, shelve, unshelve, reset, \
-                            out-of-service, in-service, put-back-fit or note"
-                    .to_owned());
-            }
+            _ => return Err(say!("refused-no-such-act")),
         };
         Ok(ActKind::Alarm(what, self.name()?))
     }
 
     fn name(self) -> Result<AlarmName, String> {
         if Alarm::from_name(&self.alarm).is_none() {
-            return Err("there is no alarm of that name".to_owned());
+            return Err(say!("refused-alarm-name"));
         }
         let given = |text: String| Some(text).filter(|t| !t.is_empty());
         let (nest, probe, node) = (given(self.nest), given(self.probe), given(self.node));
@@ -145,33 +143,33 @@ impl Wish {
     }
 
     fn fit(self) -> Result<ActKind, String> {
-        let fit = self.fit.number("the fit")?.filter(|n| n.fract() == 0.0 && (1.0..1e15).contains(n));
-        let fit = fit.ok_or_else(|| "a fit is named by its number, as `warmend fit --list` shows it".to_owned())?;
+        let fit =
+            self.fit.number(|| say!("refused-number-fit"))?.filter(|n| n.fract() == 0.0 && (1.0..1e15).contains(n));
+        let fit = fit.ok_or_else(|| say!("refused-fit"))?;
         Ok(ActKind::PutBackFit { nest: self.nest, fit: fit as i64 })
     }
 
     fn minutes(&self) -> Result<u32, String> {
-        let minutes = self.minutes.number("the length of the silence")?.unwrap_or(f64::from(SHELVE_MIN));
+        let minutes = self.minutes.number(|| say!("refused-number-minutes"))?.unwrap_or(f64::from(SHELVE_MIN));
         if (1.0..=f64::from(SHELVE_MIN_MAX)).contains(&minutes) {
             Ok(minutes as u32)
         } else {
-            Err(format!("an alarm can be silenced for 1 to {SHELVE_MIN_MAX} minutes"))
+            Err(say!("refused-minutes", most = SHELVE_MIN_MAX))
         }
     }
 
     fn note(self, now: Timestamp) -> Result<Note, String> {
-        let kinds = NOTE_KINDS.map(|(kind, _)| kind);
-        if !kinds.contains(&self.kind.as_str()) {
-            return Err(format!("a note is one of {}", kinds.join(", ")));
+        if !NOTE_KINDS.contains(&self.kind.as_str()) {
+            return Err(say!("refused-note-kind", kinds = listed(NOTE_KINDS.map(str::to_owned))));
         }
         if self.text.chars().count() > NOTE_CHARS_MAX {
-            return Err(format!("a note has at most {NOTE_CHARS_MAX} characters"));
+            return Err(say!("refused-note-long", most = NOTE_CHARS_MAX));
         }
         let at = self.at.moment(now)?;
         if at > now {
-            return Err("a note is about what was, not about what will be".to_owned());
+            return Err(say!("refused-note-ahead"));
         }
-        let at_mm = self.at_mm.number("the place")?;
+        let at_mm = self.at_mm.number(|| say!("refused-number-place"))?;
         Ok(Note { at, nest: self.nest, kind: self.kind, at_mm, text: self.text.trim().to_owned() })
     }
 }
@@ -192,15 +190,14 @@ impl App {
         };
         let described = match nest {
             Some(id) => Some(known(id).ok_or_else(|| {
-                let ids: Vec<_> = snap.shelf.nests.iter().map(|n| n.id.as_str()).collect();
-                wrong(format!("no nest has that name; there are {}", ids.join(", ")))
+                wrong(say!("refused-nest-name", nests = listed(snap.shelf.nests.iter().map(|n| n.id.clone()))))
             })?),
             None => None,
         };
         if let (ActKind::Note(Note { at_mm: Some(mm), .. }), Some(n)) = (&kind, described)
             && !(0.0..=n.length_mm).contains(mm)
         {
-            return Err(wrong(format!("the place lies outside the nest: 0 to {} mm", n.length_mm)));
+            return Err(wrong(say!("refused-place", length = n.length_mm.to_string())));
         }
         let (reply, answer) = oneshot::channel();
         self.hand_in(Act { kind, by, why, reply }, answer).await
@@ -212,13 +209,13 @@ impl App {
         act: Act,
         answer: oneshot::Receiver<Result<(), String>>,
     ) -> Result<(), (StatusCode, String)> {
-        let busy = |why: &str| (StatusCode::SERVICE_UNAVAILABLE, why.to_owned());
-        self.acts.try_send(act).map_err(|_| busy("too much waits to be done already: try again"))?;
+        let busy = |why| (StatusCode::SERVICE_UNAVAILABLE, why);
+        self.acts.try_send(act).map_err(|_| busy(say!("refused-busy")))?;
         match tokio::time::timeout(ACT_WITHIN, answer).await {
             Ok(Ok(Ok(()))) => Ok(()),
             Ok(Ok(Err(why))) => Err((StatusCode::CONFLICT, why)),
-            Ok(Err(_)) => Err(busy("the part that does it has ended; look at the log")),
-            Err(_) => Err(busy("it was handed on, but nobody said that it was done: look whether it was")),
+            Ok(Err(_)) => Err(busy(say!("refused-ended"))),
+            Err(_) => Err(busy(say!("refused-unanswered"))),
         }
     }
 
@@ -236,23 +233,23 @@ impl App {
 }
 
 pub(super) async fn alarm_form(State(app): State<Arc<App>>, form: Result<Form<Wish>, FormRejection>) -> Response {
-    answer_form(&app, form, "What you did to the alarm was not done").await
+    answer_form(&app, form, || say!("refused-act")).await
 }
 
 pub(super) async fn note_form(State(app): State<Arc<App>>, form: Result<Form<Wish>, FormRejection>) -> Response {
     let form = form.map(|Form(wish)| Form(Wish { r#do: "note".to_owned(), ..wish }));
-    answer_form(&app, form, "The note was not written down").await
+    answer_form(&app, form, || say!("refused-note")).await
 }
 
-async fn answer_form(app: &App, form: Result<Form<Wish>, FormRejection>, title: &str) -> Response {
+async fn answer_form(app: &App, form: Result<Form<Wish>, FormRejection>, title: fn() -> String) -> Response {
     let wish = match form {
         Ok(Form(wish)) => wish,
-        Err(e) => return plain(app, e.status(), title, vec!["The form could not be read.".to_owned()]),
+        Err(e) => return plain(app, e.status(), title(), vec![say!("refused-form")]),
     };
     let back = app.back(&wish.back);
     match app.fulfil(wish).await {
         Ok(()) => (StatusCode::SEE_OTHER, [(header::LOCATION, back)]).into_response(),
-        Err((status, why)) => plain(app, status, title, vec![format!("It was not done: {why}.")]),
+        Err((status, why)) => plain(app, status, title(), vec![say!("refused-not-done", why = why)]),
     }
 }
 

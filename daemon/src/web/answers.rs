@@ -11,17 +11,11 @@ use axum::extract::rejection::{FormRejection, JsonRejection};
 use axum::extract::{Form, Path, State};
 use axum::http::{HeaderMap, StatusCode};
 use axum::response::{Html, IntoResponse, Response};
-use dashboards::{Action, AskPage, Frame};
+use dashboards::{Action, AskPage, Frame, say};
 use serde::Deserialize;
 use serde_json::{Value, json};
 use std::sync::Arc;
 use tokio::sync::oneshot;
-
-/// The two answers, word for word; none is louder than the other.
-pub(super) const HERE: &str = "I am there, I am seeing to it";
-pub(super) const CANNOT: &str = "I cannot get there: tell the next person";
-/// The answer to a test.
-const SAW: &str = "I have seen this message";
 
 /// What was chosen.
 #[derive(Debug, Default, Deserialize)]
@@ -34,13 +28,13 @@ pub(super) struct Choice {
 pub(super) async fn ask(State(app): State<Arc<App>>, Path(token): Path<String>) -> Response {
     match app.answering.read(&token) {
         Ok(linked) => Html(dashboards::ask_html(&question(&app, &linked, &token))).into_response(),
-        Err(why) => plain(&app, StatusCode::GONE, "This link does nothing", vec![why.to_owned()]),
+        Err(why) => plain(&app, StatusCode::GONE, say!("answer-dead"), vec![why]),
     }
 }
 
 fn question(app: &App, linked: &Linked, token: &str) -> AskPage {
-    let choice = |label: &str, what: &str| Action {
-        label: label.to_owned(),
+    let choice = |label: String, what: &str| Action {
+        label,
         url: format!("/answer/{token}"),
         fields: vec![("do".to_owned(), what.to_owned())],
     };
@@ -50,21 +44,15 @@ fn question(app: &App, linked: &Linked, token: &str) -> AskPage {
         Linked::Alarm { first_line, .. } => AskPage {
             frame,
             title: first_line.clone(),
-            sentences: [
-                "Smoke, flame or a burning smell: do not touch it, get everyone out, close the door, call the fire service \
-                 from outside.",
-                "Choose one. Either works once, and for this message only. Neither switches anything, and neither ends \
-                 what is the matter: while it goes on, you are reminded.",
-            ]
-            .map(str::to_owned)
-            .into(),
-            choices: vec![choice(HERE, "here"), choice(CANNOT, "pass")],
+            sentences: vec![say!("answer-smoke"), say!("answer-choose")],
+            // None is louder than the other.
+            choices: vec![choice(say!("answer-here"), "here"), choice(say!("answer-cannot"), "pass")],
         },
         Linked::Test(_) => AskPage {
             frame,
-            title: "A test message of warmend".to_owned(),
-            sentences: vec!["Did the message reach you where a danger must reach you, at night too? Then say so.".to_owned()],
-            choices: vec![choice(SAW, "seen")],
+            title: say!("answer-test"),
+            sentences: vec![say!("answer-test-asks")],
+            choices: vec![choice(say!("answer-saw"), "seen")],
         },
     }
 }
@@ -75,14 +63,14 @@ pub(super) async fn act(
     Path(token): Path<String>,
     form: Result<Form<Choice>, FormRejection>,
 ) -> Response {
-    const NOT: &str = "It was not done";
+    let not = |status, why| plain(&app, status, say!("answer-not-done"), vec![why]);
     let choice = match form {
         Ok(Form(choice)) => choice,
-        Err(e) => return plain(&app, e.status(), NOT, vec!["The form could not be read.".to_owned()]),
+        Err(e) => return not(e.status(), say!("refused-form")),
     };
     let linked = match app.answering.read(&token) {
         Ok(linked) => linked,
-        Err(why) => return plain(&app, StatusCode::GONE, NOT, vec![why.to_owned()]),
+        Err(why) => return not(StatusCode::GONE, why),
     };
     let said = match (linked, choice.r#do.as_str()) {
         (Linked::Alarm { name, id, way, .. }, "here") => {
@@ -93,27 +81,22 @@ pub(super) async fn act(
                 .await
             {
                 Ok(()) => app.answering.used(id, way),
-                Err((status, why)) => return plain(&app, status, NOT, vec![format!("{why}.")]),
+                Err((status, why)) => return not(status, say!("refused-because", why = why)),
             }
-            "You said that you are there. Do what the message says; while it goes on, you are reminded."
+            say!("answer-done-here")
         }
         (Linked::Alarm { id, way, .. }, "pass") => {
             let others = app.answering.pass_on(id);
             app.answering.used(id, way);
-            if others {
-                "The next person is told now."
-            } else {
-                "It was written down, but the shelf file names nobody else who could be told. If you can reach somebody \
-                 near the shelf, call them."
-            }
+            if others { say!("answer-done-passed") } else { say!("answer-done-nobody") }
         }
         (Linked::Test(code), "seen") => match app.answering.seen(&code) {
-            Ok(_) => "It is written down that you saw it.",
-            Err(why) => return plain(&app, StatusCode::GONE, NOT, vec![format!("{why}.")]),
+            Ok(_) => say!("answer-done-seen"),
+            Err(why) => return not(StatusCode::GONE, say!("refused-because", why = why)),
         },
-        _ => return plain(&app, StatusCode::BAD_REQUEST, NOT, vec!["Choose one of the buttons.".to_owned()]),
+        _ => return not(StatusCode::BAD_REQUEST, say!("answer-buttons")),
     };
-    plain(&app, StatusCode::OK, "Done", vec![said.to_owned()])
+    plain(&app, StatusCode::OK, say!("answer-done"), vec![said])
 }
 
 /// Every way, and how far it is proved.

@@ -9,6 +9,7 @@ use axum::http::uri::Authority;
 use axum::http::{HeaderMap, HeaderName, HeaderValue, Method, StatusCode, header};
 use axum::middleware::Next;
 use axum::response::{IntoResponse, Response};
+use dashboards::say;
 use std::net::IpAddr;
 use std::sync::Arc;
 use std::sync::atomic::Ordering;
@@ -46,39 +47,33 @@ pub(super) async fn limit(State(app): State<Arc<App>>, request: Request, next: N
     app.counted.requests.fetch_add(1, Ordering::Relaxed);
     let busy = |why: String| {
         app.counted.busy.fetch_add(1, Ordering::Relaxed);
-        (StatusCode::SERVICE_UNAVAILABLE, [(header::RETRY_AFTER, "5")], why).into_response()
+        (StatusCode::SERVICE_UNAVAILABLE, [(header::RETRY_AFTER, "5")], why + "\n").into_response()
     };
     let Ok(_place) = app.requests.try_acquire() else {
-        return busy(format!("{REQUESTS_MAX} requests are being answered already: come back in a few seconds\n"));
+        return busy(say!("http-busy", count = REQUESTS_MAX));
     };
     match tokio::time::timeout(ANSWER_WITHIN, next.run(request)).await {
         Ok(response) => response,
-        Err(_) => {
-            busy(format!("no answer within {} s: come back, or ask for a shorter span\n", ANSWER_WITHIN.as_secs()))
-        }
+        Err(_) => busy(say!("http-late", seconds = ANSWER_WITHIN.as_secs())),
     }
 }
 
 /// Refuses what a foreign page sends.
 pub(super) async fn check(State(app): State<Arc<App>>, request: Request, next: Next) -> Response {
-    let refuse = |status: StatusCode, why: &'static str| {
+    let refuse = |status: StatusCode, why: String| {
         app.counted.refused.fetch_add(1, Ordering::Relaxed);
-        (status, why).into_response()
+        (status, why + "\n").into_response()
     };
     let Some(host) = host(&request) else {
-        return refuse(StatusCode::BAD_REQUEST, "the request names no host\n");
+        return refuse(StatusCode::BAD_REQUEST, say!("http-no-host"));
     };
     let named = app.host.as_deref().is_some_and(|named| named.eq_ignore_ascii_case(host));
     if !named && !is_local(host) {
-        return refuse(
-            StatusCode::MISDIRECTED_REQUEST,
-            "this name is not one that only your own network can give: use the address as numbers, localhost, \
-             or a name without dots or ending in .local, .home.arpa or .internal\n",
-        );
+        return refuse(StatusCode::MISDIRECTED_REQUEST, say!("http-foreign-name"));
     }
     let changes = !matches!(*request.method(), Method::GET | Method::HEAD | Method::OPTIONS);
     if changes && !is_ours(request.headers(), host) {
-        return refuse(StatusCode::FORBIDDEN, "this was sent by a page from elsewhere: nothing was done\n");
+        return refuse(StatusCode::FORBIDDEN, say!("http-foreign-page"));
     }
     next.run(request).await
 }

@@ -1,9 +1,12 @@
 //! Whether the watch itself is well: `GET /health`.
 use super::App;
 use crate::snapshot::Snapshot;
+use crate::views::hours::length;
+use crate::views::words::clauses;
 use axum::extract::State;
 use axum::http::StatusCode;
 use axum::response::{IntoResponse, Response};
+use dashboards::say;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicU8, Ordering};
 use std::time::Duration;
@@ -23,11 +26,11 @@ const ENDED: u8 = 2;
 
 impl Pulse {
     /// Why the newest snapshot is no picture of now, if it is none.
-    pub fn stalled(&self) -> Option<&'static str> {
+    pub fn stalled(&self) -> Option<String> {
         match self.0.load(Ordering::Relaxed) {
             BEATS => None,
-            STILL => Some("nothing has been judged for four minutes or more"),
-            _ => Some("the part that judges readings has ended"),
+            STILL => Some(say!("health-still")),
+            _ => Some(say!("health-ended")),
         }
     }
 
@@ -62,32 +65,29 @@ pub struct Health {
 
 impl Health {
     /// The verdict over a snapshot, by the snapshot's own time; `stalled` says that it is no picture of now.
-    pub fn of(snap: &Snapshot, stalled: Option<&str>) -> Self {
+    pub fn of(snap: &Snapshot, stalled: Option<String>) -> Self {
         let ill = |why: String| Self { well: false, why };
         let patience = snap.shelf.alarms.silent_at_least;
         if let Some(why) = stalled {
-            return ill(format!("{why}: end the daemon and start it again, and look at its log"));
+            return ill(say!("health-stalled", why = why));
         }
         if let Some(why) = &snap.vitals.history_failing {
-            return ill(format!("history cannot be written: {why}"));
+            return ill(say!("health-history-failing", why = why));
         }
-        let broker = snap
-            .vitals
-            .broker_lost
-            .as_ref()
-            .map_or(String::new(), |why| format!("; the broker cannot be reached: {why}"));
         if snap.shelf.nests.is_empty() {
-            return ill("no nest is described in the shelf file, so nothing is judged: the page Start helps".to_owned());
+            return ill(say!("health-no-nest"));
         }
+        let broker = snap.vitals.broker_lost.as_ref().map(|why| say!("health-broker-lost", why = why));
+        let also = |said: String| clauses([said].into_iter().chain(broker));
         match snap.vitals.judged {
             Some(judged) if snap.at.since(judged) > patience => {
-                ill(format!("the newest reading is {} old{broker}", snap.at.since(judged)))
+                ill(also(say!("health-old", age = length(snap.at.since(judged)))))
             }
-            Some(_) => Self { well: true, why: format!("readings are judged and history is written{broker}") },
+            Some(_) => Self { well: true, why: also(say!("health-good")) },
             None if snap.at.since(snap.started) > patience => {
-                ill(format!("no reading in {} since the start{broker}", snap.at.since(snap.started)))
+                ill(also(say!("health-nothing-heard", age = length(snap.at.since(snap.started)))))
             }
-            None => Self { well: true, why: format!("waiting for the first reading{broker}") },
+            None => Self { well: true, why: also(say!("health-waiting")) },
         }
     }
 }

@@ -6,6 +6,7 @@ use axum::extract::State;
 use axum::http::{StatusCode, header};
 use axum::response::sse::{Event, Sse};
 use axum::response::{Html, IntoResponse, Response};
+use dashboards::say;
 use enclosure::Span;
 use futures_util::{Stream, StreamExt as _, stream};
 use std::collections::BTreeMap;
@@ -20,13 +21,15 @@ const EVENT_EVERY: Duration = Duration::from_secs(2);
 /// Even where alarms come and go. A page that is drawn serves for so long; the ages on it are off by as much.
 const ALARM_EVERY: Duration = Duration::from_millis(250);
 const DRAWN_FOR: Span = Span::from_s(1);
+/// Parts kept as they were drawn: those of all pages, and of so many stories of alarms.
+const DRAWN_MAX: usize = 64;
 /// A word in between, that a page can hear: without one it says that it has lost the watch.
 const WORD_EVERY: Duration = Duration::from_secs(8);
 
 pub(super) async fn events(State(app): State<Arc<App>>) -> Response {
     let Ok(place) = Arc::clone(&app.viewers).try_acquire_owned() else {
         app.counted.viewers_refused.fetch_add(1, Ordering::Relaxed);
-        let why = "too many pages follow already; this one works, and asks again now and then\n";
+        let why = say!("http-followers") + "\n";
         return (StatusCode::SERVICE_UNAVAILABLE, [(header::RETRY_AFTER, "60")], why).into_response();
     };
     Sse::new(follow(app.snapshots.clone(), place).take_until(app.stop.clone().cancelled_owned())).into_response()
@@ -87,10 +90,14 @@ struct Part {
 }
 
 impl App {
-    /// The part that follows of the page at `url` (one of ours, so that they are few), drawn where none is fresh.
+    /// The part that follows of the page at `url`, drawn where none is fresh.
     pub(super) async fn drawn_once(&self, url: &str, draw: impl Future<Output = String>) -> Html<Bytes> {
         let place = {
             let mut places = self.drawn.0.lock().unwrap_or_else(PoisonError::into_inner);
+            if places.len() >= DRAWN_MAX && !places.contains_key(url) {
+                // They serve for a second anyway.
+                places.clear();
+            }
             Arc::clone(places.entry(url.to_owned()).or_default())
         };
         // Held while it draws: whoever comes meanwhile would draw the same.

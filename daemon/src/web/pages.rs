@@ -9,13 +9,13 @@ use crate::views::load::{self, Load};
 use crate::views::login::LOGIN_PATH;
 use crate::views::now::{ALARMS_PATH, frame, live_part, nest_url, nest_view, now_page, of_nest};
 use crate::views::start::START_PATH;
-use crate::views::words::NOTE_KINDS;
+use crate::views::words::{listed, note_kinds, sentence_case};
 use axum::body::Bytes;
 use axum::extract::{Path, Query, State};
 use axum::http::{StatusCode, header};
 use axum::response::{Html, IntoResponse, Response};
 use dashboards::{
-    AlarmsPage, Compared, Frame, Link, Live, NoteForm, NowPage, PlainPage, SheetPage, WeekPage, WeekView,
+    AlarmsPage, Compared, Frame, Link, Live, NoteForm, NowPage, PlainPage, SheetPage, WeekPage, WeekView, say,
 };
 use enclosure::{Span, Timestamp};
 use std::ops::Range;
@@ -35,7 +35,7 @@ pub(super) fn framed(app: &App, snap: &Snapshot, current: &str) -> Frame {
     let mut frame = Frame { cautions: app.answering.unproved(), ..frame(snap, current) };
     if app.access.is_guarded() {
         let current = current == LOGIN_PATH;
-        frame.nav.push(Link { label: "Login".to_owned(), url: LOGIN_PATH.to_owned(), current });
+        frame.nav.push(Link { label: say!("nav-login"), url: LOGIN_PATH.to_owned(), current });
     }
     frame
 }
@@ -51,7 +51,7 @@ fn view(app: &App) -> NowPage {
     let stalled = app.pulse.stalled();
     NowPage {
         frame: framed(app, &app.snapshot(), "/"),
-        stalled: stalled.map(|why| format!("{why}: look at the nests yourself, and at the log of this watch")),
+        stalled: stalled.map(|why| say!("health-look-yourself", why = why)),
         ..page
     }
 }
@@ -84,21 +84,21 @@ pub(super) async fn span_script() -> Response {
 }
 
 pub(super) async fn missing(State(app): State<Arc<App>>) -> Response {
-    plain(&app, StatusCode::NOT_FOUND, "No such page", vec!["Choose one above.".to_owned()])
+    plain(&app, StatusCode::NOT_FOUND, say!("refused-no-page"), vec![say!("refused-choose")])
 }
 
 /// An error as a page.
-pub(super) fn plain(app: &App, status: StatusCode, title: &str, sentences: Vec<String>) -> Response {
-    let page = PlainPage { frame: framed(app, &app.snapshot(), ""), title: title.to_owned(), sentences };
+pub(super) fn plain(app: &App, status: StatusCode, title: String, sentences: Vec<String>) -> Response {
+    let page = PlainPage { frame: framed(app, &app.snapshot(), ""), title, sentences };
     (status, Html(dashboards::plain_html(&page))).into_response()
 }
 
 pub(super) fn no_nest(app: &App, id: &str) -> Response {
-    let ids: Vec<_> = app.snapshot().shelf.nests.iter().map(|n| n.id.clone()).collect();
+    let nests = listed(app.snapshot().shelf.nests.iter().map(|n| n.id.clone()));
     // What was asked for may be anything of any length.
     let id: String = id.chars().take(40).collect();
-    let why = format!("Looking for the nest “{id}”: the shelf file names {}. Choose one above.", ids.join(", "));
-    plain(app, StatusCode::NOT_FOUND, "No nest of that name", vec![why])
+    let why = say!("refused-no-nest-why", nest = id, nests = nests);
+    plain(app, StatusCode::NOT_FOUND, say!("refused-no-nest"), vec![why])
 }
 
 pub(super) async fn nest(
@@ -110,7 +110,10 @@ pub(super) async fn nest(
     let Some(i) = snap.shelf.nests.iter().position(|n| n.id == id) else { return no_nest(&app, &id) };
     let asked = match Asked::on_the_wall(&query, app.now(), Some(SPAN_MAX), Some(&app.hours)) {
         Ok(asked) => asked.rounded(),
-        Err(why) => return plain(&app, StatusCode::BAD_REQUEST, "No such span", vec![format!("{why}.")]),
+        Err(why) => {
+            let why = say!("refused-because", why = why);
+            return plain(&app, StatusCode::BAD_REQUEST, say!("refused-no-span"), vec![why]);
+        }
     };
     let wish = spans::wish(&app, (&snap, i), &asked, &query);
     let (week, other) = match app.week(wish.clone()).await {
@@ -127,7 +130,7 @@ pub(super) async fn nest(
         frame: framed(&app, &snap, &url),
         now: nest_view(&snap, i, app.now(), &app.hours),
         week,
-        other: other.zip(wish.other).map(|(week, (_, _, name))| Compared { words: spans::capital(&name), week }),
+        other: other.zip(wish.other).map(|(week, o)| Compared { words: sentence_case(&o.name), week }),
         note: Some(note_form(&id, &url)),
         ..spans::links(&app, (&snap, &url), &asked, &query)
     };
@@ -170,14 +173,14 @@ fn unread(app: &App, snap: &Snapshot, nest: usize, span: &Range<Timestamp>, why:
         nest_name: id,
         span_text: app.hours.span(span),
         length_mm: nest.map_or(0.0, |n| n.length_mm),
-        sentences: vec![format!("What was cannot be shown: {why}.")],
+        sentences: vec![say!("refused-unread", why = why)],
         ..WeekView::default()
     }
 }
 
 fn unwell(page: WeekPage, health: &Health) -> WeekPage {
     let now = page.now.map(|n| dashboards::NestView {
-        summary: format!("The watch is not well: {}. {}", health.why, n.summary),
+        summary: format!("{} {}", say!("stands-unwell", why = &health.why), n.summary),
         tone: n.tone.max(dashboards::Tone::Warning),
         ..n
     });
@@ -186,11 +189,7 @@ fn unwell(page: WeekPage, health: &Health) -> WeekPage {
 
 fn note_form(id: &str, url: &str) -> NoteForm {
     let pair = |(a, b): (&str, &str)| (a.to_owned(), b.to_owned());
-    NoteForm {
-        url: "/note".to_owned(),
-        fields: [("nest", id), ("back", url)].map(pair).into(),
-        kinds: NOTE_KINDS.map(pair).into(),
-    }
+    NoteForm { url: "/note".to_owned(), fields: [("nest", id), ("back", url)].map(pair).into(), kinds: note_kinds() }
 }
 
 /// `week.svg` and `week.png` of a nest: the same picture, to be kept or sent on; `week.json`: its values.
@@ -203,7 +202,9 @@ pub(super) async fn picture(
     if !["week.svg", "week.png", "week.json"].contains(&file.as_str()) {
         return missing(State(app)).await;
     }
-    let failed = |why: String| plain(&app, StatusCode::BAD_REQUEST, "No picture", vec![format!("{why}.")]);
+    let failed = |why: String| {
+        plain(&app, StatusCode::BAD_REQUEST, say!("refused-no-picture"), vec![say!("refused-because", why = why)])
+    };
     let asked = match Asked::of(&query, app.now(), Some(SPAN_MAX)) {
         Ok(asked) => asked.rounded(),
         Err(why) => return failed(why),
@@ -223,7 +224,7 @@ pub(super) async fn picture(
     let drawn = app.read_history(move |_| Ok(dashboards::svg_to_png(&dashboards::heatmap_svg(&week), PNG_SCALE))).await;
     match drawn {
         Ok(Ok(png)) => ([(header::CONTENT_TYPE, "image/png")], png).into_response(),
-        Ok(Err(e)) => failed(format!("drawing the picture: {e}")),
+        Ok(Err(e)) => failed(say!("refused-drawing", why = e.to_string())),
         Err(why) => failed(why),
     }
 }
@@ -235,8 +236,7 @@ async fn alarms_page(app: &App) -> AlarmsPage {
     AlarmsPage {
         frame: framed(app, &snap, ALARMS_PATH),
         live: live_part(&snap, (now, &app.hours), ALARMS_PATH),
-        past: past
-            .unwrap_or_else(|why| vec![(String::new(), format!("What was cannot be shown: {why}"), String::new())]),
+        past: past.unwrap_or_else(|why| vec![(String::new(), say!("refused-unread-row", why = why), String::new())]),
     }
 }
 

@@ -1,19 +1,28 @@
 //! Where things are, as the shelf file says it: for pages that tell a keeper where to run and what to write.
 use crate::shelf_file::{BrokerWay, ShelfFile};
 use crate::snapshot::AlarmName;
+use dashboards::say;
+use std::net::SocketAddr;
 use std::path::PathBuf;
 
+/// Where the broker is.
+#[derive(Clone, Debug)]
+enum Broker {
+    /// Our own; `None`: at a port that only the log knows.
+    Own(Option<SocketAddr>),
+    Outside(String, u16),
+}
+
 /// What of the shelf file the pages show.
-#[derive(Clone, Debug, Default)]
+#[derive(Clone, Debug)]
 pub(crate) struct Places {
     /// The shelf file.
     pub(super) file: PathBuf,
     /// What it says.
     pub(super) text: String,
-    /// The broker, in words.
-    pub(super) broker: String,
-    /// Where nodes publish, in words.
-    pub(super) nodes_publish: String,
+    broker: Broker,
+    /// Where nodes publish: their name goes where NODE stands.
+    topic: String,
     shelf: Option<String>,
     plugs: Vec<(String, String)>,
 }
@@ -21,19 +30,14 @@ pub(crate) struct Places {
 impl Places {
     pub(crate) fn of_file(file: &ShelfFile) -> Self {
         let broker = match &file.broker.way {
-            BrokerWay::Embedded { listen, .. } if listen.port() == 0 => {
-                "this watch's own; its log says where".to_owned()
-            }
-            BrokerWay::Embedded { listen, .. } => format!("this watch's own at {listen}"),
-            BrokerWay::Outside { host, port, .. } => format!("{host}, port {port}"),
+            BrokerWay::Embedded { listen, .. } => Broker::Own((listen.port() != 0).then_some(*listen)),
+            BrokerWay::Outside { host, port, .. } => Broker::Outside(host.clone(), *port),
         };
-        let plug = |p: &crate::shelf_file::Plug| {
-            Some((file.shelf.nests.get(p.nest)?.id.clone(), format!("plug: {}", p.plug.as_ref()?)))
-        };
+        let plug = |p: &crate::shelf_file::Plug| Some((file.shelf.nests.get(p.nest)?.id.clone(), p.plug.clone()?));
         Self {
             file: file.path.clone(),
             text: file.text.clone(),
-            nodes_publish: format!("the topic {}/NODE/senml of the broker ({broker})", file.broker.prefix),
+            topic: format!("{}/NODE/senml", file.broker.prefix),
             broker,
             shelf: file.place.clone(),
             plugs: file.plugs.iter().filter_map(plug).collect(),
@@ -42,7 +46,22 @@ impl Places {
 
     /// Where to run to for an alarm, and which plugs are its nest's.
     pub(super) fn of(&self, name: &AlarmName) -> Vec<String> {
-        let own = self.plugs.iter().filter(|(nest, _)| name.nest.as_ref() == Some(nest)).map(|(_, plug)| plug.clone());
+        let own = self.plugs.iter().filter(|(nest, _)| name.nest.as_ref() == Some(nest));
+        let own = own.map(|(_, plug)| say!("place-plug", plug = plug));
         self.shelf.clone().into_iter().chain(own).collect()
+    }
+
+    /// The broker, in words.
+    pub(super) fn broker(&self) -> String {
+        match &self.broker {
+            Broker::Own(None) => say!("broker-own-unknown"),
+            Broker::Own(Some(at)) => say!("broker-own", at = at.to_string()),
+            Broker::Outside(host, port) => say!("broker-outside", host = host, port = *port),
+        }
+    }
+
+    /// Where nodes publish, in words.
+    pub(super) fn nodes_publish(&self) -> String {
+        say!("broker-topic", topic = &self.topic, broker = self.broker())
     }
 }

@@ -10,7 +10,8 @@ use axum::extract::rejection::QueryRejection;
 use axum::extract::{Query, State};
 use axum::http::{StatusCode, header};
 use axum::response::{Html, IntoResponse, Response};
-use dashboards::{PLAN_PATH, PlanPage};
+use dashboards::say::{in_language, spoken};
+use dashboards::{PLAN_PATH, PlanPage, say};
 use enclosure::Shelf;
 use std::sync::Arc;
 use tokio::sync::Semaphore;
@@ -36,22 +37,23 @@ pub(super) async fn script() -> Response {
 
 async fn answer(app: &App, wished: Wished, draw: fn(&PlanPage) -> String) -> Response {
     let Ok(Query(wish)) = wished else {
-        let why = "The address asks for one thing twice, or cannot be read. Begin anew from Plan, above.".to_owned();
-        return plain(app, StatusCode::BAD_REQUEST, "No such plan", vec![why]);
+        return plain(app, StatusCode::BAD_REQUEST, say!("plans-refused"), vec![say!("plans-refused-why")]);
     };
     let snap = app.snapshot();
     let (shelf, frame) = (Arc::clone(&snap.shelf), framed(app, &snap, PLAN_PATH));
     let Ok(_place) = RECKONING.acquire().await else {
-        return plain(app, StatusCode::SERVICE_UNAVAILABLE, "Not now", vec!["Come back in a few seconds.".to_owned()]);
+        return plain(app, StatusCode::SERVICE_UNAVAILABLE, say!("refused-not-now"), vec![say!("refused-come-back")]);
     };
-    let reckoned = tokio::task::spawn_blocking(move || draw(&PlanPage { frame, ..planned(wish, &shelf) })).await;
+    let language = spoken();
+    let draw = move || in_language(language, || draw(&PlanPage { frame, ..planned(wish, &shelf) }));
+    let reckoned = tokio::task::spawn_blocking(draw).await;
     match reckoned {
         Ok(html) => Html(html).into_response(),
         Err(_) => plain(
             app,
             StatusCode::INTERNAL_SERVER_ERROR,
-            "Not reckoned",
-            vec!["Look at the log of this watch.".to_owned()],
+            say!("plans-not-reckoned"),
+            vec![say!("plans-not-reckoned-why")],
         ),
     }
 }
@@ -67,9 +69,7 @@ fn planned(wish: Wish, shelf: &Shelf) -> PlanPage {
     };
     let nest = wish.nest.as_ref().and_then(|id| shelf.nests.iter().find(|n| n.id == *id));
     let (plan, complaints) = match (&wish.nest, nest) {
-        (Some(_), None) => {
-            (None, vec!["Looking for the nest: the shelf file names none of that name. Choose one below.".to_owned()])
-        }
+        (Some(_), None) => (None, vec![say!("plans-no-nest")]),
         _ => match plan::view(&wish, nest) {
             Ok(plan) => (Some(plan), Vec::new()),
             Err(WrongCall::Wish(complaints)) => (None, complaints),

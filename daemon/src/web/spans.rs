@@ -2,29 +2,22 @@
 use super::App;
 use super::weeks::{Asked, SpanQuery, Wish};
 use crate::snapshot::Snapshot;
+use crate::views::comparing::{BEFORE, other};
 use crate::views::hours::Hours;
 use crate::views::now::nest_url;
-use crate::views::span::{Kind, earlier, later};
-use dashboards::{Link, WeekPage, WeekView};
+use crate::views::span::{Kind, before, earlier, later};
+use dashboards::{Link, WeekPage, WeekView, say};
 use enclosure::{Span, Timestamp};
 use serde_json::{Value, json};
 use std::ops::Range;
 
-/// `with=` for the span before this one.
-const BEFORE: &str = "before";
 /// Rows of the map that are sent as values.
 const VALUE_ROWS: usize = 31;
 
 /// What a query asks for.
 pub(super) fn wish(app: &App, (snap, nest): (&Snapshot, usize), asked: &Asked, query: &SpanQuery) -> Wish {
-    let named = |id: &str| snap.shelf.nests.iter().position(|n| n.id == id).filter(|other| *other != nest);
-    let other = query.with.as_deref().and_then(|with| match with {
-        BEFORE => {
-            let kind = Kind::of(&asked.span, &app.hours).map_or("time", Kind::word);
-            Some((nest, earlier(&asked.span, &app.hours), format!("the {kind} before")))
-        }
-        id => named(id).map(|other| (other, asked.span.clone(), format!("{id} in the same time"))),
-    });
+    let with = |with: &str| other(with, &snap.shelf.nests, (nest, &asked.span), &app.hours);
+    let other = query.with.as_deref().and_then(with);
     Wish { nest, span: asked.span.clone(), other, base_c: query.base_c() }
 }
 
@@ -41,16 +34,17 @@ pub(super) fn links(app: &App, (snap, url): (&Snapshot, &str), asked: &Asked, qu
     let now = Kind::of(span, hours);
     let kind = |kind: Kind| {
         let link = to(&kind.until(span.end, hours), with);
-        Link { label: kind.word().to_owned(), url: link, current: now == Some(kind) }
+        Link { label: kind.label(), url: link, current: now == Some(kind) }
     };
-    let before = now.map_or("the time before".to_owned(), |kind| format!("the {} before", kind.word()));
     let others = snap.shelf.nests.iter().map(|n| n.id.as_str()).filter(|id| nest_url(id) != url);
-    let against =
-        std::iter::once((BEFORE, before)).chain(others.map(|id| (id, id.to_owned()))).map(|(value, label)| {
+    let against = std::iter::once((BEFORE, before(span, hours))).chain(others.map(|id| (id, id.to_owned()))).map(
+        |(value, label)| {
             let chosen = with == Some(value);
             Link { label, url: to(span, (!chosen).then_some(value)), current: chosen }
-        });
-    let file = |label: &str, file: &str| link(label, span_url(&format!("{url}/{file}"), span));
+        },
+    );
+    let file =
+        |label: String, file: &str| Link { label, url: span_url(&format!("{url}/{file}"), span), current: false };
     WeekPage {
         spans: Kind::ALL.map(kind).into(),
         compare: against.collect(),
@@ -59,23 +53,13 @@ pub(super) fn links(app: &App, (snap, url): (&Snapshot, &str), asked: &Asked, qu
         keep_url: Some(to(span, with)),
         values_url: Some(span_url(&format!("{url}/week.json"), span)),
         base_url: Some(format!("{}{}", span_url(url, span), with.map(|w| format!("&with={w}")).unwrap_or_default())),
-        downloads: vec![file("as picture (PNG)", "week.png"), file("as drawing (SVG)", "week.svg")],
+        downloads: vec![file(say!("past-as-png"), "week.png"), file(say!("past-as-svg"), "week.svg")],
         ..WeekPage::default()
     }
 }
 
-fn link(label: &str, url: String) -> Link {
-    Link { label: label.to_owned(), url, current: false }
-}
-
 fn span_url(url: &str, span: &Range<Timestamp>) -> String {
     format!("{url}?from={}&to={}", Hours::rfc3339(span.start), Hours::rfc3339(span.end))
-}
-
-/// The first letter made large.
-pub(super) fn capital(text: &str) -> String {
-    let mut chars = text.chars();
-    chars.next().map_or_else(String::new, |first| first.to_uppercase().chain(chars).collect())
 }
 
 /// What the picture shows, as numbers: for whoever points at it.

@@ -15,11 +15,11 @@ const PATIENCE: Duration = Duration::from_secs(30);
 
 pub(super) struct Served {
     pub(super) address: SocketAddr,
-    client: reqwest::Client,
+    pub(super) client: reqwest::Client,
     snapshots: watch::Sender<Arc<Snapshot>>,
     acts: mpsc::Receiver<Act>,
-    answering: Arc<Answering>,
-    clock: Arc<ManualClock>,
+    pub(super) answering: Arc<Answering>,
+    pub(super) clock: Arc<ManualClock>,
     stop: CancellationToken,
     ended: tokio::task::JoinHandle<anyhow::Result<()>>,
 }
@@ -59,7 +59,7 @@ pub(super) async fn serve_at(snapshot: Snapshot, listen: &str, history: PathBuf)
 }
 
 impl Served {
-    fn url(&self, path: &str) -> String {
+    pub(super) fn url(&self, path: &str) -> String {
         format!("http://{}{path}", self.address)
     }
 
@@ -459,7 +459,7 @@ fn health_is_a_matrix() {
         snap
     };
     let young = Snapshot { started: at.minus(patience), ..vitals(&|v| v.judged = None) };
-    let check = |snap: &Snapshot, stalled, want: bool, word: &str| {
+    let check = |snap: &Snapshot, stalled: Option<String>, want: bool, word: &str| {
         let health = Health::of(snap, stalled);
         assert_eq!(health.well, want, "{health:?}");
         assert!(health.why.contains(word), "{health:?}");
@@ -471,7 +471,7 @@ fn health_is_a_matrix() {
     check(&vitals(&|v| v.judged = Some(at.minus(Span::from_ms(over)))), None, false, "newest reading");
     check(&vitals(&|v| v.history_failing = Some("disk full".to_owned())), None, false, "disk full");
     check(&vitals(&|v| v.broker_lost = Some("refused".to_owned())), None, true, "refused");
-    check(&well, Some("nothing has been judged"), false, "nothing has been judged");
+    check(&well, Some("nothing has been judged".to_owned()), false, "nothing has been judged");
 }
 
 #[tokio::test(flavor = "multi_thread")]

@@ -2,11 +2,14 @@
 use super::App;
 use crate::history::{HistoryError, Reader};
 use crate::snapshot::Snapshot;
-use crate::views::hours::{Hours, moment};
+use crate::views::comparing::{Other, beside};
+use crate::views::hours::{Hours, length, moment};
 use crate::views::past::{Past, columns_of, recall};
 use crate::views::span::Kind;
-use crate::views::week::{Telling, week_view};
-use dashboards::{ColourRange, WeekView};
+use crate::views::week::Telling;
+use crate::views::words::listed;
+use dashboards::say::{in_language, spoken};
+use dashboards::{WeekView, say};
 use enclosure::shelf::Nest;
 use enclosure::{Span, Timestamp};
 use std::collections::VecDeque;
@@ -78,8 +81,8 @@ impl Asked {
     ) -> Result<Self, String> {
         let to = given(&query.to).map_or(Ok(now), |t| moment(&t, now))?.min(now);
         let kind = given(&query.span).map(|word| {
-            let known = Kind::ALL.map(Kind::word).join(", ");
-            Kind::named(word.trim()).ok_or_else(|| format!("a span is one of {known}"))
+            let known = || listed(Kind::ALL.map(|kind| kind.word().to_owned()));
+            Kind::named(word.trim()).ok_or_else(|| say!("refused-span-kind", kinds = known()))
         });
         let kind = kind.transpose()?;
         // A page's spans begin and end at whole steps, so that the same is not computed at every look.
@@ -90,10 +93,10 @@ impl Asked {
         };
         let from = given(&query.from).map_or(Ok(usual), |t| moment(&t, now))?;
         if to.since(from) < SPAN_LEAST {
-            return Err("the span must begin at least an hour before it ends, and before now".to_owned());
+            return Err(say!("refused-span-short"));
         }
         if let Some(most) = most.filter(|most| to.since(from) > *most) {
-            return Err(format!("a page shows at most {most} at once; `warmend review` draws longer spans"));
+            return Err(say!("refused-span-long", most = length(most)));
         }
         Ok(Self { span: from..to, latest: now.since(to) < ROUND })
     }
@@ -139,12 +142,12 @@ impl App {
         read: impl FnOnce(&Reader) -> Result<T, HistoryError> + Send + 'static,
     ) -> Result<T, String> {
         let place = Arc::clone(&self.reads).acquire_owned().await.map_err(|e| e.to_string())?;
-        let path = self.history.clone();
+        let (path, language) = (self.history.clone(), spoken());
         let done = tokio::task::spawn_blocking(move || {
             let _place = place;
-            Reader::open(&path).and_then(|reader| read(&reader)).map_err(|e| told(&e))
+            in_language(language, || Reader::open(&path).and_then(|reader| read(&reader)).map_err(|e| told(&e)))
         });
-        done.await.map_err(|_| "reading the history ended in disorder; the log says more".to_owned())?
+        done.await.map_err(|_| say!("refused-history"))?
     }
 
     /// A span of a nest as it is told, and what it is compared with.
@@ -157,24 +160,13 @@ impl App {
             };
             let Some(past) = one(wish.nest, &wish.span)? else { return Ok((WeekView::default(), None)) };
             let other = match &wish.other {
-                Some((nest, span, _)) => one(*nest, span)?,
+                Some(Other { nest, span, .. }) => one(*nest, span)?,
                 None => None,
             };
-            let ahead = snap.shelf.alarms.season_utc_offset;
-            let telling = Telling { ahead, base_c: wish.base_c, other: None };
-            let name = wish.other.as_ref().map_or("", |o| o.2.as_str());
-            let compared = Telling { other: other.as_deref().map(|o| (o, name)), ..telling };
-            let mut week = week_view(&past, reader, compared, &app.hours)?;
-            let mut other = other.map(|other| week_view(&other, reader, telling, &app.hours)).transpose()?;
-            if let Some(other) = &mut other {
-                // Both are read by the same colours.
-                let (a, b) = (week.map.colour, other.map.colour);
-                let both = ColourRange { low_c: a.low_c.min(b.low_c), high_c: a.high_c.max(b.high_c) };
-                (week.map.colour, other.map.colour) = (both, both);
-                (other.lanes, other.marks, other.nest_id) =
-                    (Vec::new(), Vec::new(), format!("{}-other", other.nest_id));
-            }
-            Ok((week, other))
+            let telling =
+                Telling { ahead: snap.shelf.alarms.season_utc_offset, base_c: wish.base_c, ..Telling::default() };
+            let name = wish.other.as_ref().map_or("", |o| o.name.as_str());
+            beside(&past, other.as_deref().map(|o| (o, name)), (reader, telling), &app.hours)
         })
         .await
     }
@@ -203,8 +195,8 @@ pub(super) struct Wish {
     pub(super) nest: usize,
     /// The span.
     pub(super) span: Range<Timestamp>,
-    /// Another nest or span to compare it with, and its name.
-    pub(super) other: Option<(usize, Range<Timestamp>, String)>,
+    /// Another nest or span to compare it with.
+    pub(super) other: Option<Other>,
     /// °C, above which degree-days count.
     pub(super) base_c: f64,
 }

@@ -1,6 +1,7 @@
 //! The nest's body: galleries coloured by the believed warmth, eggs where the brood lies, mats beneath, and the humidity.
 use super::{DAMP_PX, MAT_LINE, MOST_DRAWN, MOST_MATS, SMALL, Sheet};
 use crate::pen::{Anchor, Pen, look};
+use crate::say;
 use crate::svg::{Scale, area_path, fit, line_path, number, px, text_width};
 use crate::view::{MatPlace, MatView};
 use std::fmt::Write as _;
@@ -105,13 +106,13 @@ impl Sheet<'_> {
         let glow = if glow.is_nan() { 0.0 } else { glow };
         let mats: Vec<_> = self.nest.mats.iter().take(MOST_MATS).collect();
         let label = |m: &&MatView| {
-            let place = match m.place {
-                MatPlace::Under => "",
-                MatPlace::Beside => "beside, ",
-                MatPlace::Lid => "on the lid, ",
-                MatPlace::Inside => "inside, ",
-            };
-            format!("heating mat {place}{} W{}", number(m.rated_w, 1), self.doing())
+            let rated = number(m.rated_w, 1);
+            self.doing(match m.place {
+                MatPlace::Under => say!("nest-mat-under", rated = rated),
+                MatPlace::Beside => say!("nest-mat-beside", rated = rated),
+                MatPlace::Lid => say!("nest-mat-lid", rated = rated),
+                MatPlace::Inside => say!("nest-mat-inside", rated = rated),
+            })
         };
         let edge = self.canvas.width_px() - 4.0;
         for (row, mat) in mats.iter().enumerate() {
@@ -137,12 +138,17 @@ impl Sheet<'_> {
         }
     }
 
-    /// What a single mat does now; of several nobody knows which does what.
-    fn doing(&self) -> String {
-        let told = self.nest.told_duty.filter(|d| d.is_finite()).map(|d| format!("told {} %", number(d * 100.0, 0)));
-        let gives = self.nest.gives_w.filter(|g| g.0.is_finite()).map(|g| format!("gives {} W", number(g.0, 1)));
-        let said: Vec<String> = told.into_iter().chain(gives).collect();
-        if said.is_empty() || self.nest.mats.len() != 1 { String::new() } else { format!(": {}", said.join(", ")) }
+    /// A single mat with what it does now; of several nobody knows which does what.
+    fn doing(&self, mat: String) -> String {
+        let told = self.nest.told_duty.filter(|d| d.is_finite()).map(|d| number(d * 100.0, 0));
+        let gives = self.nest.gives_w.filter(|g| g.0.is_finite()).map(|g| number(g.0, 1));
+        match (told, gives) {
+            _ if self.nest.mats.len() != 1 => mat,
+            (Some(told), Some(gives)) => say!("nest-mat-both", mat = mat, told = told, gives = gives),
+            (Some(told), None) => say!("nest-mat-told", mat = mat, told = told),
+            (None, Some(gives)) => say!("nest-mat-gives", mat = mat, gives = gives),
+            (None, None) => mat,
+        }
     }
 
     /// Humidity along the nest: a strip whose height is 100 %RH, with numbers where there is room.
@@ -177,7 +183,7 @@ impl Sheet<'_> {
                 free = x + self.canvas.pick(110.0, 62.0);
             }
         }
-        let name = fit("humidity", 12.5, self.canvas.width_px() - self.right - 12.0);
+        let name = fit(&say!("nest-plot-humidity"), 12.5, self.canvas.width_px() - self.right - 12.0);
         pen.text((self.right + 12.0, foot - 8.0), Anchor::Start, &look::letters(), &name);
     }
 }

@@ -2,8 +2,10 @@
 use super::Plate;
 use crate::pen::{Anchor, Canvas, INK, Pen, SOFT, look};
 use crate::profile::Z90;
+use crate::say;
 use crate::svg::{Scale, area_path, fit, line_path, number, px, spread};
 use crate::week::{Lane, LanePoint, MOST_COLUMNS};
+use crate::words::list_comma;
 
 /// Most ticks and nights drawn.
 const MOST_TICKS: usize = 120;
@@ -30,7 +32,8 @@ impl Plate<'_> {
         }
         if let Some(limit) = lane.limit.filter(|l| l.is_finite()) {
             pen.line((self.left, y.px(limit)), (self.right, y.px(limit)), &look::limit());
-            edges.push((limit, number(limit, 0) + if self.canvas == Canvas::Wide { " limit" } else { "" }));
+            let at = number(limit, 0);
+            edges.push((limit, if self.canvas == Canvas::Wide { say!("span-plot-limit", at = at) } else { at }));
         }
         let mut places: Vec<f64> = edges.iter().map(|e| y.px(e.0)).collect();
         spread(&mut places, 13.5, (top - 6.0, foot + 2.0));
@@ -39,7 +42,7 @@ impl Plate<'_> {
             pen.text((self.right + 6.0, at + 4.0), Anchor::Start, &look::soft_letters(), &text);
         }
         self.course(pen, lane, &y);
-        let name = if lane.unit.is_empty() { lane.label.clone() } else { format!("{}, {}", lane.label, lane.unit) };
+        let name = if lane.unit.is_empty() { lane.label.clone() } else { list_comma(&[&lane.label, &lane.unit]) };
         let name = fit(&name, 12.5, self.canvas.width_px() - self.left);
         pen.text((self.left, top - 7.0), Anchor::Start, &look::letters(), &name);
     }

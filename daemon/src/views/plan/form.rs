@@ -2,7 +2,7 @@
 use super::numbers::trimmed;
 use crate::plan::wish::{COVERS, PLACES, Wish, ranges};
 use crate::shelf_file::{UNNAMED_MATERIAL, material_names, name_of_material};
-use dashboards::{Link, PLAN_PATH, PlanField, PlanGroup, PlanKind};
+use dashboards::{Link, PLAN_PATH, PlanField, PlanGroup, PlanKind, say};
 use enclosure::prior::{LAYER_MM, WIDTH_MM};
 use enclosure::shelf::{Cover, Nest, PadPlace};
 
@@ -51,52 +51,45 @@ pub fn beginnings(nests: &[Nest], current: Option<&Nest>) -> Vec<Link> {
         .collect();
     if !links.is_empty() {
         let url = format!("{PLAN_PATH}?{}", query.join("&"));
-        links.push(Link { label: "a nest not on the shelf".to_owned(), url, current: current.is_none() });
+        links.push(Link { label: say!("planform-elsewhere"), url, current: current.is_none() });
     }
     links
 }
 
 /// One number's field: name, label, help and what is assumed, what is written, what the shelf file says, range and slider.
-struct Number<'a>(&'a str, &'a str, (&'a str, &'a str), &'a Option<String>, Option<f64>, (f64, f64), (f64, f64, f64));
+struct Number<'a>(&'a str, String, (String, &'a str), &'a Option<String>, Option<f64>, (f64, f64), (f64, f64, f64));
 
-fn number(n: &Number<'_>) -> PlanField {
-    let Number(name, label, (help, usual), written, file, range, slide) = *n;
+fn number(n: Number<'_>) -> PlanField {
+    let Number(name, label, (help, usual), written, file, range, slide) = n;
     let file = || file.map_or(String::new(), |v| trimmed(v).replace('\u{2212}', "-"));
     PlanField {
         name: name.to_owned(),
-        label: label.to_owned(),
-        help: help.to_owned(),
+        label,
+        help,
         usual: usual.to_owned(),
         value: written.as_ref().map_or_else(file, |text| text.chars().take(SHOWN).collect()),
         kind: PlanKind::Number { range, slide },
     }
 }
 
-fn choice((name, label, help): (&str, &str, &str), value: String, choices: &[(&str, &str)]) -> PlanField {
-    let choices = choices.iter().map(|(v, words)| ((*v).to_owned(), (*words).to_owned())).collect();
-    PlanField {
-        name: name.to_owned(),
-        label: label.to_owned(),
-        help: help.to_owned(),
-        usual: String::new(),
-        value,
-        kind: PlanKind::Choice(choices),
-    }
+fn choice((name, label, help): (&str, String, String), value: String, choices: Vec<(&str, String)>) -> PlanField {
+    let choices = choices.into_iter().map(|(v, words)| (v.to_owned(), words)).collect();
+    PlanField { name: name.to_owned(), label, help, usual: String::new(), value, kind: PlanKind::Choice(choices) }
 }
 
 /// Everything that can be set, filled with what is known.
 pub fn form(wish: &Wish, nest: Option<&Nest>) -> Vec<PlanGroup> {
     let several = nest.map_or(0, |n| n.pads.len()) > 1;
     let mat = if several {
-        PlanGroup { name: "The heating mats stand as the shelf file says".to_owned(), fields: Vec::new() }
+        PlanGroup { name: say!("planform-mats"), fields: Vec::new() }
     } else {
-        PlanGroup { name: "The heating mat".to_owned(), fields: mat(wish, nest) }
+        PlanGroup { name: say!("planform-mat"), fields: mat(wish, nest) }
     };
     vec![
         mat,
-        PlanGroup { name: "What must not be passed".to_owned(), fields: limits(wish, nest) },
-        PlanGroup { name: "The nest".to_owned(), fields: body(wish, nest) },
-        PlanGroup { name: "The room".to_owned(), fields: room(wish) },
+        PlanGroup { name: say!("planform-limits"), fields: limits(wish, nest) },
+        PlanGroup { name: say!("planform-nest"), fields: body(wish, nest) },
+        PlanGroup { name: say!("planform-room"), fields: room(wish) },
     ]
 }
 
@@ -109,75 +102,74 @@ fn mat(wish: &Wish, nest: Option<&Nest>) -> Vec<PlanField> {
         PadPlace::Lid => PLACES[2],
         PadPlace::Inside => PLACES[3],
     });
-    let words = [("under", "under the nest"), ("beside", "beside it"), ("lid", "on its lid"), ("inside", "inside it")];
+    let words = vec![
+        ("under", say!("planform-where-under")),
+        ("beside", say!("place-beside")),
+        ("lid", say!("place-lid")),
+        ("inside", say!("place-inside")),
+    ];
     vec![
-        number(&Number(
+        number(Number(
             "watts",
-            "Power, W",
-            ("As its label says.", ""),
+            say!("planform-watts"),
+            (say!("planform-watts-help"), ""),
             &wish.watts,
             pad.map(|p| p.rated_w),
             ranges::WATTS,
             (0.1, 30.0, 0.1),
         )),
-        number(&Number(
+        number(Number(
             "pad_from",
-            "Begins at, mm",
-            ("From the end from which you measure.", ""),
+            say!("planform-pad-from"),
+            (say!("planform-pad-from-help"), ""),
             &wish.pad_from,
             pad.map(|p| p.span.from_mm),
             ranges::PLACE,
             (0.0, length, 1.0),
         )),
-        number(&Number(
+        number(Number(
             "pad_to",
-            "Ends at, mm",
-            ("", ""),
+            say!("planform-pad-to"),
+            (String::new(), ""),
             &wish.pad_to,
             pad.map(|p| p.span.to_mm),
             ranges::PLACE,
             (0.0, length, 1.0),
         )),
-        choice(("where", "Lies", ""), wish.place.clone().unwrap_or_else(|| file.to_owned()), &words),
+        choice(
+            ("where", say!("planform-where"), String::new()),
+            wish.place.clone().unwrap_or_else(|| file.to_owned()),
+            words,
+        ),
     ]
 }
 
 fn limits(wish: &Wish, nest: Option<&Nest>) -> Vec<PlanField> {
     let band = nest.and_then(|n| n.band);
     let thermostat = nest.into_iter().flat_map(|n| &n.pads).find_map(|p| p.thermostat_c);
-    let help = thermostat.map_or_else(
-        || "As a mean. Empty: reckoned as always on.".to_owned(),
-        |c| format!("As a mean. Empty: its thermostat holds {} °C where its sensor sits.", trimmed(c)),
-    );
+    let help = thermostat
+        .map_or_else(|| say!("planform-hold-help"), |c| say!("planform-hold-thermostat", degrees = trimmed(c)));
     let middle = band.filter(|_| thermostat.is_none()).map(|b| f64::midpoint(b.low_c, b.high_c));
     vec![
-        number(&Number(
+        number(Number(
             "limit",
-            "The brood bears, °C",
-            ("Its hottest point. Only you know your species.", ""),
+            say!("planform-limit"),
+            (say!("planform-limit-help"), ""),
             &wish.limit,
             band.map(|b| b.limit_c),
             ranges::BROOD,
             (20.0, 45.0, 0.5),
         )),
-        number(&Number(
+        number(Number(
             "material_limit",
-            "The material bears, °C",
-            ("The nest's body, and the board under the mat.", ""),
+            say!("planform-material-limit"),
+            (say!("planform-material-limit-help"), ""),
             &wish.material_limit,
             nest.and_then(|n| n.material_limit_c),
             ranges::MATERIAL,
             (30.0, 100.0, 1.0),
         )),
-        number(&Number(
-            "hold",
-            "The brood place is to have, °C",
-            (&help, ""),
-            &wish.hold,
-            middle,
-            ranges::BROOD,
-            (15.0, 35.0, 0.5),
-        )),
+        number(Number("hold", say!("planform-hold"), (help, ""), &wish.hold, middle, ranges::BROOD, (15.0, 35.0, 0.5))),
     ]
 }
 
@@ -187,42 +179,52 @@ fn body(wish: &Wish, nest: Option<&Nest>) -> Vec<PlanField> {
     let places = (0.0, length, 1.0);
     let (width, height) = (trimmed(WIDTH_MM), trimmed(2.0 * LAYER_MM));
     let size = |(name, label, help): (_, _, _), usual: &str, (written, file), range, slide| {
-        number(&Number(name, label, (help, usual), written, file, range, slide))
+        number(Number(name, label, (help, usual), written, file, range, slide))
     };
+    let none = String::new;
     let length_file = nest.map(|n| n.length_mm);
     let (width_file, height_file) = (nest.and_then(|n| n.width_mm), nest.and_then(|n| n.height_mm));
     let (from_file, to_file) = (brood.map(|b| b.from_mm), brood.map(|b| b.to_mm));
     let mut fields = vec![
         size(
-            ("length", "Length, mm", "Of the galleries' axis."),
+            ("length", say!("planform-length"), say!("planform-length-help")),
             "",
             (&wish.length, length_file),
             ranges::LENGTH,
             (50.0, 600.0, 5.0),
         ),
-        size(("width", "Width, mm", ""), &width, (&wish.width, width_file), ranges::WIDTH, (20.0, 300.0, 5.0)),
         size(
-            ("height", "Height, mm", "Of the body, without a lid."),
+            ("width", say!("planform-width"), none()),
+            &width,
+            (&wish.width, width_file),
+            ranges::WIDTH,
+            (20.0, 300.0, 5.0),
+        ),
+        size(
+            ("height", say!("planform-height"), say!("planform-height-help")),
             &height,
             (&wish.height, height_file),
             ranges::HEIGHT,
             (6.0, 100.0, 1.0),
         ),
-        size(("brood_from", "Brood place from, mm", ""), "", (&wish.brood_from, from_file), ranges::PLACE, places),
-        size(("brood_to", "Brood place to, mm", ""), "", (&wish.brood_to, to_file), ranges::PLACE, places),
+        size(
+            ("brood_from", say!("planform-brood-from"), none()),
+            "",
+            (&wish.brood_from, from_file),
+            ranges::PLACE,
+            places,
+        ),
+        size(("brood_to", say!("planform-brood-to"), none()), "", (&wish.brood_to, to_file), ranges::PLACE, places),
     ];
     // Own numbers of the shelf file have no name to choose.
     let own = nest.is_some_and(|n| name_of_material(&n.material).is_none() && n.material != UNNAMED_MATERIAL);
     if !own {
-        let mut words = vec![("", "not known")];
-        words.extend(material_names().into_iter().map(|name| (name, name)));
+        let mut words = vec![("", say!("not-known"))];
+        // Names as the shelf file has them.
+        words.extend(material_names().into_iter().map(|name| (name, name.to_owned())));
         let file = nest.and_then(|n| name_of_material(&n.material)).unwrap_or("");
         let value = wish.material.clone().unwrap_or_else(|| file.to_owned());
-        fields.push(choice(
-            ("material", "Made of", "aac is aerated concrete; printed is polylactic acid."),
-            value,
-            &words,
-        ));
+        fields.push(choice(("material", say!("planform-material"), say!("planform-material-help")), value, words));
     }
     let file = nest.and_then(|n| n.cover).map_or("", |c| match c {
         Cover::Open => COVERS[0],
@@ -230,37 +232,45 @@ fn body(wish: &Wish, nest: Option<&Nest>) -> Vec<PlanField> {
         Cover::Acrylic => COVERS[2],
         Cover::Lid => COVERS[3],
     });
-    let words = [
-        ("", "not known"),
-        ("open", "nothing"),
-        ("glass", "glass"),
-        ("acrylic", "acrylic"),
-        ("lid", "a lid that keeps warmth in"),
+    let words = vec![
+        ("", say!("not-known")),
+        ("open", say!("cover-open")),
+        ("glass", say!("cover-glass")),
+        ("acrylic", say!("cover-acrylic")),
+        ("lid", say!("planform-cover-lid")),
     ];
     fields.push(choice(
-        ("cover", "Over the galleries lies", ""),
+        ("cover", say!("planform-cover"), none()),
         wish.cover.clone().unwrap_or_else(|| file.to_owned()),
-        &words,
+        words,
     ));
     fields
 }
 
 fn room(wish: &Wish) -> Vec<PlanField> {
     vec![
-        number(&Number("room", "Over a day, °C", ("", "21"), &wish.room, None, ranges::ROOM, (5.0, 35.0, 0.5))),
-        number(&Number(
+        number(Number(
+            "room",
+            say!("planform-day"),
+            (String::new(), "21"),
+            &wish.room,
+            None,
+            ranges::ROOM,
+            (5.0, 35.0, 0.5),
+        )),
+        number(Number(
             "swing",
-            "Coolest to warmest hour, K",
-            ("", "4"),
+            say!("planform-swing"),
+            (String::new(), "4"),
             &wish.swing,
             None,
             ranges::SWING,
             (0.0, 15.0, 0.5),
         )),
-        number(&Number(
+        number(Number(
             "warm_room",
-            "In a heatwave, °C",
-            ("", "30"),
+            say!("planform-warm"),
+            (String::new(), "30"),
             &wish.warm_room,
             None,
             ranges::ROOM,

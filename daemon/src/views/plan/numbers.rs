@@ -1,22 +1,24 @@
 //! Temperatures, powers and times as exact as a plan is.
-use dashboards::PLAN_MOST_C;
+use dashboards::{PLAN_MOST_C, say};
 use enclosure::plan::Likely;
 
 /// From here on no number of hours is told, s.
 const LATE_S: f64 = 12.0 * 3600.0;
+/// Smaller powers are not told, W.
+const WATT_LEAST: f64 = 0.01;
 
 /// `likely 82 °C, 1 nest in 20 above 140 °C`.
 pub(super) fn up_to(c: Likely) -> String {
     if c.mid > PLAN_MOST_C {
         return told(c.mid);
     }
-    format!("likely {}, 1 nest in 20 above {}", told(c.mid), told(c.high.min(PLAN_MOST_C)))
+    say!("plans-likely", mid = told(c.mid), high = told(c.high.min(PLAN_MOST_C)))
 }
 
 /// A temperature as exact as it is known; beyond what the model knows, only that.
 pub(super) fn told(c: f64) -> String {
     if c > PLAN_MOST_C {
-        format!("more than {PLAN_MOST_C:.0} °C")
+        say!("plans-more-than", most = format!("{PLAN_MOST_C:.0}"))
     } else if c >= 50.0 {
         whole(c)
     } else {
@@ -46,30 +48,59 @@ fn minus(text: &str) -> String {
 
 /// A power.
 pub(super) fn watt(w: f64) -> String {
-    if w < 0.01 { "less than 0.01 W".to_owned() } else { format!("{} W", trimmed(w)) }
+    if w < WATT_LEAST {
+        say!("plans-less-than-watt", least = WATT_LEAST.to_string())
+    } else {
+        format!("{} W", trimmed(w))
+    }
 }
 
 /// A length of time as exact as a plan is.
-pub(super) fn span(s: f64) -> String {
-    let min = s / 60.0;
-    if s >= LATE_S {
-        "half a day or more".to_owned()
-    } else if min < 1.0 {
-        "under a minute".to_owned()
-    } else if min < 100.0 {
-        format!("{min:.0} min")
-    } else {
-        format!("{:.1} h", min / 60.0)
+enum Told {
+    Late,
+    Short,
+    Minutes(String),
+    Hours(String),
+}
+
+impl Told {
+    fn of(s: f64) -> Self {
+        let min = s / 60.0;
+        if s >= LATE_S {
+            Self::Late
+        } else if min < 1.0 {
+            Self::Short
+        } else if min < 100.0 {
+            Self::Minutes(format!("{min:.0}"))
+        } else {
+            Self::Hours(format!("{:.1}", min / 60.0))
+        }
     }
+
+    fn text(&self) -> String {
+        match self {
+            Self::Late => say!("plans-half-a-day"),
+            Self::Short => say!("plans-under-a-minute"),
+            Self::Minutes(n) => format!("{n} min"),
+            Self::Hours(n) => format!("{n} h"),
+        }
+    }
+}
+
+/// A length of time.
+pub(super) fn span(s: f64) -> String {
+    Told::of(s).text()
 }
 
 /// Two lengths of time: `5 to 7 min`.
 pub(super) fn spans(from_s: f64, to_s: f64) -> String {
-    let (from, to) = (span(from_s), span(to_s));
-    let unit = to.rsplit(' ').next().unwrap_or("");
-    match from.strip_suffix(unit).filter(|n| from != to && n.ends_with(' ') && !n.starts_with("under")) {
-        Some(number) => format!("{number}to {to}"),
-        None if from == to => to,
-        None => format!("{from} to {to}"),
+    let (from, to) = (Told::of(from_s), Told::of(to_s));
+    if from.text() == to.text() {
+        return to.text();
+    }
+    match (from, to) {
+        (Told::Minutes(from), Told::Minutes(to)) => say!("plans-minutes", from = from, to = to),
+        (Told::Hours(from), Told::Hours(to)) => say!("plans-hours", from = from, to = to),
+        (from, to) => say!("plans-from-to", from = from.text(), to = to.text()),
     }
 }

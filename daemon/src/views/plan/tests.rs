@@ -1,7 +1,7 @@
 use super::*;
 use crate::plan::view;
 use crate::plan::wish::Wish;
-use dashboards::{PLAN_CAUTION, PlanPage};
+use dashboards::{PlanPage, plan_caution};
 
 fn wish(pairs: &[(&str, &str)]) -> Wish {
     let mut wish = form::invented();
@@ -44,18 +44,18 @@ fn all(plan: &PlanView) -> String {
 #[test]
 fn the_cautions_stand_word_for_word_at_the_end_of_every_form() {
     assert_eq!(
-        PLAN_CAUTION,
+        &plan_caution(),
         "This is an estimate, not a safety assessment. The heating mat's label and instructions, local codes and licensed \
          practice come first. Fit an independent thermal cut-off."
     );
     let plan = planned(&WHOLE);
     let text = dashboards::plan_text(&plan, 80);
-    assert!(text.split_whitespace().collect::<Vec<_>>().join(" ").ends_with(PLAN_CAUTION), "{text}");
+    assert!(text.split_whitespace().collect::<Vec<_>>().join(" ").ends_with(&plan_caution()), "{text}");
     let html = dashboards::plan_html(&PlanPage { plan: Some(plan.clone()), ..PlanPage::default() });
-    let escaped = PLAN_CAUTION.replace('\'', "&#39;");
+    let escaped = plan_caution().replace('\'', "&#39;");
     let (_, main) = html.rsplit_once("<p class=\"caution\">").expect("a caution");
-    assert!(main.starts_with(PLAN_CAUTION) || main.starts_with(&escaped), "{main}");
-    assert!(main[PLAN_CAUTION.len()..].contains("</main>") && !main.contains("<p>"), "nothing of the plan follows");
+    assert!(main.starts_with(&plan_caution()) || main.starts_with(&escaped), "{main}");
+    assert!(main[plan_caution().len()..].contains("</main>") && !main.contains("<p>"), "nothing of the plan follows");
     // The picture breaks it into lines; its last words are the picture's last.
     let svg = dashboards::plan_svg(&plan);
     assert!(svg.ends_with("Fit an independent thermal cut-off.</text></svg>"), "{}", &svg[svg.len() - 200..]);

@@ -1,5 +1,6 @@
 //! The page of the login, and what its form does.
-use super::{Busy, Peer, cookie, lock, sessions};
+use super::sessions::{self, Moment};
+use super::{Busy, Peer, Rules, cookie, lock};
 use crate::notices::random;
 use crate::views::login::{LOGIN_PATH, Said, login_page};
 use crate::web::App;
@@ -9,6 +10,7 @@ use axum::extract::rejection::FormRejection;
 use axum::extract::{Extension, Form, Query, Request, State};
 use axum::http::{HeaderMap, HeaderValue, StatusCode, header};
 use axum::response::{IntoResponse, Response};
+use dashboards::say;
 use enclosure::Span;
 use serde::Deserialize;
 use std::sync::Arc;
@@ -31,7 +33,7 @@ pub(in crate::web) struct Then {
 pub(in crate::web) async fn ask(State(app): State<Arc<App>>, Query(then): Query<Then>, headers: HeaderMap) -> Response {
     let inside = app.access.0.as_ref().is_some_and(|rules| {
         cookie(&headers, rules.cookie_name())
-            .is_some_and(|token| lock(&rules.sessions).holds(token, app.clock.monotonic()))
+            .is_some_and(|token| lock(&rules.sessions).holds(token, Moment::of(app.clock.as_ref())))
     });
     let said = if !app.access.is_guarded() {
         Said::Open
@@ -60,26 +62,13 @@ pub(in crate::web) async fn enter(
     form: Result<Form<Login>, FormRejection>,
 ) -> Response {
     let (Ok(Form(login)), Some(rules)) = (form, &app.access.0) else {
-        return plain(
-            &app,
-            StatusCode::BAD_REQUEST,
-            "Not logged in",
-            vec!["The form could not be read, or no password is set.".to_owned()],
-        );
+        return plain(&app, StatusCode::BAD_REQUEST, say!("login-not"), vec![say!("login-form")]);
     };
     let then = own_page(&login.then).to_owned();
     match login.r#do.as_str() {
         "out" | "all-out" => {
-            let mut sessions = lock(&rules.sessions);
-            match cookie(&headers, rules.cookie_name()) {
-                // Only who is inside may send all out.
-                Some(token) if login.r#do == "all-out" && sessions.holds(token, app.clock.monotonic()) => {
-                    sessions.clear();
-                }
-                Some(token) => sessions.end(token),
-                None => {}
-            }
-            drop(sessions);
+            out(rules, cookie(&headers, rules.cookie_name()), login.r#do == "all-out", Moment::of(app.clock.as_ref()));
+            rules.write_down().await;
             return moved(LOGIN_PATH, rules.cookie("", Span::ZERO));
         }
         _ => {}
@@ -93,15 +82,11 @@ pub(in crate::web) async fn enter(
     let said = match rules.fits(login.password.as_bytes(), peer, app.clock.as_ref()).await {
         Ok(true) => {
             let Ok(bytes) = random::<32>() else {
-                return plain(
-                    &app,
-                    StatusCode::SERVICE_UNAVAILABLE,
-                    "Not logged in",
-                    vec!["The system gives no random numbers.".to_owned()],
-                );
+                return plain(&app, StatusCode::SERVICE_UNAVAILABLE, say!("login-not"), vec![say!("login-random")]);
             };
             let token: String = bytes.iter().map(|b| format!("{b:02x}")).collect();
-            lock(&rules.sessions).keep(sessions::digest(&token), app.clock.monotonic());
+            lock(&rules.sessions).keep(sessions::digest(&token), Moment::of(app.clock.as_ref()), true);
+            rules.write_down().await;
             return moved(&then, rules.cookie(&token, sessions::HOLDS));
         }
         Ok(false) => (StatusCode::UNAUTHORIZED, Said::Wrong),
@@ -110,6 +95,16 @@ pub(in crate::web) async fn enter(
     };
     tracing::warn!(%peer, "a login to the pages failed");
     (said.0, drawn(&app, LOGIN_PATH, login_page(&said.1, &then))).into_response()
+}
+
+/// Ends the login of whoever asks, or all; only who is inside may send all out.
+fn out(rules: &Rules, token: Option<&str>, all: bool, now: Moment) {
+    let mut sessions = lock(&rules.sessions);
+    match token {
+        Some(token) if all && sessions.holds(token, now) => sessions.clear(),
+        Some(token) => sessions.end(token),
+        None => {}
+    }
 }
 
 fn moved(to: &str, cookie: Option<HeaderValue>) -> Response {

@@ -26,7 +26,7 @@ struct Guarded {
     client: reqwest::Client,
     acts: mpsc::Receiver<Act>,
     clock: Arc<ManualClock>,
-    _dir: tempfile::TempDir,
+    dir: tempfile::TempDir,
 }
 
 fn settings(dir: &std::path::Path) -> WebSettings {
@@ -37,13 +37,18 @@ fn settings(dir: &std::path::Path) -> WebSettings {
 }
 
 async fn guarded(change: impl FnOnce(&mut WebSettings)) -> Guarded {
-    // Another test may have done so already.
-    let _ = rustls::crypto::ring::default_provider().install_default();
     let dir = tempfile::tempdir().unwrap();
     let mut web = settings(dir.path());
     change(&mut web);
+    started(dir, web, Span::ZERO).await
+}
+
+/// Started so long after the made history's end, with what lies in `dir`.
+async fn started(dir: tempfile::TempDir, web: WebSettings, later: Span) -> Guarded {
+    // Another test may have done so already.
+    let _ = rustls::crypto::ring::default_provider().install_default();
     let snapshot = made().snapshot.clone();
-    let clock = Arc::new(ManualClock::new(snapshot.at));
+    let clock = Arc::new(ManualClock::new(snapshot.at.plus(later)));
     let (pictures, seen) = watch::channel(Arc::new(snapshot));
     let (sender, acts) = mpsc::channel(crate::snapshot::ACTS_WAITING);
     let answering = Answering::new(KEY, &samples::shelf(), "127.0.0.1:7180".parse().unwrap(), clock.clone());
@@ -51,7 +56,7 @@ async fn guarded(change: impl FnOnce(&mut WebSettings)) -> Guarded {
     let listener = TcpListener::bind("127.0.0.1:0").await.unwrap();
     let at = listener.local_addr().unwrap();
     let known = (made().history(), utc(), places::Places::of_file(&made().file));
-    let access = Access::load(&web, &KEY).unwrap();
+    let access = Access::load(&web, &KEY).unwrap().kept_beside(&dir.path().join("h.db"), &KEY, clock.as_ref());
     let app = App::new(seen, sender, known, (clock.clone(), answering, access), stop.clone());
     let line = line::Line::new(listener, tls::config(&web).unwrap());
     tokio::spawn(async move {
@@ -64,13 +69,7 @@ async fn guarded(change: impl FnOnce(&mut WebSettings)) -> Guarded {
         client = client.add_root_certificate(reqwest::Certificate::from_pem(&std::fs::read(cert).unwrap()).unwrap());
     }
     let scheme = if web.tls.is_some() { "https" } else { "http" };
-    Guarded {
-        base: format!("{scheme}://localhost:{}", at.port()),
-        client: client.build().unwrap(),
-        acts,
-        clock,
-        _dir: dir,
-    }
+    Guarded { base: format!("{scheme}://localhost:{}", at.port()), client: client.build().unwrap(), acts, clock, dir }
 }
 
 /// What a browser sends with a form of our own.
@@ -167,6 +166,49 @@ async fn a_login_opens_holds_and_ends() {
     assert_eq!(shelf.get("/", &[("cookie", &other)]).await.status(), 200);
     shelf.clock.advance(Span::from_h(8 * 24));
     assert_eq!(shelf.get("/", &[("cookie", &other)]).await.status(), 401);
+}
+
+/// A restart is another daemon over the same files. It knows whoever was inside, for as long as they would have been.
+#[tokio::test(flavor = "multi_thread")]
+async fn logins_outlive_a_restart_but_no_end_and_no_other_password() {
+    async fn looks(shelf: &Guarded, cookie: &str) -> u16 {
+        shelf.get("/now.json", &[("cookie", cookie)]).await.status().as_u16()
+    }
+    let mut shelf = guarded(|_| {}).await;
+    let (kept, ended) = (shelf.inside().await, shelf.inside().await);
+    let out = [FORM, OURS, ("cookie", ended.as_str())];
+    assert_eq!(shelf.send("POST", "/login", "do=out".to_owned(), &out).await.status(), 303);
+    // Not a word more is needed than what was answered: no end, no flush.
+    let again = |shelf: Guarded, days: i64| async move {
+        let password_file = Some(shelf.dir.path().join("page.password"));
+        let listen = SocketAddr::from(([127, 0, 0, 1], 0));
+        let web = WebSettings { listen, url: None, password_file, open: false, tls: None, proxy: None };
+        started(shelf.dir, web, Span::from_h(24 * days)).await
+    };
+    shelf = again(shelf, 6).await;
+    assert_eq!((looks(&shelf, &kept).await, looks(&shelf, &ended).await), (200, 401));
+    let file = std::fs::read_to_string(shelf.dir.path().join("h.db.logins")).unwrap();
+    for word in file.split_whitespace() {
+        assert_eq!(looks(&shelf, &format!("warmend={word}")).await, 401, "what is in the file lets nobody in");
+    }
+    shelf = again(shelf, 12).await;
+    assert_eq!(looks(&shelf, &kept).await, 200, "it was used on the sixth day");
+    // All out, from one of two.
+    let other = shelf.inside().await;
+    let out = [FORM, OURS, ("cookie", other.as_str())];
+    assert_eq!(shelf.send("POST", "/login", "do=all-out".to_owned(), &out).await.status(), 303);
+    shelf = again(shelf, 12).await;
+    assert_eq!((looks(&shelf, &kept).await, looks(&shelf, &other).await), (401, 401));
+    let kept = shelf.inside().await;
+    shelf = again(shelf, 19).await;
+    assert_eq!(looks(&shelf, &kept).await, 401, "a week unused, by the wall clock");
+    let kept = shelf.inside().await;
+    std::fs::write(shelf.dir.path().join("page.password"), hash_password("another", [4; 16]).unwrap()).unwrap();
+    shelf = again(shelf, 19).await;
+    assert_eq!(looks(&shelf, &kept).await, 401, "another password");
+    let before = settings(shelf.dir.path());
+    shelf = started(shelf.dir, before, Span::from_h(24 * 19)).await;
+    assert_eq!(looks(&shelf, &kept).await, 401, "and what it ended stays ended under the first");
 }
 
 #[tokio::test(flavor = "multi_thread")]

@@ -1,0 +1,174 @@
+### A span of one nest's past, in words: on each nest's page, in reviews and in the week's report.
+
+## Usual spans: what links and tables call them.
+
+past-day = day
+past-week = week
+past-month = month
+past-season = season
+past-year = year
+
+## The span before the one that is shown: $other below, and the link that compares with it.
+
+past-before-day = the day before
+past-before-week = the week before
+past-before-month = the month before
+past-before-season = the season before
+past-before-year = the year before
+past-before = the time before
+# Another nest, to compare with.
+past-same-time = { $nest } in the same time
+
+## The picture, to be kept or sent on.
+
+past-as-png = as picture (PNG)
+past-as-svg = as drawing (SVG)
+
+## Rows of the table.
+
+# A week, by its first day.
+past-from-day = from { $day }
+past-total = all of it
+
+## How it was, as a clause. Ends without a full stop: “past-sentence” puts it.
+
+# The brood place: $mean: °C; $low and $high: the coolest and the warmest, as “past-extreme” says them.
+past-brood = The brood place was at { $mean } °C on average; coolest { $low }, warmest { $high }
+# $share: 85 %.
+past-brood-band =
+    The brood place was at { $mean } °C on average, within the band { $share } of the known time; coolest { $low },
+    warmest { $high }
+# $degrees: 26.3 °C.
+past-extreme = { $degrees } ({ $when })
+# $low and $high: °C.
+past-anywhere = Anywhere in the nest it was between { $low } and { $high } °C
+past-brood-unknown = Where the brood lay is not known
+# $how: one of the above; $length: 3 h 20 min.
+past-gap = { $how }; of { $length } of it nothing is known
+
+# $clauses: one or several of the clauses here.
+past-sentence = { $clauses }.
+past-unknown = Nothing is known of this time: no reading that was believed is stored.
+
+## What changed. $by: a number; these are listed with commas.
+
+past-brood-warmer = the brood place was { $by } K warmer
+past-brood-cooler = the brood place was { $by } K cooler
+past-room-warmer = the room { $by } K warmer
+past-room-cooler = the room { $by } K cooler
+past-damper = the nest damper by { $by } %RH
+past-drier = the nest drier by { $by } %RH
+past-heat-more = the mat gave { $by } % more
+past-heat-less = the mat gave { $by } % less
+
+# $changes: such a list.
+past-towards-end = towards the end, against the beginning, { $changes }
+past-little-changed = little changed from beginning to end
+# $other: the span before, or another nest.
+past-other-unknown = of { $other } nothing is known
+past-against = against { $other } { $changes }
+past-much-as = it was much as { $other }
+
+## Alarms of the span. $when: a moment; $what: the alarm in words.
+
+past-no-alarm = no alarm was raised
+past-one-alarm = one alarm: { $when }, { $what }
+# $count: two or more.
+past-alarms = { $count } alarms, the gravest: { $when }, { $what }
+
+## What to do.
+
+# $alarm: in words; $step: the first thing to do, a sentence with its full stop.
+past-todo-still = To do: “{ $alarm }” was still so at the end: { $step }
+past-todo-unknown = To do: find out why nothing was heard for { $length }, where the picture is hatched.
+# $share: 40 %.
+past-todo-below =
+    To do: it was below the band for { $share } of the time; look at the thermostat's setting, and at how cool the room
+    gets.
+past-todo-above =
+    To do: it was above the band for { $share } of the time; look at the thermostat's setting, and at sun and room.
+past-todo-nothing = Nothing asks to be done.
+
+## Marks upon the picture, and the list of them.
+
+# $why: a reason, as it was written down.
+mark-gap = nothing was watched for { $length }: { $why }
+mark-shelf = the shelf file was changed
+mark-moved = places, mats or cover changed; what lies before is drawn as if they had been as they are today
+mark-more = and { $count } more
+# $kind: of a note; $mm: where.
+mark-note-at = { $kind } at { $mm } mm
+# $note: its kind, and where; $text: the keeper's own words.
+mark-note-text = { $note }: { $text }
+# $alarm: in words, as below; $length: 31 min.
+mark-alarm = { $alarm }, for { $length }
+mark-alarm-still = { $alarm }, still so at the end
+
+## An alarm in words with more beside it. $alarm: in words.
+
+# $about: a probe or a node.
+alarm-about = { $alarm } ({ $about })
+# $cause: the alarm it follows from, in words.
+alarm-because = { $alarm }, because { $cause }
+# $event: what happened to it.
+alarm-happened = { $alarm }: { $event }
+
+## What the lines under the picture show.
+
+lane-probes = all probes, lowest to highest
+lane-room = room
+lane-heat = heat
+lane-humidity = humidity
+
+## How the alarms themselves did, against a guideline for operators. All numbers are counts unless said otherwise.
+
+# $rate: a day, with a decimal; $bound: what the guideline bears a day; $peak and $flood: within ten minutes; $percent.
+load-raised =
+    { $raised } raised, { $told } of them told: { $rate } a day (the guideline bears { $bound }); most within ten
+    minutes { $peak } ({ $flood }); { $percent } % of the ten-minute spans held more (under { $under } %).
+load-standing = { $standing } stand at the end; { $stale } stood longer than a day (fewer than { $bound }).
+# $names: their names.
+load-standing-named =
+    { $standing } stand at the end; { $stale } stood longer than a day (fewer than { $bound }): { $names }.
+load-chattering = { $count } came and went too often (none).
+load-chattering-named = { $count } came and went too often (none): { $names }.
+# Names of which not all are listed.
+load-names-more = { $names }, …
+# $median and $longest: lengths of time; $never: how many.
+load-answered = Answered after { $median } in the middle, { $longest } at the longest; { $never } never answered.
+load-none-answered = None was answered; { $waiting } wait for an answer.
+load-most = The most frequent was { $name }: { $percent } % of all.
+
+## The same as a table: what is counted.
+
+load-row-day = told a day
+load-row-hour = told an hour, on average
+load-row-ten = told in ten minutes, on average
+load-row-peak = most told within ten minutes
+load-row-flood = ten-minute spans with more than { $flood }
+load-row-share = share of the most frequent one
+load-row-chattering = came and went too often
+load-row-stale = stood longer than a day (stale)
+load-row-standing = standing at the end
+load-row-answer = time to an answer, in the middle / longest
+load-row-unanswered = told and never answered
+load-row-none-answered = none answered
+
+## What the guideline calls acceptable, or manageable at most.
+
+load-about = about { $count }
+load-or-fewer = { $count } or fewer
+load-under = under { $percent } %
+load-fewer-than = fewer than { $count }
+
+## The report of a whole shelf.
+
+report-title = Shelf { $shelf }, { $span }
+report-no-alarm = No alarm was told, and none stands.
+report-alarms = { $told } alarms were told in this time; { $standing } stand at its end.
+# $nests: their names.
+report-nothing-stored = Nothing is stored of { $nests }.
+# $sentences: what is told of it.
+report-nest = Nest { $nest }: { $sentences }
+report-degree-days = Degree-days of the brood place above { $base } °C: { $sum } K·d.
+report-load = The alarms themselves:
