@@ -28,7 +28,7 @@ mod rooms_tests;
 #[cfg(test)]
 mod tests;
 #[cfg(test)]
-mod words_tests;
+pub(crate) mod words_tests;
 
 pub use access::Access;
 pub use health::{Health, Pulse};

@@ -1,7 +1,12 @@
 use super::*;
 use crate::history::AlarmRecord;
+use crate::notices::daily;
 use crate::notices::samples;
-use enclosure::Timestamp;
+use crate::snapshot::StandingAlarm;
+use crate::views::sample::made;
+use crate::web::words_tests::words::{unsaid, unsaid_text};
+use dashboards::say::{Language, in_language};
+use enclosure::{AlarmKey, Timestamp};
 
 fn told(alarm: Alarm, event: Event, nest: Option<&str>) -> Told {
     let change = AlarmRecord {
@@ -262,4 +267,80 @@ fn what_is_believed_now_is_said_in_words_too() {
     let seen = "Warmth along oak: 27.1 °C at 0 mm.";
     let message = compose(&told, &samples::context(), Occasion { seen: Some(seen), ..Occasion::default() });
     assert!(message.body.contains(&format!("Now: {seen}")), "{}", message.body);
+}
+
+/// Stands for everything that the shelf file, a probe or a person gave.
+const GIVEN: &str = "zx";
+
+/// What the texts know of a shelf that calls everything [`GIVEN`].
+fn given() -> Context {
+    let zx = || GIVEN.to_owned();
+    let nest = NestContext { pads: 1, plugs: vec![zx(), zx()], shared_with: vec![zx(), zx()] };
+    Context {
+        shelf: zx(),
+        place: Some(zx()),
+        zone: None,
+        emergency: Some(zx()),
+        nests: BTreeMap::from([(zx(), nest)]),
+        watches: vec![zx()],
+    }
+}
+
+/// Every message, with the name that commands know its alarm by left out.
+fn all_messages() -> Vec<String> {
+    let (context, zx) = (given(), || GIVEN.to_owned());
+    let mut texts: Vec<String> = [None, Some(GIVEN)].map(|link| test_message(&context, "12345678", link).text()).into();
+    for mut told in every() {
+        let change = &mut told.change;
+        (change.nest, change.probe) = (change.nest.take().map(|_| zx()), change.probe.take().map(|_| zx()));
+        (change.node, change.detail) = (change.node.take().map(|_| zx()), zx());
+        change.cause = Some(Alarm::WaterLow);
+        let name = written(told.key());
+        let occasions = occasions().map(|o| Occasion { seen: o.seen.map(|_| GIVEN), link: o.link.map(|_| GIVEN), ..o });
+        texts.extend(occasions.map(|o| compose(&told, &context, o).text().replace(&name, GIVEN)));
+    }
+    texts
+}
+
+fn given_card() -> String {
+    let zx = || GIVEN.to_owned();
+    let mut file = samples::shelf();
+    (file.shelf.name, file.place, file.emergency) = (zx(), Some(zx()), Some(zx()));
+    file.shelf.nests[0].id = zx();
+    for plug in &mut file.plugs {
+        plug.plug = Some(zx());
+    }
+    for person in &mut file.recipients {
+        (person.name, person.phone) = (zx(), Some(zx()));
+    }
+    crate::notices::card::html(&file, GIVEN).unwrap()
+}
+
+/// The reports of a day with every alarm standing, and of a week.
+fn reports() -> Vec<String> {
+    let mut snap = made().snapshot.clone();
+    let mut texts = vec![daily::report(&snap, snap.at, &given()).text()];
+    for (i, alarm) in Alarm::ALL.into_iter().enumerate() {
+        let key = AlarmKey { alarm, nest: (i % 2 == 0).then_some(0), probe: None, node: None };
+        let (since, detail) = (snap.at, String::new());
+        snap.alarms =
+            vec![StandingAlarm { key, state: State::Unacknowledged, since, detail, cause: None, until: None }];
+        texts.push(daily::report(&snap, snap.at, &given()).text());
+    }
+    snap.alarms.extend(snap.alarms.clone());
+    texts.push(daily::report(&snap, snap.at, &given()).text());
+    texts.push(daily::week_message((GIVEN.to_owned(), GIVEN.to_owned())).text());
+    texts
+}
+
+#[test]
+fn every_word_of_a_message_and_of_the_card_comes_from_the_table() {
+    let (texts, card) = in_language(Language::Marked, || ([all_messages(), reports()].concat(), given_card()));
+    // The nests of the made snapshot have names of their own.
+    let names = [GIVEN, "oak", "plaster"];
+    let mut left: Vec<String> = texts.iter().flat_map(|text| unsaid_text(text, &names)).collect();
+    left.extend(unsaid(&card, &names));
+    left.sort();
+    left.dedup();
+    assert!(left.is_empty(), "{} words of no table:\n{}", left.len(), left.join("\n"));
 }

@@ -21,7 +21,7 @@ use wire::HeatOff;
 
 #[expect(unreachable_pub, reason = "it is a module of the whole-system tests, too")]
 #[path = "../../../tests/src/words.rs"]
-mod words;
+pub(crate) mod words;
 use words::{unsaid, unsaid_text};
 
 const ILL: [State; 7] = [

@@ -30,17 +30,31 @@ fn png_has_the_size_asked_for_and_shows_something() {
 
 #[test]
 fn letters_are_drawn_with_our_font() {
-    let page = |letter: &str| {
+    let page = |letter: char| {
         let svg = format!(
             r#"<svg xmlns="http://www.w3.org/2000/svg" width="60" height="40"><text x="5" y="30" font-size="30" font-family="sans-serif">{letter}</text></svg>"#
         );
         svg_to_png(&svg, 1.0).unwrap()
     };
-    let blank = page(" ");
-    let missing = page("\u{4e00}");
-    for letter in ["a", "°", "′", "±", "–", "−", "≤", "≥", "·", "…", "Δ", "σ", "→", "ü"] {
+    let blank = page(' ');
+    let missing = page('\u{4e00}');
+    let letters = "a°′±–−≤≥·…Δσ→ü".chars().chain(letters_of_the_tables());
+    for letter in letters.collect::<std::collections::BTreeSet<_>>() {
         assert!(page(letter) != blank && page(letter) != missing, "{letter} is not in the font");
     }
+}
+
+/// Whatever any language's strings need beyond ASCII: pictures say them too.
+fn letters_of_the_tables() -> impl Iterator<Item = char> {
+    let words = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("words");
+    let files =
+        |dir: &std::path::Path| std::fs::read_dir(dir).expect("a folder").map(|entry| entry.expect("an entry").path());
+    let texts = files(&words).collect::<Vec<_>>().into_iter().flat_map(move |language| files(&language));
+    let lines = texts.flat_map(|file| {
+        let text = std::fs::read_to_string(file).expect("a table");
+        text.lines().filter(|line| !line.starts_with('#')).map(str::to_owned).collect::<Vec<_>>()
+    });
+    lines.flat_map(|line| line.chars().filter(|c| !c.is_ascii()).collect::<Vec<_>>())
 }
 
 #[test]
