@@ -71,8 +71,6 @@ impl Texts {
         let of = |name: &str| tag.attrs.iter().find(|a| &*a.name.local == name).map(|a| a.value.to_string());
         for attr in &tag.attrs {
             let name = &*attr.name.local;
-            let scripts =
-                name.starts_with("data-say") || ["data-spoken", "data-said", "data-over", "data-label"].contains(&name);
             // What stands in a meta element is for browsers, but for the description.
             let meta = name == "content" && of("name").as_deref() != Some("description");
             if name.starts_with("data-say") || (SPOKEN.contains(&name) && !meta) {
