@@ -42,6 +42,7 @@ use crate::views::itself::WATCH_PATH;
 use crate::views::login::LOGIN_PATH;
 use crate::views::nodes::NODES_PATH;
 use crate::views::notebook::NOTES_PATH;
+use crate::views::now::{ALARMS_PATH, part_url};
 use crate::views::start::START_PATH;
 use crate::views::story::STORY_PATH;
 use anyhow::Context as _;
@@ -154,10 +155,10 @@ pub(crate) fn router(app: Arc<App>) -> Router {
         .route("/", get(pages::now))
         .route(dashboards::FRAGMENT_PATH, get(pages::fragment))
         .route("/nest/{id}", get(pages::nest))
-        .route("/nest/{id}/fragment", get(pages::nest_part))
+        .route(&part_url("/nest/{id}"), get(pages::nest_part))
         .route("/nest/{id}/{file}", get(pages::picture))
-        .route("/alarms", get(pages::alarms))
-        .route("/alarms/fragment", get(pages::alarms_part))
+        .route(ALARMS_PATH, get(pages::alarms))
+        .route(&part_url(ALARMS_PATH), get(pages::alarms_part))
         .route(dashboards::STYLE_PATH, get(pages::style))
         .route(dashboards::LIVE_PATH, get(pages::script))
         .route(dashboards::SPAN_SCRIPT_PATH, get(pages::span_script))
@@ -171,13 +172,13 @@ pub(crate) fn router(app: Arc<App>) -> Router {
         .route("/health", get(health::health))
         .route("/metrics", get(metrics::metrics))
         .route(STORY_PATH, get(rooms::alarm).post(acts::alarm_form))
-        .route("/alarm/fragment", get(rooms::alarm_part))
+        .route(&part_url(STORY_PATH), get(rooms::alarm_part))
         .route(NODES_PATH, get(rooms::nodes))
-        .route("/nodes/fragment", get(rooms::nodes_part))
+        .route(&part_url(NODES_PATH), get(rooms::nodes_part))
         .route(NOTES_PATH, get(rooms::notes))
-        .route("/notes/fragment", get(rooms::notes_part))
+        .route(&part_url(NOTES_PATH), get(rooms::notes_part))
         .route(WATCH_PATH, get(rooms::watch).post(rooms::tried))
-        .route("/watch/fragment", get(rooms::watch_part))
+        .route(&part_url(WATCH_PATH), get(rooms::watch_part))
         .route(START_PATH, get(rooms::start))
         .route(LOGIN_PATH, get(access::ask).post(access::enter))
         .route("/note", post(acts::note_form))

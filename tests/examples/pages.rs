@@ -2,10 +2,10 @@
 //! fifty that follow, and how soon a new alarm shows on an open page.
 //!
 //! `cargo run --release -p tests --example pages` (with `WARMEND_BIN` or a build of its own); the year is a simulated
-//! one, so it takes some minutes to live.
+//! one, so it takes some minutes to live. `-- viewers` asks for those alone.
 use std::fmt::Write as _;
-use std::io::{BufRead as _, BufReader, Write as _};
-use std::net::TcpStream;
+use std::io::{BufRead as _, BufReader, Read as _, Write as _};
+use std::net::{SocketAddr, TcpStream};
 use std::path::Path;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
@@ -15,16 +15,22 @@ use tests::daemon::Daemon;
 use tests::node::Node;
 use tests::story::{self, line, warmth};
 use tests::{SOON, http, minute_now_s, moment, program, shelf, wait};
-use world::World;
+use world::{Sample, Value, World, WorldSpec};
 
 const DAYS: i64 = 365;
 /// Asked so often for each figure.
 const ASKED: usize = 24;
-const VIEWERS: usize = 50;
+const VIEWERS: u64 = 50;
+/// Nests that are read while they follow, and how often.
+const NESTS: usize = 5;
+const READ_EVERY: Duration = Duration::from_secs(10);
 /// Viewers are watched for so long.
-const WATCHED: Duration = Duration::from_secs(30);
+const WATCHED: Duration = Duration::from_secs(60);
 
 fn main() {
+    if std::env::args().any(|arg| arg == "viewers") {
+        return viewers();
+    }
     let dir = tempfile::tempdir().expect("a directory");
     let readings = year(dir.path());
     let daemon = Daemon::run(dir.path());
@@ -33,8 +39,8 @@ fn main() {
     println!("a year of one nest: {readings} readings in {:.1} MB", bytes as f64 / 1e6);
     first_view(&daemon, dir.path());
     times(&daemon);
-    viewers(&daemon);
     drop(daemon);
+    viewers();
     alarms();
 }
 
@@ -115,53 +121,108 @@ fn used_s(daemon: &Daemon) -> f64 {
     ticks / 100.0
 }
 
-/// Fifty pages that follow, while a reading comes each second: far more than a shelf says.
-fn viewers(daemon: &Daemon) {
-    let mut node = Node::new("oak-node", 99);
-    node.connect(daemon.broker);
-    let stop = Arc::new(AtomicBool::new(false));
-    let bytes = Arc::new(AtomicU64::new(0));
+/// A page that follows: what it takes off the wire, bytes, and how often it fetched itself.
+fn follow(at: SocketAddr, path: &str, (stop, bytes, fetched): (&AtomicBool, &AtomicU64, &AtomicU64)) {
+    let mut live = TcpStream::connect(at).expect("it listens");
+    live.set_read_timeout(Some(SOON)).expect("set");
+    write!(live, "GET /live HTTP/1.1\r\nHost: {at}\r\n\r\n").expect("sent");
+    for said in BufReader::new(live).lines() {
+        let said = said.expect("it speaks");
+        if stop.load(Ordering::Relaxed) {
+            return;
+        }
+        bytes.fetch_add(said.len() as u64 + 1, Ordering::Relaxed);
+        if said.starts_with("event: now") {
+            // As a browser asks, but for a connection of its own each time.
+            let mut line = TcpStream::connect(at).expect("it listens");
+            line.set_read_timeout(Some(SOON)).expect("set");
+            write!(line, "GET {path} HTTP/1.1\r\nHost: {at}\r\nAccept-Encoding: gzip\r\nConnection: close\r\n\r\n")
+                .expect("sent");
+            let mut answer = Vec::new();
+            line.read_to_end(&mut answer).expect("it answers");
+            assert!(
+                answer.starts_with(b"HTTP/1.1 200"),
+                "{}",
+                String::from_utf8_lossy(&answer[..answer.len().min(200)])
+            );
+            bytes.fetch_add(answer.len() as u64, Ordering::Relaxed);
+            fetched.fetch_add(1, Ordering::Relaxed);
+        }
+    }
+}
+
+/// Fifty pages of now that follow, while five nests are read every ten seconds.
+fn viewers() {
+    let dir = tempfile::tempdir().expect("a directory");
+    let names: Vec<String> = (0..NESTS).map(|i| format!("oak{i}")).collect();
+    let (now_s, since) = (minute_now_s(), moment());
+    // Within the last minute, never ahead of the daemon's clock, and each time later.
+    let lately_s = || now_s + since.elapsed().as_secs_f64();
+    let nests = names.iter().map(|name| {
+        let mut nest = story::oak(now_s).nests.remove(0);
+        (nest.id, nest.node) = (name.clone(), format!("{name}-node"));
+        nest
+    });
+    shelf::write(dir.path(), &[&shelf::of(&WorldSpec::new(now_s, nests.collect())), shelf::SERVICES]);
+    let daemon = Daemon::run(dir.path());
+    let mut nodes: Vec<Node> = names.iter().map(|name| Node::new(&format!("{name}-node"), 1)).collect();
+    nodes.iter_mut().for_each(|node| node.connect(daemon.broker));
+    // A made course: what it costs does not depend on whether a nest could have it.
+    let say = |node: &mut Node, t: f64| {
+        let name = node.name().to_owned();
+        let swing = (t / 190.0).sin();
+        let said = [("warm", 29.0 + 0.8 * swing), ("brood", 28.0 + 0.5 * swing), ("cool", 21.0)];
+        let mut said = said.map(|(probe, c)| warmth(&name, probe, t, (c * 16.0).round() / 16.0)).to_vec();
+        said.push(Sample { unit: "/", value: Value::Number(0.4), ..warmth(&name, "pad", t, 0.0) });
+        node.say(&said);
+    };
+    // Three hours, so that there is something to believe.
+    for minute in (1..=180).rev() {
+        nodes.iter_mut().for_each(|node| say(node, now_s - 60.0 * f64::from(minute)));
+        nodes.iter_mut().for_each(|node| node.answered(0));
+    }
+    let (bytes, fetched) = (Arc::new(AtomicU64::new(0)), Arc::new(AtomicU64::new(0)));
     for followed in [0, VIEWERS] {
+        let stop = Arc::new(AtomicBool::new(false));
         let threads: Vec<_> = (0..followed)
             .map(|_| {
-                let (at, stop, bytes) = (daemon.page, Arc::clone(&stop), Arc::clone(&bytes));
-                std::thread::spawn(move || {
-                    let mut live = TcpStream::connect(at).expect("it listens");
-                    live.set_read_timeout(Some(SOON)).expect("set");
-                    write!(live, "GET /live HTTP/1.1\r\nHost: {at}\r\n\r\n").expect("sent");
-                    for said in BufReader::new(live).lines() {
-                        if stop.load(Ordering::Relaxed) {
-                            return;
-                        }
-                        if said.expect("it speaks").starts_with("event: now") {
-                            let body = http::get(at, "/fragment").1;
-                            bytes.fetch_add(body.len() as u64, Ordering::Relaxed);
-                        }
-                    }
-                })
+                let (at, stop, bytes, fetched) =
+                    (daemon.page, Arc::clone(&stop), Arc::clone(&bytes), Arc::clone(&fetched));
+                std::thread::spawn(move || follow(at, "/fragment", (&stop, &bytes, &fetched)))
             })
             .collect();
-        let (before, began, mut said) = (used_s(daemon), moment(), 0_u32);
-        // Newer than the year and than what was said before, and never ahead of the clock.
-        let now_s = minute_now_s() - if followed > 0 { 29.0 } else { 60.0 };
+        // Each has seen the page as it is.
+        wait("all follow", SOON, || (fetched.load(Ordering::Relaxed) >= followed).then_some(()));
+        let readings = || daemon.metric("readings_total").unwrap_or_default();
+        let (taken, mut said) = (readings(), 0_u32);
+        let (before, began) = (used_s(&daemon), moment());
+        let (bytes0, fetched0) = (bytes.load(Ordering::Relaxed), fetched.load(Ordering::Relaxed));
         wait("it was watched", WATCHED * 2, || {
-            while began.elapsed() >= Duration::from_secs(1) * said {
-                node.say(&[warmth("oak-node", "warm", now_s + f64::from(said), 27.0)]);
+            while began.elapsed() >= READ_EVERY * said {
+                let t = lately_s();
+                nodes.iter_mut().for_each(|node| say(node, t));
                 said += 1;
             }
-            node.unanswered();
+            for node in &mut nodes {
+                node.unanswered();
+            }
             (began.elapsed() > WATCHED).then_some(())
         });
-        let (busy, passed) = (used_s(daemon) - before, began.elapsed().as_secs_f64());
+        let (busy, passed) = (used_s(&daemon) - before, began.elapsed().as_secs_f64());
+        let wire = (bytes.load(Ordering::Relaxed) - bytes0) as f64 / 1000.0 / passed;
+        let fetches = fetched.load(Ordering::Relaxed) - fetched0;
+        nodes.iter_mut().for_each(|node| node.answered(0));
         println!(
-            "{followed} viewers: {:.1} % of one core, {:.0} kB/s unpacked, {:.1} MiB",
+            "{followed} viewers, {:.0} readings taken in {passed:.0} s: {:.1} % of one core, {wire:.1} kB/s out, {fetches} \
+             fetches, {:.1} MiB",
+            readings() - taken,
             100.0 * busy / passed,
-            bytes.load(Ordering::Relaxed) as f64 / 1000.0 / passed,
             daemon.memory_mib()
         );
         stop.store(true, Ordering::Relaxed);
-        node.say(&[warmth("oak-node", "warm", now_s + f64::from(said), 27.0)]);
-        drop(threads);
+        // A last event, so that each of them hears of its end.
+        say(&mut nodes[0], lately_s());
+        threads.into_iter().for_each(|thread| drop(thread.join()));
     }
 }
 

@@ -6,9 +6,20 @@ use html5ever::tokenizer::{BufferQueue, Tag, TagKind, Token, TokenSink, TokenSin
 use std::cell::{Cell, RefCell};
 use std::collections::BTreeSet;
 
-/// Attributes that are read out, shown, or said by a script.
-const SPOKEN: [&str; 8] =
-    ["title", "aria-label", "aria-valuetext", "alt", "placeholder", "label", "lang-text", "content"];
+/// Attributes that are read out, shown by the style sheet, or said by a script; and those that begin with `data-say`.
+const SPOKEN: [&str; 11] = [
+    "title",
+    "aria-label",
+    "aria-valuetext",
+    "alt",
+    "placeholder",
+    "label",
+    "content",
+    "data-spoken",
+    "data-said",
+    "data-over",
+    "data-label",
+];
 /// Units, and shortenings that are written alike everywhere.
 const UNITS: [&str; 14] = ["mm", "cm", "min", "ms", "RH", "kB", "MB", "GB", "hPa", "dBm", "mV", "UTC", "LED", "USB"];
 
@@ -60,10 +71,9 @@ impl Texts {
         let of = |name: &str| tag.attrs.iter().find(|a| &*a.name.local == name).map(|a| a.value.to_string());
         for attr in &tag.attrs {
             let name = &*attr.name.local;
-            let scripts = name.starts_with("data-say") || ["data-spoken", "data-said", "data-over"].contains(&name);
             // What stands in a meta element is for browsers, but for the description.
             let meta = name == "content" && of("name").as_deref() != Some("description");
-            if scripts || (SPOKEN.contains(&name) && !meta) {
+            if name.starts_with("data-say") || (SPOKEN.contains(&name) && !meta) {
                 self.texts.borrow_mut().push(attr.value.to_string());
             }
         }

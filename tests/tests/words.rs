@@ -34,27 +34,35 @@ fn tables() -> Vec<(String, Table)> {
 fn table(dir: &Path) -> Table {
     let mut table = Table::new();
     for path in files_in(dir, "ftl") {
-        let name = path.display();
         let text = std::fs::read_to_string(&path).unwrap();
-        let resource =
-            fluent_syntax::parser::parse(text.as_str()).unwrap_or_else(|(_, errors)| panic!("{name}: {errors:?}"));
-        for entry in &resource.body {
-            let Entry::Message(message) = entry else {
-                assert!(
-                    !matches!(entry, Entry::Term(_) | Entry::Junk { .. }),
-                    "{name}: messages only, each whole: {entry:?}"
-                );
-                continue;
-            };
-            let id = message.id.name.to_owned();
-            assert!(id.chars().all(|c| c.is_ascii_lowercase() || c.is_ascii_digit() || c == '-'), "{name}: {id}");
-            let pattern = message.value.as_ref().unwrap_or_else(|| panic!("{name}: {id} says nothing"));
-            let mut variables = BTreeSet::new();
-            gather(pattern, &mut variables);
-            assert!(table.insert(id.clone(), variables).is_none(), "{name}: {id} stands twice");
+        for (id, variables) in table_of(&path, &text) {
+            assert!(table.insert(id.clone(), variables).is_none(), "{}: {id} stands twice", path.display());
         }
     }
     table
+}
+
+/// The messages of one file.
+fn table_of(path: &Path, text: &str) -> Vec<(String, BTreeSet<String>)> {
+    let name = path.display();
+    let mut found = Vec::new();
+    let resource = fluent_syntax::parser::parse(text).unwrap_or_else(|(_, errors)| panic!("{name}: {errors:?}"));
+    for entry in &resource.body {
+        let Entry::Message(message) = entry else {
+            assert!(
+                !matches!(entry, Entry::Term(_) | Entry::Junk { .. }),
+                "{name}: messages only, each whole: {entry:?}"
+            );
+            continue;
+        };
+        let id = message.id.name.to_owned();
+        assert!(id.chars().all(|c| c.is_ascii_lowercase() || c.is_ascii_digit() || c == '-'), "{name}: {id}");
+        let pattern = message.value.as_ref().unwrap_or_else(|| panic!("{name}: {id} says nothing"));
+        let mut variables = BTreeSet::new();
+        gather(pattern, &mut variables);
+        found.push((id, variables));
+    }
+    found
 }
 
 fn gather(pattern: &Pattern<&str>, variables: &mut BTreeSet<String>) {
@@ -149,6 +157,27 @@ fn every_language_has_the_same_messages_about_the_same_values() {
     assert_eq!(all[0].0, "en");
     for (language, table) in &all[1..] {
         assert_eq!(table, &all[0].1, "{language}");
+    }
+}
+
+#[test]
+fn a_translator_is_told_what_every_value_is() {
+    for path in files_in(&root().join("dashboards/words/en"), "ftl") {
+        let text = std::fs::read_to_string(&path).unwrap();
+        let comments: String = text.lines().filter(|line| line.starts_with('#')).collect();
+        let told = |value: &String| {
+            comments.split('$').skip(1).any(|rest| {
+                let name = rest.split(|c: char| !(c.is_ascii_alphanumeric() || c == '_')).next();
+                name == Some(value.as_str())
+            })
+        };
+        let untold: Vec<_> = table_of(&path, &text)
+            .into_iter()
+            .flat_map(|(id, values)| {
+                values.into_iter().filter(|v| !told(v)).map(move |v| format!("${v} of {id}")).collect::<Vec<_>>()
+            })
+            .collect();
+        assert!(untold.is_empty(), "{}: no comment speaks of {untold:?}", path.display());
     }
 }
 

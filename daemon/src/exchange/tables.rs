@@ -2,7 +2,7 @@
 use super::csv::quoted;
 use super::times::written;
 use super::unit;
-use crate::history::{KeptFit, Reader};
+use crate::history::{AlarmRecord, HourLeft, KeptFit, Reader};
 use anyhow::{Context as _, Result};
 use clap::ValueEnum;
 use enclosure::Timestamp;
@@ -52,29 +52,24 @@ impl What {
     }
 }
 
-/// A table on its way out; counts its lines.
-struct Table<'a> {
-    out: &'a mut dyn Write,
-    lines: u64,
-}
-
-impl<'a> Table<'a> {
-    fn begin(out: &'a mut dyn Write, columns: &[&str]) -> Result<Self> {
-        let mut this = Self { out, lines: 0 };
-        this.put(&columns.iter().map(|name| (*name).to_owned()).collect::<Vec<_>>())?;
-        Ok(this)
+/// Writes a table: its columns, then a line for each entry; gives how many.
+fn table<const N: usize, T>(
+    out: &mut dyn Write,
+    columns: [&str; N],
+    entries: impl IntoIterator<Item = T>,
+    line: impl Fn(T) -> [String; N],
+) -> Result<u64> {
+    let mut put = |fields: [String; N]| {
+        let text = fields.map(|field| quoted(&field)).join(",") + "\r\n";
+        out.write_all(text.as_bytes()).context("writing the table: check free space, and who reads it")
+    };
+    put(columns.map(str::to_owned))?;
+    let mut lines = 0;
+    for entry in entries {
+        put(line(entry))?;
+        lines += 1;
     }
-
-    fn add(&mut self, fields: &[String]) -> Result<()> {
-        self.lines += 1;
-        self.put(fields)
-    }
-
-    fn put(&mut self, fields: &[String]) -> Result<()> {
-        let line: Vec<String> = fields.iter().map(|field| quoted(field)).collect();
-        let written = self.out.write_all((line.join(",") + "\r\n").as_bytes());
-        written.context("writing the table: check free space, and who reads it")
-    }
+    Ok(lines)
 }
 
 /// Writes `what` of `nests` (of all, if there are none) in `span`; gives how many entries that were.
@@ -85,139 +80,93 @@ pub(super) fn write(
     out: &mut dyn Write,
 ) -> Result<u64> {
     let wanted = |nest: Option<&str>| nests.is_empty() || nest.is_some_and(|nest| nests.iter().any(|n| n == nest));
-    let table = match what {
-        What::Readings => return Ok(0),
-        What::Hours => hours(reader, span, out)?,
-        What::Alarms => alarms(reader, span, wanted, out)?,
-        What::Messages => messages(reader, span, out)?,
-        What::Notes => notes(reader, span, wanted, out)?,
-        What::Gaps => gaps(reader, span, out)?,
-        What::Fits => fits(reader, span, wanted, out)?,
-        What::Settings => settings(reader, span, out)?,
-    };
-    Ok(table.lines)
+    match what {
+        What::Readings => Ok(0),
+        What::Hours => table(out, HOUR, reader.hours_left(span)?, hour),
+        What::Alarms => {
+            let changes = reader.alarm_changes(span)?.into_iter().filter(|(_, c)| wanted(c.nest.as_deref()));
+            table(out, CHANGE, changes, change)
+        }
+        What::Messages => table(out, ["time", "change", "way", "attempt", "outcome"], reader.deliveries(span)?, |d| {
+            let change = d.change.map(|id| id.to_string()).unwrap_or_default();
+            [written(d.at), change, d.way, d.attempt.to_string(), d.outcome]
+        }),
+        What::Notes => {
+            let notes = reader.notes(span)?.into_iter().filter(|n| wanted(n.nest.as_deref()));
+            table(out, ["time", "nest", "place [mm]", "kind", "text"], notes, |n| {
+                [written(n.at), n.nest.unwrap_or_default(), number(n.at_mm), n.kind, n.text]
+            })
+        }
+        What::Gaps => {
+            table(out, ["from", "to", "why"], reader.gaps(span)?, |gap| [written(gap.from), written(gap.to), gap.why])
+        }
+        What::Fits => {
+            let inside = |kept: &KeptFit| span.contains(&kept.record.at) && wanted(Some(&kept.record.nest));
+            table(out, FIT, reader.fits(None)?.into_iter().filter(inside), fit)
+        }
+        What::Settings => table(out, ["since", "shelf file"], reader.settings(span)?, |s| [written(s.since), s.text]),
+    }
 }
 
 fn number(value: Option<f64>) -> String {
     value.map(|v| v.to_string()).unwrap_or_default()
 }
 
-const fn yes(is: bool) -> &'static str {
-    if is { "yes" } else { "no" }
+fn yes(is: bool) -> String {
+    if is { "yes" } else { "no" }.to_owned()
 }
 
-fn hours<'a>(reader: &Reader, span: Range<Timestamp>, out: &'a mut dyn Write) -> Result<Table<'a>> {
-    let columns = ["time", "source", "unit", "readings", "lowest", "highest", "mean", "believed"];
-    let mut table = Table::begin(out, &columns)?;
-    for hour in reader.hours_left(span)? {
-        let plain = [hour.extent.min, hour.extent.max, hour.extent.mean].map(|v| number(Some(v)));
-        let [lowest, highest, mean] = plain;
-        let (n, believed) = (hour.extent.n.to_string(), yes(!hour.rejected).to_owned());
-        table.add(&[
-            written(hour.from),
-            hour.source,
-            unit(hour.quantity).to_owned(),
-            n,
-            lowest,
-            highest,
-            mean,
-            believed,
-        ])?;
-    }
-    Ok(table)
+const HOUR: [&str; 8] = ["time", "source", "unit", "readings", "lowest", "highest", "mean", "believed"];
+
+fn hour(hour: HourLeft) -> [String; 8] {
+    let extent = hour.extent;
+    [
+        written(hour.from),
+        hour.source,
+        unit(hour.quantity).to_owned(),
+        extent.n.to_string(),
+        extent.min.to_string(),
+        extent.max.to_string(),
+        extent.mean.to_string(),
+        yes(!hour.rejected),
+    ]
 }
 
-fn alarms<'a>(
-    reader: &Reader,
-    span: Range<Timestamp>,
-    wanted: impl Fn(Option<&str>) -> bool,
-    out: &'a mut dyn Write,
-) -> Result<Table<'a>> {
-    let columns =
-        ["id", "time", "alarm", "nest", "probe", "node", "priority", "event", "state", "told", "cause", "detail"];
-    let mut table = Table::begin(out, &columns)?;
-    for (id, c) in reader.alarm_changes(span)?.into_iter().filter(|(_, c)| wanted(c.nest.as_deref())) {
-        let word = |word: &str| word.to_owned();
-        table.add(&[
-            id.to_string(),
-            written(c.at),
-            word(c.alarm.name()),
-            c.nest.unwrap_or_default(),
-            c.probe.unwrap_or_default(),
-            c.node.unwrap_or_default(),
-            word(c.alarm.priority().name()),
-            word(c.event.name()),
-            word(c.state.name()),
-            word(yes(c.told)),
-            word(c.cause.map_or("", |cause| cause.name())),
-            c.detail,
-        ])?;
-    }
-    Ok(table)
+const CHANGE: [&str; 12] =
+    ["id", "time", "alarm", "nest", "probe", "node", "priority", "event", "state", "told", "cause", "detail"];
+
+fn change((id, c): (i64, AlarmRecord)) -> [String; 12] {
+    [
+        id.to_string(),
+        written(c.at),
+        c.alarm.name().to_owned(),
+        c.nest.unwrap_or_default(),
+        c.probe.unwrap_or_default(),
+        c.node.unwrap_or_default(),
+        c.alarm.priority().name().to_owned(),
+        c.event.name().to_owned(),
+        c.state.name().to_owned(),
+        yes(c.told),
+        c.cause.map_or("", |cause| cause.name()).to_owned(),
+        c.detail,
+    ]
 }
 
-fn messages<'a>(reader: &Reader, span: Range<Timestamp>, out: &'a mut dyn Write) -> Result<Table<'a>> {
-    let mut table = Table::begin(out, &["time", "change", "way", "attempt", "outcome"])?;
-    for d in reader.deliveries(span)? {
-        let change = d.change.map(|id| id.to_string()).unwrap_or_default();
-        table.add(&[written(d.at), change, d.way, d.attempt.to_string(), d.outcome])?;
-    }
-    Ok(table)
-}
+const FIT: [&str; 10] =
+    ["fit", "time", "nest", "in force", "refused", "from", "until", "readings", "room [Cel]", "error [K]"];
 
-fn notes<'a>(
-    reader: &Reader,
-    span: Range<Timestamp>,
-    wanted: impl Fn(Option<&str>) -> bool,
-    out: &'a mut dyn Write,
-) -> Result<Table<'a>> {
-    let mut table = Table::begin(out, &["time", "nest", "place [mm]", "kind", "text"])?;
-    for n in reader.notes(span)?.into_iter().filter(|n| wanted(n.nest.as_deref())) {
-        table.add(&[written(n.at), n.nest.unwrap_or_default(), number(n.at_mm), n.kind, n.text])?;
-    }
-    Ok(table)
-}
-
-fn gaps<'a>(reader: &Reader, span: Range<Timestamp>, out: &'a mut dyn Write) -> Result<Table<'a>> {
-    let mut table = Table::begin(out, &["from", "to", "why"])?;
-    for gap in reader.gaps(span)? {
-        table.add(&[written(gap.from), written(gap.to), gap.why])?;
-    }
-    Ok(table)
-}
-
-fn fits<'a>(
-    reader: &Reader,
-    span: Range<Timestamp>,
-    wanted: impl Fn(Option<&str>) -> bool,
-    out: &'a mut dyn Write,
-) -> Result<Table<'a>> {
-    let columns =
-        ["fit", "time", "nest", "in force", "refused", "from", "until", "readings", "room [Cel]", "error [K]"];
-    let mut table = Table::begin(out, &columns)?;
-    let inside = |kept: &KeptFit| span.contains(&kept.record.at) && wanted(Some(&kept.record.nest));
-    for KeptFit { id, record, in_force } in reader.fits(None)?.into_iter().filter(inside) {
-        let fit = record.fit.as_ref();
-        table.add(&[
-            id.to_string(),
-            written(record.at),
-            record.nest,
-            yes(in_force).to_owned(),
-            record.refused.map(|why| why.name().to_owned()).unwrap_or_default(),
-            fit.map(|fit| written(fit.from)).unwrap_or_default(),
-            fit.map(|fit| written(fit.until)).unwrap_or_default(),
-            fit.map(|fit| fit.readings.to_string()).unwrap_or_default(),
-            number(fit.map(|fit| fit.room_c)),
-            number(fit.map(|fit| fit.error_k)),
-        ])?;
-    }
-    Ok(table)
-}
-
-fn settings<'a>(reader: &Reader, span: Range<Timestamp>, out: &'a mut dyn Write) -> Result<Table<'a>> {
-    let mut table = Table::begin(out, &["since", "shelf file"])?;
-    for said in reader.settings(span)? {
-        table.add(&[written(said.since), said.text])?;
-    }
-    Ok(table)
+fn fit(KeptFit { id, record, in_force }: KeptFit) -> [String; 10] {
+    let fit = record.fit.as_ref();
+    [
+        id.to_string(),
+        written(record.at),
+        record.nest,
+        yes(in_force),
+        record.refused.map(|why| why.name().to_owned()).unwrap_or_default(),
+        fit.map(|fit| written(fit.from)).unwrap_or_default(),
+        fit.map(|fit| written(fit.until)).unwrap_or_default(),
+        fit.map(|fit| fit.readings.to_string()).unwrap_or_default(),
+        number(fit.map(|fit| fit.room_c)),
+        number(fit.map(|fit| fit.error_k)),
+    ]
 }

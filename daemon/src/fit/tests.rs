@@ -103,7 +103,7 @@ async fn a_fit_is_kept_listed_and_put_back_while_no_daemon_runs() {
     acts::keep_fit(&file, nest, lesson.fit.clone(), now).unwrap();
     let other = Fit { until: now, ..lesson.fit.clone() };
     acts::keep_fit(&file, nest, other.clone(), now).unwrap();
-    let in_force = || place.reader().fit_in_force("oak").unwrap().unwrap();
+    let in_force = || place.reader().fit_in_force("oak").unwrap().unwrap().0;
     assert_eq!((in_force().id, in_force().record.fit), (2, Some(other)));
     acts::put_back_fit(&file, ("oak", 1), "it was better", now).await.unwrap();
     assert_eq!((in_force().id, in_force().record.fit), (1, Some(lesson.fit)));

@@ -160,24 +160,16 @@ impl Reader {
         self.conn.query_row(&sql, [id], row).optional().map_err(reading)
     }
 
-    /// The fit in force of a nest.
+    /// The fit in force of a nest, and since when it is: a fit of the night since its night, one that was put back since
+    /// then.
     ///
     /// # Errors
     /// [`HistoryError::Sql`].
-    pub fn fit_in_force(&self, nest: &str) -> Result<Option<KeptFit>, HistoryError> {
-        let sql = "SELECT fit FROM fit_in_force WHERE nest = ?1 ORDER BY id DESC LIMIT 1";
-        let id: Option<i64> = self.conn.query_row(sql, [nest], |row| row.get(0)).optional().map_err(reading)?;
-        id.map_or(Ok(None), |id| self.fit(id))
-    }
-
-    /// Since when it is: a fit of the night since its night, one that was put back since then.
-    ///
-    /// # Errors
-    /// [`HistoryError::Sql`].
-    pub fn fit_in_force_since(&self, nest: &str) -> Result<Option<Timestamp>, HistoryError> {
-        let sql = "SELECT t_ms FROM fit_in_force WHERE nest = ?1 ORDER BY id DESC LIMIT 1";
-        let t_ms: Option<i64> = self.conn.query_row(sql, [nest], |row| row.get(0)).optional().map_err(reading)?;
-        Ok(t_ms.map(Timestamp::from_unix_ms))
+    pub fn fit_in_force(&self, nest: &str) -> Result<Option<(KeptFit, Timestamp)>, HistoryError> {
+        let sql = "SELECT fit, t_ms FROM fit_in_force WHERE nest = ?1 ORDER BY id DESC LIMIT 1";
+        let newest = self.conn.query_row(sql, [nest], |row| Ok((row.get(0)?, row.get(1)?))).optional();
+        let Some((id, since_ms)) = newest.map_err(reading)? else { return Ok(None) };
+        Ok(self.fit(id)?.map(|kept| (kept, Timestamp::from_unix_ms(since_ms))))
     }
 
     /// The fit that tells most of what was before `until`: the first one taken after it, else the last one before.

@@ -55,7 +55,7 @@ fn a_former_one_is_put_back_until_the_next_is_taken_and_none_is_lost() {
     let place = Place::new();
     let mut store = place.open();
     keep(&mut store, vec![FitAct::New(record(1, None)), FitAct::New(record(2, None)), put_back(2, 1)]);
-    let in_force = |place: &Place| place.reader().fit_in_force("oak").unwrap().map(|k| (k.id, k.in_force));
+    let in_force = |place: &Place| place.reader().fit_in_force("oak").unwrap().map(|(k, _)| (k.id, k.in_force));
     assert_eq!(in_force(&place), Some((1, true)));
     drop(store);
     let mut store = place.open();
@@ -86,7 +86,7 @@ fn damaged_bytes_are_no_fit() {
     let mut store = place.open();
     keep(&mut store, vec![FitAct::New(record(1, None))]);
     store.conn.execute("UPDATE fit SET body = zeroblob(length(body))", []).unwrap();
-    let kept = place.reader().fit_in_force("oak").unwrap().unwrap();
+    let (kept, _) = place.reader().fit_in_force("oak").unwrap().unwrap();
     assert_eq!(kept.record.fit, None);
     let whole = pack(&fit(2));
     assert_eq!(unpack(&whole), Some(fit(2)));

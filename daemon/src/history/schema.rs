@@ -268,7 +268,7 @@ mod tests {
         let fits = reader.fits(Some("oak")).unwrap();
         let refused: Vec<_> = fits.iter().map(|kept| kept.record.refused.map(NotTaken::name)).collect();
         assert_eq!(refused, [None, Some("foretells-worse")]);
-        let in_force = reader.fit_in_force("oak").unwrap().unwrap();
+        let (in_force, _) = reader.fit_in_force("oak").unwrap().unwrap();
         let fit = in_force.record.fit.unwrap();
         assert_eq!(
             (in_force.id, fit.log.as_slice(), fit.triangle.len()),

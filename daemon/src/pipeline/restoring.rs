@@ -93,9 +93,8 @@ impl Restored {
         let mut kept_until = Vec::with_capacity(nests.len());
         for (i, nest) in nests.iter().enumerate() {
             kept_until.push(reader.last_fit_at(&nest.id)?);
-            let Some(kept) = reader.fit_in_force(&nest.id)? else { continue };
+            let Some((kept, since)) = reader.fit_in_force(&nest.id)? else { continue };
             let as_it_stands = kept.record.shape == keeping::shape(nest);
-            let since = reader.fit_in_force_since(&nest.id)?.unwrap_or(kept.record.at);
             let taken =
                 as_it_stands && kept.record.fit.as_ref().is_some_and(|fit| self.core.take_up_fit(i, fit, since));
             if !taken {

@@ -7,8 +7,8 @@ use super::story::story_url;
 use super::words;
 use crate::snapshot::{MirrorNow, Snapshot, StandingAlarm, Vitals};
 use dashboards::{
-    Action, AlarmView, BandView, BroodView, ColourRange, Frame, Link, Live, MatPlace, MatView, NestView, NowPage,
-    ProbeView, ProfileView, Stretch, Tone, say,
+    Action, AlarmView, BandView, BroodView, ColourRange, FRAGMENT_PATH, Frame, Link, Live, MatPlace, MatView, NestView,
+    NowPage, ProbeView, ProfileView, Stretch, Tone, say,
 };
 use enclosure::core::ProbeNow;
 use enclosure::shelf::{Nest, PadPlace};
@@ -46,14 +46,12 @@ pub fn now_page(snap: &Snapshot, now: Timestamp, hours: &Hours) -> NowPage {
 
 /// The page of all alarms.
 pub const ALARMS_PATH: &str = "/alarms";
-/// Where the part of a page that follows is: behind the page's own address.
-const PART: &str = "/fragment";
 
 /// Where the part that follows of the page at `url` is.
-fn part_url(url: &str) -> String {
+pub fn part_url(url: &str) -> String {
     match url.split_once('?') {
-        Some((path, query)) => format!("{path}{PART}?{query}"),
-        None => format!("{url}{PART}"),
+        Some((path, query)) => format!("{path}{FRAGMENT_PATH}?{query}"),
+        None => format!("{url}{FRAGMENT_PATH}"),
     }
 }
 

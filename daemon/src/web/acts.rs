@@ -7,7 +7,7 @@ use crate::snapshot::{Act, ActKind, AlarmAct, AlarmName, Note};
 use crate::times;
 use crate::views::hours::moment;
 use crate::views::notebook::{NOTES_PATH, TEXT_MAX, notes_url};
-use crate::views::now::{SHELVE_MIN, nest_url};
+use crate::views::now::{ALARMS_PATH, SHELVE_MIN, nest_url};
 use crate::views::story::STORY_PATH;
 use crate::views::words::listed;
 use axum::Json;
@@ -223,7 +223,7 @@ impl App {
     fn back(&self, wanted: &str) -> String {
         let snap = self.snapshot();
         let nests = snap.shelf.nests.iter().flat_map(|n| [nest_url(&n.id), notes_url(&n.id)]);
-        let known = nests.chain(["/alarms".to_owned(), NOTES_PATH.to_owned()]).find(|url| url == wanted);
+        let known = nests.chain([ALARMS_PATH, NOTES_PATH].map(str::to_owned)).find(|url| url == wanted);
         // Printable, and of this path: it can lead nowhere else.
         let is_story = wanted.strip_prefix(STORY_PATH).is_some_and(|rest| rest.starts_with("?name="))
             && wanted.chars().all(|c| c.is_ascii_graphic())

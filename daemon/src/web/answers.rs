@@ -44,7 +44,7 @@ fn question(app: &App, linked: &Linked, token: &str) -> AskPage {
         Linked::Alarm { first_line, .. } => AskPage {
             frame,
             title: first_line.clone(),
-            sentences: vec![say!("answer-smoke"), say!("answer-choose")],
+            sentences: vec![say!("told-fire"), say!("answer-choose")],
             // None is louder than the other.
             choices: vec![choice(say!("answer-here"), "here"), choice(say!("answer-cannot"), "pass")],
         },

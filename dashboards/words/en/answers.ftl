@@ -6,9 +6,6 @@ answer-cannot = I cannot get there: tell the next person
 answer-saw = I have seen this message
 
 answer-dead = This link does nothing
-answer-smoke =
-    Smoke, flame or a burning smell: do not touch it, get everyone out, close the door, call the fire service from
-    outside.
 answer-choose =
     Choose one. Either works once, and for this message only. Neither switches anything, and neither ends what is the
     matter: while it goes on, you are reminded.

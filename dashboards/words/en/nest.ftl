@@ -54,6 +54,7 @@ nest-curve = Warmth along the nest
 
 ## The picture. Little room: labels stand beside lines.
 
+# $nest: the nest's name.
 nest-title = Warmth along { $nest }
 nest-plot-unheard = nothing heard yet
 # In place of a temperature, above a probe that is not heard.

@@ -17,6 +17,7 @@ past-before-season = the season before
 past-before-year = the year before
 past-before = the time before
 # Another nest, to compare with.
+# $nest: the other nest's name.
 past-same-time = { $nest } in the same time
 
 ## The picture, to be kept or sent on.
@@ -27,6 +28,7 @@ past-as-svg = as drawing (SVG)
 ## Rows of the table.
 
 # A week, by its first day.
+# $day: the day from which it holds.
 past-from-day = from { $day }
 past-total = all of it
 
@@ -123,9 +125,12 @@ lane-humidity = humidity
 ## How the alarms themselves did, against a guideline for operators. All numbers are counts unless said otherwise.
 
 # $rate: a day, with a decimal; $bound: what the guideline bears a day; $peak and $flood: within ten minutes; $percent.
+# $raised, $told: how many alarms were raised, how many of them told.
+# $under: the share that the guideline bears, %.
 load-raised =
     { $raised } raised, { $told } of them told: { $rate } a day (the guideline bears { $bound }); most within ten
     minutes { $peak } ({ $flood }); { $percent } % of the ten-minute spans held more (under { $under } %).
+# $standing, $stale: how many stand, how many of them for long.
 load-standing = { $standing } stand at the end; { $stale } stood longer than a day (fewer than { $bound }).
 # $names: their names.
 load-standing-named =
@@ -136,7 +141,9 @@ load-chattering-named = { $count } came and went too often (none): { $names }.
 load-names-more = { $names }, …
 # $median and $longest: lengths of time; $never: how many.
 load-answered = Answered after { $median } in the middle, { $longest } at the longest; { $never } never answered.
+# $waiting: how many.
 load-none-answered = None was answered; { $waiting } wait for an answer.
+# $name: an alarm, in quotes.
 load-most = The most frequent was { $name }: { $percent } % of all.
 
 ## The same as a table: what is counted.
@@ -163,12 +170,15 @@ load-fewer-than = fewer than { $count }
 
 ## The report of a whole shelf.
 
+# $shelf: its name; $span: from when to when.
 report-title = Shelf { $shelf }, { $span }
 report-no-alarm = No alarm was told, and none stands.
 report-alarms = { $told } alarms were told in this time; { $standing } stand at its end.
 # $nests: their names.
 report-nothing-stored = Nothing is stored of { $nests }.
 # $sentences: what is told of it.
+# $nest: its name.
 report-nest = Nest { $nest }: { $sentences }
+# $base: from how many °C on they are counted; $sum: how many.
 report-degree-days = Degree-days of the brood place above { $base } °C: { $sum } K·d.
 report-load = The alarms themselves:

@@ -8,6 +8,7 @@
 plans-likely = likely { $mid }, 1 nest in 20 above { $high }
 # $most: °C; beyond it the model knows nothing.
 plans-more-than = more than { $most } °C
+# $least: a power, W.
 plans-less-than-watt = less than { $least } W
 plans-half-a-day = half a day or more
 plans-under-a-minute = under a minute
@@ -32,6 +33,7 @@ plans-no-material-limit =
     What the nest's material and the board under the mat bear was not given (material_limit_c; --material-limit, or its
     field on the page).
 # $passing: one of “plans-passed-…”.
+# $limit: °C, with its unit; $passing: when it is passed.
 plans-brood-limit = The limit you gave for the brood, { $limit }: { $passing }.
 plans-material-limit = The limit you gave for the material, { $limit }: { $passing }.
 # $cover: W/m²K, a number.
@@ -53,6 +55,8 @@ plans-not-passed = not passed in 19 nests of 20
 
 ## The largest mat. All: powers.
 
+# $largest: a power with its unit.
+# $yours: the mat's own power, with its unit.
 plans-largest =
     The largest mat in this place whose worst case (covered, warm room, the hottest nest in 20) stays below both limits
     you gave is one of { $largest } (by the brood's limit { $brood }, by the material's { $material }). Yours:
@@ -61,21 +65,23 @@ plans-largest-none = No largest mat is named: the warm room of { $room } alone i
 plans-largest-no-limits = No largest mat is named: what the brood bears and what the material bears are not given.
 plans-largest-no-brood-limit = No largest mat is named: what the brood bears is not given.
 plans-largest-no-material-limit = No largest mat is named: what the material bears is not given.
+# $held: °C, $power: W, with their units.
 plans-too-strong =
     To hold { $held } the nest takes about { $power }: no mat that can warm it stays below those limits by its size
     alone. Whatever switches it, something independent must take the heat away when that fails.
 
 ## What is to be expected.
 
-# $low to $high: °C without a unit, 9 times in 10.
+# $room, $warmest, $zero, $far: °C with the unit; $low to $high: °C without one, 9 times in 10.
 plans-always-on =
     Always on, as it stands, in a room at { $room }: the warmest gallery likely { $warmest } ({ $low } to { $high }, 9
     times in 10), the zero end { $zero }, the other end { $far }.
+# $span: how long it takes; $spans: from how long to how long; $spot: which of the two is meant.
 plans-warm-up = From as cold as the room, always on, it takes { $span } ({ $spans }, 9 times in 10) until { $spot ->
     [brood] the brood place
    *[gallery] the hottest gallery
 } has 9 tenths of its rise.
-# $room_k and $brood_k: K, numbers.
+# $room_k and $brood_k: K, numbers; $late: a length of time.
 plans-swing = A room that swings by { $room_k } K over a day swings { $spot ->
     [brood] the brood place
    *[gallery] the hottest gallery
@@ -86,7 +92,7 @@ plans-too-weak = The mat is likely too weak to hold { $spot ->
     [brood] the brood place as a mean
    *[gallery] the hottest gallery as a mean
 } at { $held }: it would take { $times } times its power.
-# All but $held: parts of the time, 40 %.
+# $mid, $low, $high, $coolest, $warmest: parts of the time, 40 %.
 plans-held = To hold { $spot ->
     [sensor] { $mm } mm, where the thermostat's sensor sits,
     [brood] the brood place as a mean
@@ -98,6 +104,7 @@ plans-use-held = held at { $held }, room at { $room }
 
 # How far the warmth reaches. $decay, $low, $high: mm; $left: one of the next four.
 plans-reach = Beyond the mat the rise falls to a third (1/e) every { $decay } mm ({ $low } to { $high }); { $left }.
+# $percent: how much of the warmth; $from, $to: places, mm.
 plans-left-beyond = { $percent } % of it is left at { $to } mm, and beyond that it is as good as the room
 plans-left-before = { $percent } % of it is left at { $from } mm, and before that it is as good as the room
 plans-left-outside = { $percent } % of it is left at { $from } and at { $to } mm, and outside it is as good as the room
@@ -123,6 +130,7 @@ plans-bears-skin-source = ISO 13732-1, from memory
 
 # $material: a name as the shelf file has it.
 plans-assumed-material = { $material } by handbook numbers; a damp body conducts and stores more.
+# $conductivity, $density, $capacity: the material's own numbers.
 plans-assumed-own = A material of { $conductivity } W/m K, { $density } kg/m³, { $capacity } J/kg K.
 plans-assumed-width = A width of { $mm } mm: none was given.
 plans-assumed-height = A height of { $mm } mm: none was given.
@@ -130,6 +138,7 @@ plans-assumed-brood = Nobody said where the brood will lie: the hottest gallery 
 plans-assumed-label =
     The mat gives what its label says (± 15 %) and does not limit itself; it sticks while the nest is as warm as it is
     meant to be.
+# $usual, $warm: the room, °C with the unit; $swing: how far it swings within a day, K.
 plans-assumed-room = The room { $usual } over a day, swinging by { $swing } K, and { $warm } in a heatwave.
 plans-assumed-ranges =
     Ranges are where 9 nests in 10 of this description lie by what is not known of their physics; one in 20 is hotter
@@ -162,6 +171,7 @@ planform-material-limit = The material bears, °C
 planform-material-limit-help = The nest's body, and the board under the mat.
 planform-hold = The brood place is to have, °C
 planform-hold-help = As a mean. Empty: reckoned as always on.
+# $degrees: °C.
 planform-hold-thermostat = As a mean. Empty: its thermostat holds { $degrees } °C where its sensor sits.
 planform-length = Length, mm
 planform-length-help = Of the galleries' axis.
@@ -191,6 +201,7 @@ plans-not-reckoned-why = Look at the log of this watch.
 
 ## What in the form, or behind the command, is not understood. $flag: --length and the like; $shown: what was written.
 
+# $flag: the option or field; $shown: what stood there; $least, $most: between which it must lie.
 plans-read-range = reading { $flag }: { $shown } is not between { $least } and { $most }: write one that is
 plans-read-number = reading { $flag }: “{ $shown }” is no number: write one, as 24 or 24.5
 # $known: the words that may stand there.
@@ -202,8 +213,10 @@ plans-read-length = describing the nest: its length is not known: measure it and
 plans-read-one-end =
     placing the { $what }: only one of its ends is known: write --{ $what }-from and --{ $what }-to, in mm
 plans-read-ends = placing the { $what }: it ends at { $to } mm, not beyond its begin, { $from } mm: swap or mend them
+# $length: of the nest, mm.
 plans-read-beyond =
     placing the { $what }: { $to } mm lies beyond the nest's end, { $length } mm: measure from the zero end
+# $count: how many.
 plans-read-mats =
     placing the mat: the shelf file gives this nest { $count } of them: change them there, or describe the nest without
     it

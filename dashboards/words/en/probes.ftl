@@ -34,6 +34,7 @@ probes-says = { $name } { $value }
 
 ## The table of a nest's probes.
 
+# $nest: the nest's name.
 probes-of = Probes of { $nest }
 probes-probe = probe
 probes-at = at

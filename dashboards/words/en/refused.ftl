@@ -51,6 +51,7 @@ refused-note-kind = a note is one of { $kinds }
 refused-note-long = a note has at most { $most } characters
 refused-note-ahead = a note is about what was, not about what will be
 refused-nest-name = no nest has that name; there are { $nests }
+# $length: of the nest, mm.
 refused-place = the place lies outside the nest: 0 to { $length } mm
 # $what: one of the next three.
 refused-number = { $what } is no number
@@ -65,6 +66,7 @@ refused-unanswered = it was handed on, but nobody said that it was done: look wh
 
 ## A line in place of a page, for browsers and programs alike.
 
+# $count: how many.
 http-busy = { $count } requests are being answered already: come back in a few seconds
 http-late = no answer within { $seconds } s: come back, or ask for a shorter span
 http-no-host = the request names no host

@@ -27,6 +27,7 @@ seen-messages-failing = Messages cannot be sent by { $ways }.
 seen-messages-again = Messages are sent again.
 
 # The watch over another shelf. $times: how often its usual time has passed.
+# $shelf: the name of that shelf.
 seen-elsewhere-missed =
     The warmend that watches shelf { $shelf } gave no sign of life for { $times } times its usual time. Nobody may be
     watching there: look at the nests of that shelf, then at its machine, its power and the network.

@@ -53,6 +53,7 @@ span-script-failed = The values cannot be had: the watch does not answer.
 # A value under the pointer. $when: "Tue 04:12", $what: what is known of that moment.
 span-script-at = { $when }: { $what }
 # $warmth: "26.3 ± 0.4", °C.
+# $mm: where on the axis.
 span-script-place = { $warmth } °C at { $mm } mm
 # In place of all of it.
 span-script-nothing = nothing is known

@@ -37,6 +37,7 @@ stands-alarm-since-until = { $at }, for { $length }, until { $until }
 ## What was learned of a nest's warmth; follows “learned:”. $at: up to when; $refused: when something was not taken, and
 ## $why, as “fit-…” says it; `warmend fit --nest …` is a command.
 
+# $nest: the nest's name, as the command takes it.
 stands-learned = how it carries heat, up to { $at } (`warmend fit --nest { $nest }` says what)
 stands-learned-refused = how it carries heat, up to { $at }; the fit of { $refused } was refused: { $why }
     (`warmend fit --nest { $nest }` says what)
@@ -53,6 +54,7 @@ mirror-waits-days = { $readings } readings and { $days } older days of a source 
 mirror-catching-up =
     The mirror is catching up: { $readings } readings and { $days } older days of a source are still to be sent.
 mirror-up-to-date = The mirror is up to date.
+# $lines: how many.
 mirror-lost = { $lines } lines were refused or came too late, and are lost to it.
 
 ## The state of the watch itself, on the page of now. $why: a reason, as a program gave it.
@@ -63,6 +65,7 @@ vitals-history-failing = History cannot be written: { $why }.
 vitals-notices-failing = Messages by { $way } do not get out: { $why }.
 vitals-node-down = The node { $node } has taken its leave or lost its connection.
 # $last and $slowest: milliseconds.
+# $since: when the watch began; $readings, $stored: how many; $last, $slowest: ms.
 vitals-watching =
     Watching since { $since }: { $readings } readings judged, { $stored } stored. The last one was on disk after
     { $last } ms, the slowest of the last minute after { $slowest } ms.
@@ -70,15 +73,18 @@ vitals-watching =
 vitals-refused = Records refused: { $counts }.
 vitals-rejected = Readings not believed: { $counts }.
 # $why: a reason's short name, as in /metrics.
+# $count: how many.
 vitals-count = { $why } { $count }
 vitals-dropped = { $count } messages were dropped for lack of room; their nodes send them again.
 
 # A value and how old it is: “21.5 °C, 20 s ago”.
+# $value: what a sensor said, with its unit; $ago: when.
 stands-unlisted = { $value }, { $ago }
 
 ## What leave to heat a mat has that is driven on leave only. $node: its name.
 
 leave-waits = { $node } has none: look at the nest, then reset its danger
+# $node: its name; $percent: of the mat's power.
 leave-may = { $node } may heat up to { $percent } %
 # $why: one of “leave-withheld-…”.
 leave-none-because = { $node } has none now: { $why }

@@ -56,6 +56,7 @@ story-band-to = band up to { $degrees } °C
 story-limit = limit { $degrees } °C
 minutes-raised = raised
 minutes-over = over
+# $nest: the nest's name.
 minutes-title = The minutes around it, { $nest }
 minutes-caption =
     Lines: what each probe said, told apart by their dashes and by the name at their end. Upright lines: when it was
@@ -65,6 +66,7 @@ minutes-told = mat told
 # $probe: its name; $first and $last: °C.
 minutes-probe = { $probe } went from { $first } to { $last } °C
 # $probes: one or several of these, with commas; $raised: a clock.
+# $from, $to: clock times.
 minutes-sentence = From { $from } to { $to }, { $probes }; the alarm was raised at { $raised }.
 
 ## What can be done. Each form has a heading, says what comes of it, and has a button.

@@ -5,6 +5,7 @@
 
 # Its rank; of a warning and an advice tone-warning and tone-advice.
 told-danger = DANGER
+# $nest, $shelf: their names.
 told-nest = nest { $nest }
 told-shelf = shelf { $shelf }
 # $rank: DANGER, or told-news-…; $place: told-nest or told-shelf, or a bare name; $said: one of the next two.
@@ -52,6 +53,7 @@ told-place-probe = probe { $name }
 told-place-node = node { $name }
 told-place-elsewhere = the other shelf: { $name }
 told-place-plug = its heating mat hangs on: { $plugs }
+# $nests: their names, by list-comma.
 told-place-shared = the same heating mat warms { $nests }
 # $at: "Sun 1 March, 12:00 (CET)".
 told-since = Since: { $at }
@@ -69,6 +71,7 @@ told-follows = Follows from: { $cause }
 
 ## How to answer, and what happens until somebody does.
 
+# $link: an address.
 told-answer-link = To answer, or to pass it on: { $link }
 # Where no link can be given.
 told-answer =
@@ -318,6 +321,7 @@ told-clock-jumped-brood = Nothing is known to be wrong with the brood; hours in 
 ## A test message.
 
 # Its first line.
+# $code: eight digits.
 told-test-line = Test { $code }: shelf { $shelf }. Nothing has happened.
 told-test =
     Somebody asked warmend to try this way out. That it got here says nothing about the shelf. It counts as proved
@@ -328,8 +332,10 @@ told-test-seen-link = To say that you see this: `warmend alarms test --seen { $c
 ## The reports of a day and of a week.
 
 # The first line. $found: one of the next two, $probes: now-probes-….
+# $clock: the time of day.
 told-day = Shelf { $shelf }: { $found }, as of { $clock }, { $probes }
 told-nothing-found = nothing found
+# $alarms: how many.
 told-found = { $alarms ->
     [one] 1 alarm stands
    *[other] { $alarms } alarms stand
@@ -337,7 +343,9 @@ told-found = { $alarms ->
 # Heads the list of alarms.
 told-standing = What stands, the gravest first:
 # $rank: DANGER, $what: which nest and what.
+# $since: since when.
 told-stands = { $rank }: { $what }, since { $since }
+# $mean, $hottest: °C; $off: how far the mean may be off, K.
 told-day-nest = Nest { $nest }: brood place { $mean } °C (give or take { $off }), at most { $hottest } °C.
 told-daily =
     This comes once a day, so that its absence tells you something: if it fails to come, look at the shelf and at the
@@ -362,6 +370,7 @@ card-never-cover = Do not cover the mat, and do not cool the ants suddenly.
 card-water = Water
 card-water-after = Let plug and socket be dry before you plug in again.
 card-callers = Whom to call
+# $name: a person; $phone: their number, or a line to write on.
 card-caller = { $name }: { $phone }
 # $day: a date as 2026-03-01.
 card-caller-from = from { $day }

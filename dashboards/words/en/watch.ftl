@@ -47,6 +47,7 @@ watch-judged = Readings judged
 # $count: since the start; $rate: a number.
 watch-judged-rate = { $count }, { $rate } a minute
 watch-told = Alarms told, and raised
+# $told: how many alarms were told; $raised: how many were raised.
 watch-told-of = { $told } of { $raised }
 watch-to-disk = From arrival to disk
 # $last and $worst: milliseconds.
@@ -56,8 +57,10 @@ watch-to-disk-ms = { $last } ms, worst of a minute { $worst } ms
 
 broker-own-unknown = this watch's own; its log says where
 broker-own = this watch's own at { $at }
+# $host, $port: of its address.
 broker-outside = { $host }, port { $port }
 # A plug, as the keeper calls it: where to run to.
+# $plug: which, in the keeper's words.
 place-plug = plug: { $plug }
 # Where nodes publish. $topic: as MQTT has it, with NODE where a node puts its name; $broker: one of the above.
 broker-topic = the topic { $topic } of the broker ({ $broker })
@@ -95,6 +98,7 @@ watch-queue-inbox = messages to be judged
 watch-queue-flights = batches on their way to disk
 watch-queue-untold = changes to be told
 watch-queues-waiting = waiting, of the room there is
+# $waiting: how much waits; $most: how much has room.
 watch-queues-of = { $waiting } of { $most }
 
 ## History. $why: a reason, as a program gave it.
@@ -104,6 +108,7 @@ watch-history-written = is written
 watch-history-failing = cannot be written: { $why }
 watch-stored = Stored since the start
 watch-kept = Kept in all
+# $count, $packed: how many.
 watch-kept-packed = { $count } readings, { $packed } of them packed
 watch-kept-hours = Kept as hours only
 watch-on-disk = On disk
