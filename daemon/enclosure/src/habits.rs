@@ -30,6 +30,8 @@ const OFF: f64 = 0.35;
 const SWING_LEAST: f64 = 0.4;
 /// What the lowest and the highest drive forget with each look, and take on.
 const SWING: (f64, f64) = (1.0 / 1440.0, 0.2);
+/// Harder than ever is by this share of full drive.
+const HARDER: f64 = 0.25;
 /// A margin is at least so many deviations of what the hours showed.
 const MARGIN_SIGMA: f64 = 2.0;
 
@@ -43,6 +45,8 @@ struct Hour {
     /// Coolest while it did not, °C.
     idles_c: Option<f64>,
     let_go: u32,
+    /// Highest drive, and the warmest over the pad whatever it did, °C.
+    most: Option<(f64, f64)>,
 }
 
 /// The habits of one pad.
@@ -55,6 +59,8 @@ pub struct Habits {
     turned: Option<Timestamp>,
     /// Whether it heated for a day without pause before.
     was_steady: bool,
+    /// What it was driven at last.
+    drive: f64,
     /// Lowest and highest drive of about a day.
     swing: Option<(f64, f64)>,
     /// Whether it let go since somebody began to watch: a first warm-up is no habit.
@@ -99,6 +105,11 @@ impl Habits {
             self.was_steady = was && at.since(began) >= STEADY;
             self.turned = Some(at);
         }
+        self.drive = drive;
+        if let Some(hour) = self.hours.back_mut().filter(|_| is_plausible) {
+            let (harder, warmer_c) = hour.most.unwrap_or((drive, over_pad_c));
+            hour.most = Some((harder.max(drive), warmer_c.max(over_pad_c)));
+        }
         self.cycling |= turned == Some(true);
         let Some(hour) = self.hours.back_mut().filter(|_| self.cycling) else { return };
         hour.let_go += u32::from(turned == Some(true));
@@ -139,6 +150,7 @@ impl Habits {
     /// Whether the pad heats past where it ever did, by `margin_k`.
     pub fn stays_on(&mut self, at: Timestamp, over_pad_c: f64, margin_k: f64) -> Option<Beyond> {
         let known = self.known(at, |h| h.heats_c, f64::max).filter(|_| self.now == Some(true));
+        let known = known.or_else(|| self.harder(at));
         let past = known.filter(|k| over_pad_c > k.extreme_c + margin_k.max(MARGIN_SIGMA * k.sd_k));
         lasting(&mut self.past.0, at, past.map(|k| k.extreme_c), over_pad_c, HEATS_FOR)
     }
@@ -152,6 +164,16 @@ impl Habits {
         let known = self.known(at, |h| h.idles_c, f64::min).filter(|_| self.now == Some(false));
         let past = known.filter(|k| over_pad_c < k.extreme_c - margin_k.max(MARGIN_SIGMA * k.sd_k));
         lasting(&mut self.past.1, at, past.map(|k| k.extreme_c), over_pad_c, IDLES_FOR)
+    }
+
+    /// A dimmer's pad never lets go, but it has a habit of power: how warm it ever was, while it is driven harder than
+    /// ever.
+    fn harder(&self, at: Timestamp) -> Option<Known> {
+        let now = at.unix_ms().div_euclid(3_600_000);
+        let past = || self.hours.iter().filter(|h| now - h.number > NOT_YET).filter_map(|h| h.most);
+        let (hardest, extreme_c) = past().reduce(|a, b| (a.0.max(b.0), a.1.max(b.1)))?;
+        let known = past().count() >= HOURS_LEAST && self.drive > hardest + HARDER;
+        known.then_some(Known { extreme_c, sd_k: 0.0 })
     }
 
     fn known(&self, at: Timestamp, of: fn(&Hour) -> Option<f64>, extreme: fn(f64, f64) -> f64) -> Option<Known> {
@@ -280,6 +302,24 @@ mod tests {
         assert!(told.is_some_and(|minutes| (20..25).contains(&minutes)), "{told:?}");
         days.minute(true, 0.1);
         assert_eq!(days.minute(true, 0.1), (None, None), "and well again with its heat");
+    }
+
+    #[test]
+    fn a_dimmers_pad_that_takes_more_than_ever_is_told_once_it_is_warmer_than_ever() {
+        let mut habits = Habits::default();
+        let mut told = None;
+        for i in 0..2000_i64 {
+            let at = BEGIN.plus(Span::from_min(i));
+            // A dimmer at 35 %, a day's swing of the room, and full power from minute 1,900 on.
+            let day_c = 27.0 + libm::sin(i as f64 / 1440.0 * core::f64::consts::TAU);
+            let (drive, c) = if i < 1900 { (0.35, day_c) } else { (1.0, day_c + 0.1 * (i - 1900) as f64) };
+            if habits.stays_on(at, c, 0.5).is_some() {
+                told.get_or_insert(i);
+            }
+            habits.note(at, drive, c, told.is_none());
+        }
+        let told = told.expect("told");
+        assert!((1905..1950).contains(&told), "minute {told}");
     }
 
     #[test]

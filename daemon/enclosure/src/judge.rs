@@ -22,6 +22,8 @@ const MEAN_OVER: Span = Span::from_h(1);
 const SAMPLES: usize = 61;
 /// An estimate older than this judges nothing.
 const STALE: Span = Span::from_min(12);
+/// And one that may be off by so much (one standard deviation) is none, K; the raw guard watches on.
+const VAGUE_K: f64 = 5.0;
 
 /// One condition at one moment.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -65,7 +67,7 @@ impl Judge {
     }
 
     fn brood(&mut self, now: Timestamp, watch: &Watch, band: Option<Band>, s: &AlarmSettings, out: &mut Vec<Finding>) {
-        let brood = watch.brood().filter(|(.., at)| now.since(*at) < STALE);
+        let brood = watch.brood().filter(|(_, sd_k, _, at)| now.since(*at) < STALE && *sd_k < VAGUE_K);
         if let Some((mean, ..)) = brood {
             if self.hour.len() == SAMPLES {
                 self.hour.pop_front();

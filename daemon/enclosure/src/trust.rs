@@ -19,6 +19,8 @@ const APART_READINGS: u32 = 5;
 const APART_FOR: Span = Span::from_min(10);
 /// A probe that goes its own way, but not to the room's warmth, may be telling of the sun: that passes.
 const ASTRAY_FOR: Span = Span::from_min(45);
+/// A probe whose value has changed so often is not frozen.
+const MOVES: u32 = 5;
 /// A distrusted probe is believed again after agreeing for this long.
 const REGAIN: Span = Span::from_min(30);
 
@@ -55,6 +57,8 @@ pub struct Trust {
     near_room: u32,
     fault: Option<(Fault, Timestamp)>,
     agrees_since: Option<Timestamp>,
+    /// How often its value has changed since it was held for faulty.
+    moves: u32,
 }
 
 /// What one reading says of its probe.
@@ -126,6 +130,7 @@ impl Trust {
             let rate = 1.0 / f64::from(self.heard.clamp(10, 500));
             self.repeats += (share - self.repeats) * rate;
             self.run = 0;
+            self.moves = self.moves.saturating_add(1);
             self.run_began = Some(g.at);
             self.expected = None;
         }
@@ -144,6 +149,14 @@ impl Trust {
     }
 
     fn regain(&mut self, g: &Glance) {
+        // What is frozen does not move; that it still disagrees may be the model's doing.
+        if let Some((Fault::Frozen, since)) = self.fault
+            && self.moves >= MOVES
+            && g.at.since(since) >= REGAIN
+        {
+            self.fault = None;
+            self.forgive();
+        }
         let frozen = matches!(self.fault, Some((Fault::Frozen, _))) && self.run > 0;
         let agrees = g.within && !frozen;
         if !agrees {
@@ -161,6 +174,7 @@ impl Trust {
         if self.fault.is_none() {
             self.fault = Some((fault, at));
             self.agrees_since = None;
+            self.moves = 0;
         }
     }
 
@@ -189,5 +203,48 @@ impl Trust {
     /// Why it is held for faulty, since when.
     pub fn fault(&self) -> Option<(Fault, Timestamp)> {
         self.fault
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn glance(minute: i64, value_c: f64, expected_c: f64) -> Glance {
+        let at = Timestamp::from_unix_ms(1_772_323_200_000).plus(Span::from_min(minute));
+        Glance { at, value_c, expected_c, sd_k: 0.1, within: (value_c - expected_c).abs() < 0.5, room_c: 20.0 }
+    }
+
+    /// A probe that was well, then repeats itself while its place must move.
+    fn frozen() -> Trust {
+        let mut trust = Trust::default();
+        for minute in 0..120 {
+            let c = 25.0 + 0.01 * (minute % 7) as f64;
+            trust.glance(glance(minute, c, c));
+        }
+        for minute in 120..180 {
+            trust.glance(glance(minute, 25.0, 25.0 + 0.05 * (minute - 120) as f64));
+        }
+        assert_eq!(trust.fault().map(|f| f.0), Some(Fault::Frozen));
+        trust
+    }
+
+    #[test]
+    fn a_frozen_probe_that_moves_again_is_heard_again_though_it_disagrees() {
+        let mut trust = frozen();
+        let back = (180..300).find(|minute| {
+            trust.glance(glance(*minute, 25.0 + 0.01 * (minute % 7) as f64, 28.0));
+            trust.fault().is_none()
+        });
+        assert!(back.is_some_and(|minute| minute < 240), "{back:?}");
+    }
+
+    #[test]
+    fn one_that_stays_frozen_stays_out() {
+        let mut trust = frozen();
+        for minute in 180..1600 {
+            trust.glance(glance(minute, 25.0, 28.0));
+        }
+        assert_eq!(trust.fault().map(|f| f.0), Some(Fault::Frozen));
     }
 }
