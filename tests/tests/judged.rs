@@ -51,8 +51,8 @@ fn quiet_nests_raise_no_more_than_they_did() {
 }
 
 /// See [`quiet_nests_raise_no_more_than_they_did`].
-const DANGERS: u32 = 7;
-const REST: u32 = 80;
+const DANGERS: u32 = 3;
+const REST: u32 = 30;
 
 /// Garwood, Biometrika 28 (1936), 95 % limits of a Poisson mean: 0 → 0 to 3.689, 1 → 0.0253 to 5.572, 10 → 4.795 to
 /// 18.39 (from memory; the first is −ln 0.025).

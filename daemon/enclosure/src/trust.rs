@@ -19,6 +19,10 @@ const APART_READINGS: u32 = 5;
 const APART_FOR: Span = Span::from_min(10);
 /// A probe that goes its own way, but not to the room's warmth, may be telling of the sun: that passes.
 const ASTRAY_FOR: Span = Span::from_min(45);
+/// So many times at the most it counts that a probe held for frozen moved again.
+const THAWED_MOST: u32 = 5;
+/// A place that has moved by so many steps of its probe's resolution must show.
+const STEPS: f64 = 1.5;
 /// A probe whose value has changed so often is not frozen.
 const MOVES: u32 = 5;
 /// A distrusted probe is believed again after agreeing for this long.
@@ -41,6 +45,8 @@ pub enum Fault {
 #[derive(Clone, Debug, Default)]
 pub struct Trust {
     last_value: Option<f64>,
+    /// The smallest change it has shown: its own resolution, K.
+    step_k: Option<f64>,
     /// Readings in the present run of equal values, and when it began.
     run: u32,
     run_began: Option<Timestamp>,
@@ -57,6 +63,8 @@ pub struct Trust {
     near_room: u32,
     fault: Option<(Fault, Timestamp)>,
     agrees_since: Option<Timestamp>,
+    /// How often it was held for frozen and moved again: it needs the more to be held for it once more.
+    thawed: u32,
     /// How often its value has changed since it was held for faulty.
     moves: u32,
 }
@@ -117,7 +125,11 @@ impl Trust {
     }
 
     fn note_run(&mut self, g: &Glance) {
-        let same = self.last_value.is_some_and(|v| (v - g.value_c).abs() < 1e-9);
+        let change_k = self.last_value.map_or(0.0, |v| (v - g.value_c).abs());
+        let same = self.last_value.is_some() && change_k < 1e-9;
+        if change_k > 1e-9 {
+            self.step_k = Some(self.step_k.map_or(change_k, |k| k.min(change_k)));
+        }
         self.last_value = Some(g.value_c);
         self.heard = self.heard.saturating_add(1);
         if same {
@@ -138,8 +150,11 @@ impl Trust {
         let chance = self.repeats.clamp(0.02, 0.98);
         let nats = -f64::from(self.run) * libm::log(chance);
         let (low, high) = self.expected.unwrap_or((0.0, 0.0));
-        let must_move = high - low > (4.0 * g.sd_k).max(0.3);
-        if self.heard > 60 && nats > FROZEN_NATS && must_move && g.at.since(began) >= FROZEN_AT_LEAST {
+        // Within one of its own steps a place may move unseen.
+        let must_move = high - low > (4.0 * g.sd_k).max(0.3).max(STEPS * self.step_k.unwrap_or(0.0));
+        let times = 1 + self.thawed;
+        let long = g.at.since(began).ms() >= FROZEN_AT_LEAST.ms() * i64::from(times);
+        if self.heard > 60 && nats > FROZEN_NATS * f64::from(times) && must_move && long {
             self.accuse(Fault::Frozen, g.at);
         }
         let recent = self.wild.iter().filter(|t| g.at.since(**t) < Span::from_h(1)).count();
@@ -155,6 +170,7 @@ impl Trust {
             && g.at.since(since) >= REGAIN
         {
             self.fault = None;
+            self.thawed = (self.thawed + 1).min(THAWED_MOST);
             self.forgive();
         }
         let frozen = matches!(self.fault, Some((Fault::Frozen, _))) && self.run > 0;
@@ -237,6 +253,18 @@ mod tests {
             trust.fault().is_none()
         });
         assert!(back.is_some_and(|minute| minute < 240), "{back:?}");
+    }
+
+    #[test]
+    fn a_coarse_probe_may_stay_where_it_is_while_its_place_moves_by_less_than_a_step() {
+        let mut trust = Trust::default();
+        for minute in 0..600 {
+            // Steps of half a kelvin: for an hour on one side, for an hour on the other; then a rise of 0.6 K unseen.
+            let c = if minute < 240 { 25.0 + 0.5 * f64::from(u8::from(minute / 60 % 2 == 1)) } else { 25.0 };
+            let place_c = if minute < 240 { c } else { 24.75 + 0.01 * (minute - 240).min(60) as f64 };
+            trust.glance(glance(minute, c, place_c));
+        }
+        assert_eq!(trust.fault(), None);
     }
 
     #[test]
