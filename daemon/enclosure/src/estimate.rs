@@ -42,6 +42,8 @@ pub const PADS_MAX: usize = 3;
 const MEMORY: usize = 8640;
 /// Readings kept for it: one a step and probe at the most.
 const HEARD_MAX: usize = 40_000;
+/// See [`push_tight`].
+const GROWS_BY: usize = 512;
 /// What disturbs a nest is smooth: ants, lids and the sun reach far. Each finer shape has this share of the deviation;
 /// their squares add up to one a shape.
 const SHAPE_SHARES: [f64; SHAPES] = [1.5, 1.2, 0.9, 0.65, 0.45];
@@ -294,7 +296,7 @@ impl Estimator {
             past.drive[i] = *d as f32;
             past.told[i] = *t as f32;
         }
-        self.memory.push_back(past);
+        push_tight(&mut self.memory, past);
         self.pass_untold();
     }
 
@@ -356,7 +358,8 @@ impl Estimator {
             self.heard.pop_front();
         }
         let probe = p.min(255) as u8;
-        self.heard.push_back(Heard { step: self.step, part: part as f32, value_c: value_c as f32, probe });
+        let heard = Heard { step: self.step, part: part as f32, value_c: value_c as f32, probe };
+        push_tight(&mut self.heard, heard);
     }
 
     /// Opens the estimate to what probe `p` keeps saying: its readings agree with each other against the model.
@@ -382,4 +385,12 @@ impl Estimator {
         }
         self.faded = self.step;
     }
+}
+
+/// Grows by a few at a time: two days of a nest are most of what it takes, and doubling would hold twice of them.
+fn push_tight<T>(kept: &mut VecDeque<T>, new: T) {
+    if kept.len() == kept.capacity() {
+        kept.reserve_exact(GROWS_BY);
+    }
+    kept.push_back(new);
 }
