@@ -36,7 +36,7 @@ pub struct Word {
     pub weight: f32,
 }
 
-/// What probes said since a rival parted from the belief: the newest [`WORDS`].
+/// What probes said since a rival parted from the belief: the newest 256 readings.
 #[derive(Clone, Debug, Default)]
 pub struct Record(VecDeque<Word>);
 

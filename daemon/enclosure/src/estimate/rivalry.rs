@@ -46,7 +46,7 @@ impl Estimator {
         }
     }
 
-    /// Mean drive that `pad` was told over the last [`LATELY_STEPS`].
+    /// Mean drive that `pad` was told over the last ten minutes.
     pub fn told_lately(&self, pad: usize) -> f64 {
         let told = self.memory.iter().rev().take(LATELY_STEPS).map(|p| f64::from(p.told[pad.min(PADS_MAX - 1)]));
         let (sum, count) = told.fold((0.0, 0.0), |(sum, n), t| (sum + t, n + 1.0));
