@@ -17,6 +17,7 @@ mod guard;
 pub(crate) mod tests;
 pub mod users;
 
+use crate::notices::hex;
 use guard::Guard;
 use mqtt5::broker::config::{StorageBackend, StorageConfig};
 use mqtt5::broker::{BrokerConfig, BrokerShutdownHandle, MqttBroker};
@@ -290,5 +291,5 @@ async fn try_address(listen: SocketAddr) -> Result<(), BrokerError> {
 fn random_hex() -> Result<String, BrokerError> {
     let mut bytes = [0; 32];
     rustls::crypto::ring::default_provider().secure_random.fill(&mut bytes).map_err(|_| BrokerError::NoRandom)?;
-    Ok(bytes.iter().map(|byte| format!("{byte:02x}")).collect())
+    Ok(hex(&bytes))
 }

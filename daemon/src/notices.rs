@@ -32,8 +32,8 @@ pub use ledger::Ledger;
 pub use rehearsal::{Rehearsal, Rehearsed};
 pub use standing::STATE_TOPIC;
 pub use text::{Context, FIRST_LINE_MAX, Message, Occasion, compose, test_message};
-pub(crate) use ways::sign;
 pub use ways::{SEND_TIMEOUT, SIGNATURE_HEADER, TIME_HEADER};
+pub(crate) use ways::{hex, sign};
 
 use crate::clock::Clock;
 use crate::history::Delivery;

@@ -6,8 +6,8 @@ use crate::views::load::{self, Load};
 use crate::views::past::{columns_of, recall};
 use crate::views::span::{before, earlier};
 use crate::views::week::{Telling, week_view};
-use crate::views::words::{listed, sentence_case};
-use dashboards::{Assets, Compared, Frame, ReportPage, WeekView, say};
+use crate::views::words::listed;
+use dashboards::{Assets, Compared, Frame, ReportPage, WeekView, capital, say};
 use enclosure::shelf::Nest;
 use enclosure::{Shelf, Timestamp};
 use std::fmt::Write as _;
@@ -60,7 +60,7 @@ pub fn nest_beside(
     let telling = Telling { ahead: shelf.alarms.season_utc_offset, ..Telling::default() };
     let compared = past(beyond, &other.span)?;
     let (week, compared) = beside(&this, Some((&compared, &other.name)), (reader, telling), hours)?;
-    Ok(Some((week, compared.map(|week| Compared { words: sentence_case(&other.name), week }))))
+    Ok(Some((week, compared.map(|week| Compared { words: capital(&other.name), week }))))
 }
 
 impl Report {

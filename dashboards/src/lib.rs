@@ -57,7 +57,7 @@ pub use week::{
 };
 pub use week_page::{SPAN_JS, report_html, week_fragment, week_html};
 pub use week_picture::{heatmap_frame, heatmap_svg, heatmap_svg_on, report_svg, week_sentence};
-pub use words::{alarm_words, list_and, list_comma, list_semicolon, state_words};
+pub use words::{alarm_words, capital, list_and, list_comma, list_semicolon, state_words};
 
 /// Where pages look for [`STYLE_CSS`] (`text/css`).
 pub const STYLE_PATH: &str = "/style.css";

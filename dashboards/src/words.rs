@@ -53,7 +53,7 @@ pub(crate) fn stands(state: &str) -> bool {
 }
 
 /// A word's first letter made large.
-pub(crate) fn capital(text: &str) -> String {
+pub fn capital(text: &str) -> String {
     let mut chars = text.chars();
     chars.next().map_or_else(String::new, |first| first.to_uppercase().chain(chars).collect())
 }

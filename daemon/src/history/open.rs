@@ -119,7 +119,7 @@ pub(super) fn settle(path: &Path) -> Result<PathBuf, HistoryError> {
 }
 
 /// Where a file lies: a bare name lies in the working directory.
-fn directory_of(path: &Path) -> &Path {
+pub(crate) fn directory_of(path: &Path) -> &Path {
     path.parent().filter(|parent| !parent.as_os_str().is_empty()).unwrap_or(Path::new("."))
 }
 

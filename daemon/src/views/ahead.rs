@@ -45,29 +45,17 @@ fn leaves(d: &Departure, end: Timestamp, now: Timestamp, hours: &Hours) -> Strin
     let (odds, bound, about) = (format!("{odds:.0}"), d.bound_c.to_string(), hours.near(d.about, now));
     let earliest = hours.near(d.from, now);
     let (extreme, doubt) = (format!("{:.1}", d.extreme_c.0), format!("{:.1}", d.extreme_c.1 * Z90));
-    if d.hot {
-        say!(
-            "ahead-above",
-            odds = odds,
-            bound = bound,
-            about = about,
-            earliest = earliest,
-            latest = latest,
-            extreme = extreme,
-            doubt = doubt,
-        )
-    } else {
-        say!(
-            "ahead-below",
-            odds = odds,
-            bound = bound,
-            about = about,
-            earliest = earliest,
-            latest = latest,
-            extreme = extreme,
-            doubt = doubt,
-        )
-    }
+    say!(
+        "ahead-leaves",
+        side = if d.hot { "above" } else { "below" },
+        odds = odds,
+        bound = bound,
+        about = about,
+        earliest = earliest,
+        latest = latest,
+        extreme = extreme,
+        doubt = doubt,
+    )
 }
 
 fn stays(o: &Outlook, count: usize, band: Option<BandView>, span: &std::ops::Range<Timestamp>) -> String {

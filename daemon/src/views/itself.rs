@@ -1,11 +1,10 @@
 //! The watch itself: whether it judges, writes, tells and is heard, and what it lost.
 use super::hours::{Hours, ago, length};
 use super::now::live_part;
-use super::words;
 use crate::history::Sizes;
 use crate::notices::Proof;
 use crate::snapshot::{Snapshot, Vitals};
-use dashboards::{Button, Cell, Field, FieldKind, Form, Link, Part, SheetPage, Table, Tone, say};
+use dashboards::{Button, Cell, Field, FieldKind, Form, Link, Part, SheetPage, Table, Tone, capital, say};
 use enclosure::Timestamp;
 
 /// Where that page is.
@@ -45,7 +44,7 @@ pub fn watch_page(snap: &Snapshot, now: Timestamp, hours: &Hours, itself: &Itsel
     let (well, why) = &itself.health;
     let tone = if *well { Tone::Calm } else { Tone::Warning };
     let title = if *well { say!("watch-well") } else { say!("watch-not-well") };
-    let because = say!("refused-because", why = words::sentence_case(why));
+    let because = say!("refused-because", why = capital(why));
     let mut parts = vec![if *well {
         Part::Says(vec![because])
     } else {

@@ -6,7 +6,7 @@ use super::words;
 use crate::acts::NOTE_KINDS;
 use crate::history::KeeperNote;
 use crate::snapshot::Snapshot;
-use dashboards::{Button, Cell, Field, FieldKind, Form, Link, Part, SheetPage, Table, say};
+use dashboards::{Button, Cell, Field, FieldKind, Form, Link, Part, SheetPage, Table, capital, say};
 use enclosure::shelf::Nest;
 use enclosure::{Span, Timestamp};
 
@@ -76,7 +76,7 @@ fn taps(n: &Nest, nest: Option<&str>) -> Form {
             .iter()
             .filter(|kind| **kind != "other")
             .map(|kind| Button {
-                label: words::sentence_case(&words::note_kind(kind)),
+                label: capital(&words::note_kind(kind)),
                 sends: Some(("kind".to_owned(), (*kind).to_owned())),
             })
             .collect(),

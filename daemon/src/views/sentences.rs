@@ -4,7 +4,7 @@ use super::past::{Past, Seen};
 use super::span::{Kind, rows};
 use super::week::extent;
 use super::words;
-use dashboards::{DayRow, Mark, MarkKind, Tone, alarm_words, say};
+use dashboards::{DayRow, Mark, MarkKind, Tone, alarm_words, capital, say};
 use enclosure::shelf::Band;
 use enclosure::{Alarm, Span, Timestamp};
 
@@ -107,7 +107,7 @@ pub fn sentences(
         Some((other, name)) => against(past, other, name),
         None => within(past),
     };
-    let changed = words::sentence_case(&words::clauses(changed.into_iter().chain([matters(marks)])));
+    let changed = capital(&words::clauses(changed.into_iter().chain([matters(marks)])));
     let sentence = |clauses: String| say!("past-sentence", clauses = clauses);
     vec![sentence(how), sentence(changed), todo(past, band, still, (unknown, unknown_part))]
 }

@@ -7,7 +7,7 @@ use super::words;
 use crate::history::{AlarmRecord, Delivery, HistoryError, KeeperNote, Reader};
 use crate::pipeline::acts::written;
 use crate::snapshot::{AlarmName, Snapshot};
-use dashboards::{Cell, Link, Part, SheetPage, Table, Tone, alarm_words, say, state_words};
+use dashboards::{Cell, Link, Part, SheetPage, Table, Tone, alarm_words, capital, say, state_words};
 use enclosure::shelf::Nest;
 use enclosure::{Alarm, Event, Span, State, Timestamp};
 use std::ops::Range;
@@ -160,7 +160,7 @@ pub fn story(
     let again = Link { label: say!("sheet-again"), url, current: false };
     let as_of = say!("story-as-of", at = hours.second(snap.at, now));
     Ok(Some(SheetPage {
-        title: words::sentence_case(&title),
+        title: capital(&title),
         tone: if standing.is_some() { super::now::tone(raised.alarm.priority()) } else { Tone::Calm },
         as_of: Some((as_of, again)),
         live,
@@ -192,7 +192,7 @@ fn facts(life: &Life, raised: &AlarmRecord, state: Option<State>, around: Around
     let mut facts = vec![if life.is_raised() {
         (say!("story-raised"), at)
     } else {
-        (words::sentence_case(&words::event(raised.event)), say!("story-not-raised", at = at))
+        (capital(&words::event(raised.event)), say!("story-not-raised", at = at))
     }];
     facts.push(match life.ended() {
         Some(end) => {

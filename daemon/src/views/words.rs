@@ -195,12 +195,6 @@ pub fn act_note(kind: &str) -> Option<enclosure::Event> {
     })
 }
 
-/// The same with its first letter made large.
-pub fn sentence_case(text: &str) -> String {
-    let mut chars = text.chars();
-    chars.next().map_or_else(String::new, |first| first.to_uppercase().chain(chars).collect())
-}
-
 /// `a, b, c`.
 pub fn listed(parts: impl IntoIterator<Item = String>) -> String {
     list_comma(&parts.into_iter().collect::<Vec<_>>())

@@ -17,7 +17,7 @@ use super::App;
 use super::pages::plain;
 use crate::broker::users::{check_hash, password_fits};
 use crate::clock::Clock;
-use crate::notices::{LINK_PATH, sign};
+use crate::notices::{LINK_PATH, hex, sign};
 use crate::shelf_file::WebSettings;
 use crate::views::login::LOGIN_PATH;
 use axum::extract::connect_info::ConnectInfo;
@@ -143,7 +143,7 @@ pub(super) fn read(path: &Path) -> Result<String, String> {
 
 /// What the command line proves itself with: whoever can read the history file may act.
 pub fn token(key: &[u8; 32]) -> String {
-    sign(key, &[b"the command line on this machine"]).iter().map(|b| format!("{b:02x}")).collect()
+    hex(&sign(key, &[b"the command line on this machine"]))
 }
 
 fn lock<T>(of: &Mutex<T>) -> MutexGuard<'_, T> {

@@ -9,13 +9,13 @@ use crate::views::load::{self, Load};
 use crate::views::login::LOGIN_PATH;
 use crate::views::now::{ALARMS_PATH, frame, live_part, nest_url, nest_view, now_page, of_nest};
 use crate::views::start::START_PATH;
-use crate::views::words::{listed, note_kinds, sentence_case};
+use crate::views::words::{listed, note_kinds};
 use axum::body::Bytes;
 use axum::extract::{Path, Query, State};
 use axum::http::{StatusCode, header};
 use axum::response::{Html, IntoResponse, Response};
 use dashboards::{
-    AlarmsPage, Compared, Frame, Link, Live, NoteForm, NowPage, PlainPage, SheetPage, WeekPage, WeekView, say,
+    AlarmsPage, Compared, Frame, Link, Live, NoteForm, NowPage, PlainPage, SheetPage, WeekPage, WeekView, capital, say,
 };
 use enclosure::{Span, Timestamp};
 use std::ops::Range;
@@ -130,7 +130,7 @@ pub(super) async fn nest(
         frame: framed(&app, &snap, &url),
         now: nest_view(&snap, i, app.now(), &app.hours),
         week,
-        other: other.zip(wish.other).map(|(week, o)| Compared { words: sentence_case(&o.name), week }),
+        other: other.zip(wish.other).map(|(week, o)| Compared { words: capital(&o.name), week }),
         note: Some(note_form(&id, &url)),
         ..spans::links(&app, (&snap, &url), &asked, &query)
     };

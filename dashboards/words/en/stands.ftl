@@ -118,15 +118,18 @@ leave-off-nothing = the leave to heat leaves it nothing
 leave-unheated-below = without heat the brood place is below { $low } °C in { $span } and at { $lowest } °C in 12 h
 leave-unheated = without heat the brood place is at { $lowest } °C in 12 h
 
-## What is expected of a brood place in the hours ahead. $odds: of 100; $bound: a side of the band, °C; $about, $earliest,
+## What is expected of a brood place in the hours ahead. $side: above or below; $odds: of 100; $bound: a side of the band, °C; $about, $earliest,
 ## $latest: moments; $extreme ± $doubt: °C; $hours: 12.
 
-ahead-above =
-    Likely ({ $odds } in 100) above { $bound } °C from about { $about } (hardly before { $earliest }, { $latest }), up
-    to { $extreme } ± { $doubt } °C, if room and heating go on as they do.
-ahead-below =
-    Likely ({ $odds } in 100) below { $bound } °C from about { $about } (hardly before { $earliest }, { $latest }), down
-    to { $extreme } ± { $doubt } °C, if room and heating go on as they do.
+ahead-leaves =
+    { $side ->
+        [above]
+            Likely ({ $odds } in 100) above { $bound } °C from about { $about } (hardly before { $earliest },
+            { $latest }), up to { $extreme } ± { $doubt } °C, if room and heating go on as they do.
+       *[below]
+            Likely ({ $odds } in 100) below { $bound } °C from about { $about } (hardly before { $earliest },
+            { $latest }), down to { $extreme } ± { $doubt } °C, if room and heating go on as they do.
+    }
 ahead-latest = hardly after { $at }
 ahead-latest-unknown = perhaps not before { $at }
 ahead-unknown = Too little is known to say what the next { $hours } h bring.

@@ -1,6 +1,6 @@
 //! The rivals of what is believed about the pads: that each mode has its own, and that what they taught outlives them.
 use super::{Estimator, PADS_MAX, STEP};
-use crate::rival::{Mode, Rival, STAGGER_STEPS};
+use crate::rival::{Rival, STAGGER_STEPS};
 use crate::shelf::Stretch;
 use crate::sudden::FromAbove;
 use alloc::vec::Vec;
@@ -73,14 +73,9 @@ impl Estimator {
         }
     }
 
-    /// Lets the rivals of `mode` begin anew: what they saw has another reason, and teaches nothing.
-    pub fn excuse(&mut self, mode: Mode) {
-        self.rivals.iter_mut().filter(|r| r.mode == mode).for_each(Rival::forget);
-    }
-
-    /// Lets rivals with more evidence than `nats` begin anew: nobody would act on it.
-    pub fn excuse_above(&mut self, nats: f64) {
-        self.rivals.iter_mut().filter(|r| r.evidence > nats).for_each(Rival::forget);
+    /// Lets rivals begin anew: what they saw has another reason, and teaches nothing.
+    pub fn excuse(&mut self, which: impl Fn(&Rival) -> bool) {
+        self.rivals.iter_mut().filter(|r| which(r)).for_each(Rival::forget);
     }
 
     /// Ends all rivals, but not what they taught.

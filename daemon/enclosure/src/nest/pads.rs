@@ -58,11 +58,11 @@ impl Watch {
         // A window draws on the nest in ways that no room probe tells.
         let times = if open || self.room.is_moving(at) { OPEN_TIMES } else { 1.0 };
         if open && reports {
-            est.excuse(Mode::Off);
+            est.excuse(|r| r.mode == Mode::Off);
         }
         if !est.is_fitted() && est.age() < GUESSES_FOR {
             // What guessed physics seems to prove is no evidence for later.
-            est.excuse_above(GUESSED_NATS);
+            est.excuse(|r| r.evidence > GUESSED_NATS);
         }
         self.note_from_above(est);
         let settled = (0..est.rivals().len()).find(|i| self.is_settled(est, *i, times));
@@ -102,12 +102,16 @@ impl Watch {
         for i in 0..est.rivals().len() {
             let r = &est.rivals()[i];
             let mode = r.mode;
-            let ends = self.above.is_some_and(|(was, since)| was != mode && at.since(since) < ABOVE_FOR);
-            if mode != Mode::Follow && r.evidence > DISPUTED_NATS && !ends && is_minute(at) && est.over_sudden(i) < 0.0
-            {
+            let asked = mode != Mode::Follow && r.evidence > DISPUTED_NATS && is_minute(at);
+            if asked && !self.ends_above(mode, at) && est.over_sudden(i) < 0.0 {
                 self.above = Some((mode, at));
             }
         }
+    }
+
+    /// Whether a rival of this mode may be the end of what was seen from above: that goes as it came.
+    fn ends_above(&self, mode: Mode, at: Timestamp) -> bool {
+        self.above.is_some_and(|(was, since)| was != mode && at.since(since) < ABOVE_FOR)
     }
 
     /// Whether rival `i` has made its point; `times` the usual evidence is asked for while a nest is disturbed.
@@ -135,9 +139,8 @@ impl Watch {
             return false;
         }
         let mode = r.mode;
-        // What came from above goes as it came.
-        let ends = self.above.is_some_and(|(was, at)| was != mode && est.at().since(at) < ABOVE_FOR);
-        let is_own = est.over_sudden(i) > if ends { sudden_nats } else { -sudden_nats };
+        let least = if self.ends_above(mode, est.at()) { sudden_nats } else { -sudden_nats };
+        let is_own = est.over_sudden(i) > least;
         if !is_own {
             est.explain(i);
         }

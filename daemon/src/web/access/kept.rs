@@ -3,7 +3,8 @@
 //! Nobody can log in with what stands in it: of a token only a digest. What a program sends with each request, the
 //! password itself, never gets there, digested or not. It is written whole, under another name first.
 use super::sessions::{MOST, Mark, Moment, Sessions};
-use crate::notices::sign;
+use crate::history::{beside, directory_of};
+use crate::notices::{hex, sign};
 use enclosure::Timestamp;
 use std::fmt::Write as _;
 use std::io::{ErrorKind, Read as _, Write as _};
@@ -35,10 +36,8 @@ pub(super) struct Kept {
 impl Kept {
     /// Beside the history at `history`, under the password of which `hash` is the line; `key` is the history's own.
     pub(super) fn beside(history: &Path, hash: &str, key: &[u8; 32]) -> Self {
-        let mut name = history.file_name().unwrap_or_default().to_owned();
-        name.push(".logins");
         let under = sign(key, &[b"logins to the pages", hash.as_bytes()]);
-        Self { path: history.with_file_name(name), under, writing: Mutex::default() }
+        Self { path: beside(history, ".logins"), under, writing: Mutex::default() }
     }
 
     /// What was kept: nothing under another password, another history, or where the file is none of ours.
@@ -91,8 +90,7 @@ impl Kept {
     }
 
     fn replace(&self, bytes: &[u8]) -> std::io::Result<()> {
-        let mut new = self.path.clone().into_os_string();
-        new.push(".new");
+        let new = beside(&self.path, ".new");
         let mut options = std::fs::OpenOptions::new();
         options.write(true).create(true).truncate(true);
         #[cfg(unix)]
@@ -103,14 +101,9 @@ impl Kept {
         std::fs::rename(&new, &self.path)?;
         // The new name itself is to survive a power cut.
         #[cfg(unix)]
-        std::fs::File::open(self.path.parent().filter(|p| !p.as_os_str().is_empty()).unwrap_or(Path::new(".")))?
-            .sync_all()?;
+        std::fs::File::open(directory_of(&self.path))?.sync_all()?;
         Ok(())
     }
-}
-
-fn hex(mark: &Mark) -> String {
-    mark.iter().map(|b| format!("{b:02x}")).collect()
 }
 
 fn line(text: &str) -> Option<Line> {

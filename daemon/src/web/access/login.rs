@@ -1,7 +1,7 @@
 //! The page of the login, and what its form does.
 use super::sessions::{self, Moment};
 use super::{Busy, Peer, Rules, cookie, lock};
-use crate::notices::random;
+use crate::notices::{hex, random};
 use crate::views::login::{LOGIN_PATH, Said, login_page};
 use crate::web::App;
 use crate::web::pages::{drawn, plain};
@@ -84,7 +84,7 @@ pub(in crate::web) async fn enter(
             let Ok(bytes) = random::<32>() else {
                 return plain(&app, StatusCode::SERVICE_UNAVAILABLE, say!("login-not"), vec![say!("login-random")]);
             };
-            let token: String = bytes.iter().map(|b| format!("{b:02x}")).collect();
+            let token = hex(&bytes);
             lock(&rules.sessions).keep(sessions::digest(&token), Moment::of(app.clock.as_ref()), true);
             rules.write_down().await;
             return moved(&then, rules.cookie(&token, sessions::HOLDS));
