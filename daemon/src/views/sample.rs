@@ -105,10 +105,11 @@ type Details = BTreeMap<enclosure::AlarmKey, String>;
 fn changes(effects: &[Effect], (file, sources): (&ShelfFile, &[String]), batch: &mut Batch, details: &mut Details) {
     for effect in effects {
         if let Effect::Alarm(change) = effect {
-            if change.event == enclosure::Event::Raised {
-                details.insert(change.key.clone(), change.detail.clone());
+            let record = AlarmRecord::of(change, &file.shelf, sources);
+            if record.event == enclosure::Event::Raised {
+                details.insert(change.key.clone(), record.detail.clone());
             }
-            batch.changes.push(AlarmRecord::of(change, &file.shelf, sources));
+            batch.changes.push(record);
         }
     }
 }
