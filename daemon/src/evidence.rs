@@ -223,4 +223,6 @@ fn list(standing: &[(Alarm, usize)]) -> String {
 }
 
 #[cfg(test)]
-pub(crate) mod tests;
+pub(crate) mod samples;
+#[cfg(test)]
+mod tests;

@@ -8,6 +8,7 @@ use crate::clock::Clock;
 use crate::history::{Batch, Gap};
 use crate::intake::Link;
 use crate::snapshot::Sent;
+use crate::views::hours::length;
 use dashboards::{list_semicolon, say};
 use enclosure::{Alarm, Core, Input, SourceId, Span, Timestamp};
 use std::collections::BTreeSet;
@@ -179,7 +180,7 @@ impl Pipeline {
             if jump >= GAP {
                 self.store_gap(Gap { from: wall.minus(jump), to: wall, why: say!("gap-clock") });
             }
-            let by = by.to_string();
+            let by = length(by);
             let detail = if back { say!("seen-clock-back", by = by) } else { say!("seen-clock-forward", by = by) };
             self.watch(Alarm::ClockJumped, true, detail);
         } else if self.watching.jumped.is_some_and(|jumped| now.ms() - jumped.ms() > JUMP_SHOWN.ms()) {

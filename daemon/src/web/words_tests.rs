@@ -1,6 +1,7 @@
 //! Every page of the daemon over real connections, in all the states that a test can make.
 use super::tests::{Served, serve, serve_at};
 use crate::acts::NOTE_KINDS;
+use crate::evidence::samples as evidence;
 use crate::history::{AlarmRecord, Batch, Delivery, KeeperNote, Reader, Store};
 use crate::notices::samples;
 use crate::permit::HeatNow;
@@ -46,7 +47,7 @@ fn standing(i: usize, alarm: Alarm) -> StandingAlarm {
         key: AlarmKey { alarm, nest: Some(0), probe: None, node: None },
         state: ILL[i % ILL.len()],
         since: made().end.minus(Span::from_min(40)),
-        detail: String::new(),
+        detail: evidence::said(Alarm::ALL.iter().position(|a| *a == alarm).unwrap_or(0)),
         cause: (i % 5 == 1).then_some(Alarm::BroodCold),
         until: i.is_multiple_of(3).then(|| made().end.plus(Span::from_h(30))),
     }
@@ -139,6 +140,7 @@ fn story_of_all(dir: &Path) -> std::path::PathBuf {
             state: State::Unacknowledged,
             cause: (i % 4 == 1).then_some(Alarm::BroodCold),
             told: i % 4 == 2,
+            detail: evidence::said(i),
             // One was put away before it was ever raised.
             ..samples::told(*alarm, if i == 4 { Event::OutOfService } else { Event::Raised }, "oak").change
         };
@@ -368,18 +370,15 @@ const PHRASES: [&str; 27] = [
     "\"nothing\"",
 ];
 
-/// What the pages show and what is no string of theirs: what the core, the store and the reader of the shelf file wrote.
+/// What the pages show and what is no string of theirs: what the store and the reader of the shelf file wrote.
 fn phrases(history: &Path) -> Vec<String> {
     let mut phrases: Vec<String> = PHRASES.map(str::to_owned).into();
     phrases.push(NOTE_KINDS.join(", "));
     phrases.extend(Alarm::ALL.map(|alarm| alarm.name().to_owned()));
     phrases.extend(material_names().into_iter().map(str::to_owned));
     phrases.extend(made().snapshot.sources.iter().cloned());
-    phrases.extend(made().snapshot.alarms.iter().map(|alarm| alarm.detail.clone()));
     for path in [made().history(), history.to_owned()] {
         let reader = Reader::open(&path).unwrap();
-        let changes = reader.alarm_changes(at_h(-1e4)..at_h(1e4)).unwrap();
-        phrases.extend(changes.into_iter().map(|(_, change)| change.detail));
         phrases.extend(reader.gaps(at_h(-1e4)..at_h(1e4)).unwrap().into_iter().map(|gap| gap.why));
     }
     phrases.extend(Reader::open(&history.with_file_name("none.db")).err().map(|e| e.to_string()));
@@ -407,8 +406,14 @@ fn phrases(history: &Path) -> Vec<String> {
 fn every_page_opens_whatever_goes_wrong_and_every_word_of_it_comes_from_the_table() {
     let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build().unwrap();
     let dir = tempfile::tempdir().unwrap();
-    let history = story_of_all(dir.path());
-    let (phrases, pages) = in_language(Language::Marked, || (phrases(&history), runtime.block_on(pages(&history))));
+    let (phrases, pages, evidence) = in_language(Language::Marked, || {
+        let history = story_of_all(dir.path());
+        let evidence: Vec<String> = (0..Alarm::ALL.len()).map(evidence::said).collect();
+        (phrases(&history), runtime.block_on(pages(&history)), evidence)
+    });
+    for said in evidence {
+        assert!(pages.iter().any(|(_, page)| page.contains(&said)), "shown nowhere: {said}");
+    }
     let mut found = BTreeMap::new();
     for (name, mut page) in pages {
         let leads_on = name.ends_with("303");

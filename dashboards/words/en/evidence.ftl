@@ -154,12 +154,9 @@ evidence-water-low = { $tell ->
         The water gives { $share } % of its usual vapour, and for { $lasts } less than it ever strays to ({ $strays } %);
         { $fallen } of { $tell } probes that can tell say so.
 }
-# $hours, $days: rounded.
+# $hours: rounded; $days: rounded, 2 or more.
 evidence-water-left-hours = At this pace almost nothing is left in { $hours } h.
-evidence-water-left-days = { $days ->
-    [one] At this pace almost nothing is left in 1 day.
-   *[other] At this pace almost nothing is left in { $days } days.
-}
+evidence-water-left-days = At this pace almost nothing is left in { $days } days.
 evidence-room-humidity-assumed = The room's humidity is not measured; a very dry one is assumed.
 
 ## Times without a watch, and seasons.
