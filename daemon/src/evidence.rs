@@ -1,7 +1,7 @@
 //! The words for what an alarm rests on: what the core says in figures, as a keeper reads it.
 mod damp;
 
-use crate::views::hours::length;
+use crate::times::length;
 use dashboards::say;
 use enclosure::evidence::{Ahead, Aside, Eyes, Pad, Warmth};
 use enclosure::trust::Fault;

@@ -1,6 +1,6 @@
 //! The words for damp, dew and water.
 use super::{figure, percent};
-use crate::views::hours::length;
+use crate::times::length;
 use dashboards::say;
 use enclosure::Span;
 use enclosure::evidence::{Moisture, Place};

@@ -208,21 +208,9 @@ fn far(at: &ZonedDateTime, clock: String) -> String {
     say!("hours-far", weekday = weekday(at), day = at.day(), month = month(at), year = year, clock = clock)
 }
 
-/// A length of time in words: `45 s`, `12 min`, `3 h 05 min`, `2 days 4 h`; a negative one is none.
-pub fn length(span: Span) -> String {
-    let s = span.ms().max(0) / 1000;
-    let (min, hours) = (s / 60, s / 3600);
-    match s {
-        0..=119 => say!("hours-seconds", seconds = s),
-        120..=7_199 => say!("hours-minutes", minutes = min),
-        7_200..=172_799 => say!("hours-hours", hours = hours, minutes = format!("{:02}", min % 60)),
-        _ => say!("hours-days", days = hours / 24, hours = hours % 24),
-    }
-}
-
 /// `20 s ago`.
 pub fn ago(at: Timestamp, now: Timestamp) -> String {
-    say!("hours-ago", length = length(now.since(at)))
+    say!("hours-ago", length = times::length(now.since(at)))
 }
 
 /// The band in force for `nest` at `at`: its season's, else its own. `ahead` is the keeper's winter time ahead of UTC.
