@@ -1,9 +1,10 @@
 //! A span row by row, and in at most three sentences: how it was, what changed, what to do.
-use super::hours::{Hours, length};
+use super::hours::Hours;
 use super::past::{Past, Seen};
 use super::span::{Kind, rows};
 use super::week::extent;
 use super::words;
+use crate::times::length;
 use dashboards::{DayRow, Mark, MarkKind, Tone, alarm_words, capital, say};
 use enclosure::shelf::Band;
 use enclosure::{Alarm, Span, Timestamp};

@@ -2,8 +2,9 @@
 use super::App;
 use crate::history::{HistoryError, Reader};
 use crate::snapshot::Snapshot;
+use crate::times::length;
 use crate::views::comparing::{Other, beside};
-use crate::views::hours::{Hours, length, moment};
+use crate::views::hours::{Hours, moment};
 use crate::views::past::{Past, columns_of, recall};
 use crate::views::span::Kind;
 use crate::views::week::Telling;
