@@ -169,7 +169,9 @@ fn before_the_first_reading_nothing_is_claimed() {
     let silent = silent();
     let page = now_page(&silent, silent.at, &utc());
     assert!(page.age_s.is_none() && page.alarms.is_empty());
-    assert!(page.nests.iter().all(|n| n.profile.at_mm.is_empty() && n.summary == "Nothing heard from it yet."));
+    assert!(
+        page.nests.iter().all(|n| n.profile.at_mm.is_empty() && n.summary == "Nothing has been heard from it yet.")
+    );
 }
 
 #[test]

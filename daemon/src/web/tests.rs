@@ -330,7 +330,7 @@ async fn without_history_now_is_still_shown() {
     let served = serve_at(made().snapshot.clone(), "127.0.0.1:0", nowhere).await;
     let (status, page) = served.page("/nest/oak").await;
     assert_eq!(status, 200);
-    assert!(page.contains("What was cannot be shown") && page.contains("Now, "));
+    assert!(page.contains("The past cannot be shown") && page.contains("Now, "));
     assert_eq!(served.page("/alarms").await.0, 200);
 }
 

@@ -5,7 +5,7 @@
 
 alarm-means-brood-limit = Some of the brood place is hotter than the limit you set.
 alarm-means-probe-hot =
-    A probe says more than any place in this nest may have: the nest is too hot, or the probe is broken.
+    A probe says that it is hotter than any place in this nest may be: the nest is too hot, or the probe is broken.
 alarm-means-heater-stuck-on = The heating mat gives heat that nobody asked for, or does not let go where it always did.
 alarm-means-heater-no-heat = The heating mat is told to heat, and no heat arrives.
 alarm-means-brood-cold = The brood place has been colder than the band you set.
@@ -34,19 +34,19 @@ alarm-means-clock-jumped = The clock was set or jumped; times near it may be wro
 alarm-step-unplug = Pull the plug of the heating mat; do not trust its switch, thermostat or node.
 alarm-step-feel = Feel the nest and measure it with a second thermometer.
 alarm-step-cool = Let the nest cool with the room; no ice, no cold water.
-alarm-step-look-now = Look now, and take it for heat until you know better.
-alarm-step-sensor = Look whether the thermostat's sensor still sits where you put it.
+alarm-step-look-now = Look now, and treat it as real heat until you know better.
+alarm-step-sensor = See whether the thermostat's sensor still sits where you put it.
 alarm-step-reset = Plug it in again only once you know why; then reset this alarm.
 alarm-step-cable = Look at plug, switch, socket and cable of the heating mat.
 alarm-step-mat-warm = Feel whether the mat is warm.
 alarm-step-dead = If it is dead, keep the room warm until it is replaced.
-alarm-step-heats = Look whether the heating mat is on and the room is as warm as usual.
+alarm-step-heats = See whether the heating mat is on and the room is as warm as usual.
 alarm-step-raise = Raise its set point a little, or move the mat nearer.
 alarm-step-lower = Lower the set point, or switch the heating mat off for a while.
 alarm-step-shade = Shade the nest if the sun is on it.
 alarm-step-lower-now = Lower the set point or switch the heating mat off.
 alarm-step-cool-room = Cool or shade the room.
-alarm-step-mat-on = Look whether the heating mat is on.
+alarm-step-mat-on = See whether the heating mat is on.
 alarm-step-warm-room = Keep the room warm.
 alarm-step-flat = Warm a shorter stretch of the nest, or turn the heat down.
 alarm-step-rest = Look at the place where it rests, and at its own thermometer.
@@ -55,21 +55,21 @@ alarm-step-air = Air it, and give less water.
 alarm-step-drops = Look for drops at the cool end, and keep brood and small ants from drowning.
 alarm-step-refill = Look at the water, refill it, and note it here as refilled.
 alarm-step-probe-cable = Look at its cable and plug.
-alarm-step-probe-sits = Look whether it still sits where the shelf file says.
+alarm-step-probe-sits = See whether it still sits where the shelf file says.
 alarm-step-compare = Compare it with a second thermometer.
 alarm-step-look-yourself = Look at the nest yourself, now.
 alarm-step-node-and-probes = Look at its node, its power and its probes.
 alarm-step-heating-back = Look at the nests, and whether all heating came back as it should.
 alarm-step-node-power = Look at its power and its network.
-alarm-step-broker = Look whether the broker runs, and at the network between.
+alarm-step-broker = See whether the broker runs, and at the network between.
 alarm-step-until-back = Until it is back, look at the nests yourself.
 alarm-step-disk = Look for free space on the disk, and whether the disk is sound.
-alarm-step-ways = Try the way out with `warmend alarms`.
+alarm-step-ways = Try the way out with `warmend alarms test`.
 alarm-step-until-works = Until it works, look at this page yourself.
-alarm-step-clock = Look whether the machine keeps time.
+alarm-step-clock = See whether the machine keeps time.
 
 # An alarm that is over and that nobody has answered.
-alarm-step-over = It is over by itself. Look what caused it, then say that you have seen it.
+alarm-step-over = It ended by itself. Find out what caused it, then say that you have seen it.
 
 ## What a keeper can do to an alarm: on its button, and over the form on the alarm's own page.
 
@@ -101,7 +101,7 @@ alarm-event-in-service = back in service
 
 doubt-wild = it is far from what the nest can do there
 doubt-distrusted = the probe seems frozen, fallen off, jumping or drifting
-doubt-late = it came too late to be taken in
+doubt-late = it came too late to be used
 doubt-duplicate = it was there already
 
 ## Why what was learned anew of a nest's warmth was not taken, to follow “was refused:”.

@@ -24,9 +24,9 @@ answer-buttons = Choose one of the buttons.
 
 ## Why a link does nothing.
 
-answer-link-wrong = This link is not one of this watch, or not complete: open it from the message again.
+answer-link-wrong = This link does not belong to this watch, or is not complete: open it from the message again.
 answer-link-expired = This link has expired. Look at the page of the shelf, and act there.
-answer-link-used = This link was used already. It works once.
+answer-link-used = This link has been used already. It works once.
 answer-link-over =
     What this link is about is over, was answered, or was raised anew; then a newer message has its own link. If you are
     unsure, go and look at the shelf.

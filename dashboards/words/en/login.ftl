@@ -6,8 +6,8 @@ login-open = No password is set: these pages are reached from this machine only,
 login-inside = You are logged in. A login ends after a week without use, and after thirty days in all.
 login-wrong = That was not the password.
 # $seconds: how long to wait.
-login-braked = It was wrong too often. Try again in { $seconds } s.
-login-full = Too many are logging in at once. Try again in some seconds.
+login-braked = The password was wrong too often. Try again in { $seconds } s.
+login-full = Too many are logging in at once. Try again in a few seconds.
 login-out = Log out here
 login-all-out = Log out everywhere
 login-link = The link in a message works without a login: it answers that one message.

@@ -8,8 +8,8 @@ notes-written = Written down: { $note }.
 # $nest: its name; $note: a note's kind, and where.
 notes-of-nest = { $nest }, { $note }
 notes-excuse =
-    “Nest opened”, “water refilled” and “moved” excuse that nest's steps of warmth for an hour; danger is never excused.
-    “Water refilled” also tells the watch over its water.
+    After “nest opened”, “water refilled” or “moved”, sudden steps of warmth in that nest raise no alarm for an hour, danger
+    excepted. “Water refilled” also tells the watch over its water.
 notes-own-words = With your own words, a place, or an earlier hour
 # $why: a reason, as a program gave it.
 notes-unread = What was written before cannot be shown: { $why }.

@@ -23,7 +23,8 @@ live-age-none = No reading yet
 live-age-page = { $so_far }; this page { $age } old
 # A warning. $clock: the time of day of what the page shows.
 live-old =
-    This page is older than 2 min, as of { $clock }: do not rely on it. The watch may have stopped, or this device lost it.
+    This page is older than 2 min, as of { $clock }: do not rely on it. The watch may have stopped, or this device has lost the
+    connection to it.
 live-lost = This page hears nothing from the watch. What stands here was so at { $clock }.
 # Read out when several alarms change at once. $so_far: the first of them, $more: how many more, a number.
 live-more = { $so_far }; and { $more } more

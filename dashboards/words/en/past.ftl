@@ -140,7 +140,7 @@ load-chattering-named = { $count } came and went too often (none): { $names }.
 # Names of which not all are listed.
 load-names-more = { $names }, …
 # $median and $longest: lengths of time; $never: how many.
-load-answered = Answered after { $median } in the middle, { $longest } at the longest; { $never } never answered.
+load-answered = Answered after { $median } (median), { $longest } at the longest; { $never } never answered.
 # $waiting: how many.
 load-none-answered = None was answered; { $waiting } wait for an answer.
 # $name: an alarm, in quotes.
@@ -157,7 +157,7 @@ load-row-share = share of the most frequent one
 load-row-chattering = came and went too often
 load-row-stale = stood longer than a day (stale)
 load-row-standing = standing at the end
-load-row-answer = time to an answer, in the middle / longest
+load-row-answer = time to an answer, median / longest
 load-row-unanswered = told and never answered
 load-row-none-answered = none answered
 

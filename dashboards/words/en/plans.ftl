@@ -212,7 +212,8 @@ plans-read-length = describing the nest: its length is not known: measure it and
 # $what: “brood” or “pad”, as in the names of the flags.
 plans-read-one-end =
     placing the { $what }: only one of its ends is known: write --{ $what }-from and --{ $what }-to, in mm
-plans-read-ends = placing the { $what }: it ends at { $to } mm, not beyond its begin, { $from } mm: swap or mend them
+plans-read-ends =
+    placing the { $what }: it ends at { $to } mm, which is not beyond its beginning, { $from } mm: swap or correct them
 # $length: of the nest, mm.
 plans-read-beyond =
     placing the { $what }: { $to } mm lies beyond the nest's end, { $length } mm: measure from the zero end

@@ -14,7 +14,7 @@ probes-unread = What was not believed cannot be shown: { $why }.
 ## The table of nodes.
 
 probes-nodes = Nodes
-probes-no-node = No node was heard yet.
+probes-no-node = No node has been heard yet.
 probes-node = node
 probes-heard = heard
 probes-connection = connection

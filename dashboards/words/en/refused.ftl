@@ -5,8 +5,8 @@ refused-not-done = It was not done: { $why }.
 refused-not-now = Not now
 refused-come-back = Come back in a few seconds.
 refused-form = The form could not be read.
-refused-unread = What was cannot be shown: { $why }.
-refused-unread-row = What was cannot be shown: { $why }
+refused-unread = The past cannot be shown: { $why }.
+refused-unread-row = The past cannot be shown: { $why }
 
 refused-no-page = No such page
 refused-choose = Choose one above.
@@ -18,7 +18,7 @@ refused-no-picture = No picture
 refused-no-alarm = No such alarm
 refused-no-alarm-why =
     It was never raised, or so long ago that it is not looked for here. Choose one under Alarms, above.
-refused-no-alarm-number = Its number is none.
+refused-no-alarm-number = The address does not hold the number of an alarm.
 refused-nothing-done = Nothing was done
 refused-history = reading the history ended in disorder; the log says more
 refused-drawing = drawing the picture: { $why }
@@ -58,11 +58,11 @@ refused-number = { $what } is no number
 refused-number-fit = the fit
 refused-number-minutes = the length of the silence
 refused-number-place = the place
-refused-moment = the moment is none
-refused-end = the end is no moment
+refused-moment = what was written as its time is no moment
+refused-end = what was written as its end is no moment
 refused-busy = too much waits to be done already: try again
 refused-ended = the part that does it has ended; look at the log
-refused-unanswered = it was handed on, but nobody said that it was done: look whether it was
+refused-unanswered = it was handed on, but nobody said that it was done: see whether it was
 
 ## A line in place of a page, for browsers and programs alike.
 

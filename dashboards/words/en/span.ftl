@@ -49,7 +49,7 @@ span-caption-other =
 span-script-hint = Point at the picture, or move the slider: when, where, how warm.
 # Names the slider.
 span-script-moment = Moment in the picture
-span-script-failed = The values cannot be had: the watch does not answer.
+span-script-failed = The values cannot be read: the watch does not answer.
 # A value under the pointer. $when: "Tue 04:12", $what: what is known of that moment.
 span-script-at = { $when }: { $what }
 # $warmth: "26.3 ± 0.4", °C.

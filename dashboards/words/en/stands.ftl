@@ -13,7 +13,7 @@ nav-login = Login
 ## How a nest stands: sentences of their own, one after the other.
 ## $mean: 26.3, of the brood place, °C; $by: 1.2 K; $low and $high: the band that the keeper set, °C.
 
-stands-silent = Nothing heard from it yet.
+stands-silent = Nothing has been heard from it yet.
 stands-brood = The brood place is at { $mean } °C.
 stands-brood-below = The brood place is at { $mean } °C, { $by } K below the band of { $low } to { $high } °C.
 stands-brood-above = The brood place is at { $mean } °C, { $by } K above the band of { $low } to { $high } °C.
@@ -63,7 +63,7 @@ vitals-broker-lost = The broker cannot be reached: { $why }.
 vitals-history-failing = History cannot be written: { $why }.
 # $way: webhook, mail, …
 vitals-notices-failing = Messages by { $way } do not get out: { $why }.
-vitals-node-down = The node { $node } has taken its leave or lost its connection.
+vitals-node-down = The node { $node } has signed off or lost its connection.
 # $last and $slowest: milliseconds.
 # $since: when the watch began; $readings, $stored: how many; $last, $slowest: ms.
 vitals-watching =
@@ -112,7 +112,7 @@ leave-off-probe-implausible = a probe of the node says what cannot be
 leave-off-hung = the node's program hangs
 leave-off-supply-low = the node's supply is low
 leave-off-memory = the node's memory does not keep what it must
-leave-off-nothing = the leave to heat leaves it nothing
+leave-off-nothing = the leave to heat allows no heat at all
 
 # What follows one of the above. $low: the band's lower bound, °C; $span: 40 min; $lowest: °C.
 leave-unheated-below = without heat the brood place is below { $low } °C in { $span } and at { $lowest } °C in 12 h

@@ -6,7 +6,7 @@ start-title-more = Another nest
 start-lead-empty =
     The watch runs, but no nest is described yet, so nothing is judged and nobody is told of anything. Three steps: see
     what your sensors say, answer what you can, copy a few lines.
-start-lead-more = What your sensors say that no nest lists yet, and the lines that give it a place.
+start-lead-more = Sensors that were heard and that no nest lists yet, and the lines that give them a place.
 start-head-heard = 1. What was heard
 # $broker: where nodes publish, as “broker-topic” says it.
 start-how =
@@ -34,7 +34,7 @@ start-heard = Heard, but in no nest yet
 start-heard-source = source: node, colon, sensor
 start-heard-said = said last
 start-heard-none =
-    Nothing was heard yet that has no place. Once a node publishes, it stands here within seconds: look again. You can
+    Nothing without a place has been heard yet. Once a node publishes, it stands here within seconds: look again. You can
     also write its name by hand below.
 
 ## The lines to copy.

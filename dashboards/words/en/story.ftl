@@ -47,7 +47,7 @@ story-untold = No message about it is known to have got out: { $why }.
 story-untold-followed = it followed from another that was told: { $alarm }
 story-untold-held =
     it was held back: after a flood of alarms one message stands for all, and what comes and goes waits until it stays
-story-untold-yet = no way took one yet. Advice waits for the end of quiet hours; the log alone reaches no person
+story-untold-yet = no way has taken one yet. Advice waits for the end of quiet hours; the log alone reaches no person
 
 ## The picture of the minutes around it. $degrees: 26.
 

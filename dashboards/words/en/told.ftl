@@ -247,7 +247,7 @@ told-elsewhere-first = Look there.
 told-elsewhere-step-1 = Look at the nests of that shelf: nobody may be watching them.
 told-elsewhere-step-2 = Then see whether the machine that watches them has power, and whether the network works.
 told-elsewhere-sure = Certain that its signs of life stopped. Whether it still watches is unknown.
-told-elsewhere-brood = Unknown there. That is not the same as well.
+told-elsewhere-brood = Unknown there. Assume nothing until somebody has looked.
 
 told-probe-silent-what = a probe has gone silent
 told-probe-silent-short = a probe is silent
@@ -269,7 +269,7 @@ told-nest-unwatched-step-1 = Look at the nest and feel how warm it is beside the
 told-nest-unwatched-step-2 = See whether the small box that its probes lead to has power, and whether the network works.
 told-nest-unwatched-step-3 = If you cannot look for hours, have the heating mat unplugged.
 told-nest-unwatched-sure = Certain: no reading that can be believed came for ten minutes or more.
-told-nest-unwatched-brood = Unknown. That is not the same as well.
+told-nest-unwatched-brood = Unknown. Assume nothing until somebody has looked.
 
 told-node-silent-what = the node of its probes is silent
 told-node-silent-short = a node is silent
@@ -294,7 +294,7 @@ told-broker-lost-step-2 =
     The broker, the program that passes readings on, is out of reach: see whether it runs, and whether the network
     works.
 told-broker-lost-sure = Certain: the connection failed.
-told-broker-lost-brood = Unknown while no reading arrives. That is not the same as well.
+told-broker-lost-brood = Unknown while no reading arrives. Assume nothing until somebody has looked.
 
 told-history-failing-short = history fails
 told-history-failing-first = Look at its disk.

@@ -87,7 +87,7 @@ watch-lost-refused = records refused: { $why }
 watch-lost-refused-means = they were no readings of a listed probe
 watch-lost-rejected = readings not believed: { $why }
 watch-lost-rejected-means = stored, with the reason beside them
-watch-lost-mirror = lines that the mirror never gets
+watch-lost-mirror = lines that the mirror will never get
 watch-lost-mirror-means = refused there for good, or too late
 
 ## Queues.

@@ -68,7 +68,7 @@ fn every_complaint_says_what_why_and_what_to_do() {
         (with(|w| w.watts = None), "describing the heating mat: it is not whole"),
         (with(|w| w.pad_to = text("")), "only one of its ends is known: write --pad-from and --pad-to"),
         (with(|w| w.pad_to = text("300")), "300 mm lies beyond the nest's end, 200 mm: measure from the zero end"),
-        (with(|w| w.pad_from = text("60")), "not beyond its begin, 60 mm: swap or mend them"),
+        (with(|w| w.pad_from = text("60")), "not beyond its beginning, 60 mm: swap or correct them"),
         (with(|w| w.brood_from = text("10")), "placing the brood: only one of its ends is known"),
         (with(|w| w.material = text("cheese")), "“cheese” is not known: write one of oak, beech"),
         (with(|w| w.cover = text("hat")), "write one of open, glass, acrylic, lid"),
