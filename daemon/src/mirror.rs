@@ -19,6 +19,7 @@ use crate::clock::Clock;
 use crate::history::{Batch, Due, HistoryError, MirrorLines, MirrorMark, MirrorNews, Reader, Writer};
 use crate::shelf_file::InfluxSettings;
 use crate::snapshot::{MirrorNow, Snapshot};
+use dashboards::say;
 use enclosure::{Span, Timestamp};
 use post::Post;
 use std::collections::HashMap;
@@ -127,7 +128,7 @@ pub fn keep_up(mirror: Mirror, parts: Parts) -> JoinHandle<()> {
             let task = Task::new(mirror.clone(), parts.clone());
             if let Err(error) = tokio::spawn(task.run()).await {
                 tracing::error!(%error, "the mirror fell over; the watch goes on, and it is tried again in a minute");
-                mirror.counts.change(|now| now.failing = Some("it fell over and is started again".to_owned()));
+                mirror.counts.change(|now| now.failing = Some(say!("failed-mirror-again")));
                 tokio::select! {
                     () = parts.stop.cancelled() => {}
                     () = tokio::time::sleep(REST) => {}
@@ -322,7 +323,7 @@ impl Task {
         self.failures = self.failures.saturating_add(1);
         let why = match halt {
             Halt::Away(why) => why.clone(),
-            Halt::History(why) => format!("history: {why}"),
+            Halt::History(why) => say!("failed-mirror-history", why = why),
         };
         if self.failures == 1 {
             tracing::warn!("mirroring: {why}. Nothing is lost: history keeps it, and it is tried again");

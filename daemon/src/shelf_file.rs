@@ -40,12 +40,13 @@ pub use environment::PREFIX;
 pub use findings::{Advice, MAX_ERRORS, Place, ShelfError, ShelfErrors};
 pub use materials::{UNNAMED as UNNAMED_MATERIAL, known_material, material_names, name_of_material};
 pub use nests::MAX_SOURCES;
-pub use report::{DEFERENCE, EXIT_FINE, EXIT_WRONG, report};
+pub use report::{EXIT_FINE, EXIT_WRONG, deference, report};
 pub use settings::{
     BrokerSettings, BrokerWay, HeartbeatSettings, HistorySettings, InfluxSettings, Mapping, NoticeWay, PermitSettings,
     Plug, QuietHours, Recipient, Turned, Way, WebSettings,
 };
 
+use dashboards::say;
 use enclosure::shelf::Nest;
 use enclosure::{Shelf, Span};
 use findings::Findings;
@@ -119,7 +120,7 @@ pub fn sources(nest: &Nest) -> impl Iterator<Item = &str> {
 /// # Errors
 /// Why not, and what to write.
 pub fn source_name(text: &str) -> Result<(), String> {
-    names::source(text).map_err(|(why, remedy)| format!("{why}: {remedy}"))
+    names::source(text).map_err(|(why, remedy)| say!("shelf-source-wrong", why = why, remedy = remedy))
 }
 
 /// Loads the shelf file at `path`, with `env` laid over it (pass [`std::env::vars_os`], lossily converted).
@@ -153,13 +154,11 @@ pub fn check_text(
 
 fn finish(file: Option<ShelfFile>, path: &Path, mut f: Findings) -> Result<(ShelfFile, Vec<Advice>), ShelfErrors> {
     if file.is_none() && !f.any_wrong() {
-        f.wrong("", "could not be understood as a whole", "compare it with shelf.example.toml");
+        f.wrong("", say!("shelf-whole"), say!("shelf-whole-do"));
     }
     let advice = f.finish(path)?;
-    file.map(|file| (file, advice)).ok_or_else(|| ShelfErrors::Unreadable {
-        path: path.to_owned(),
-        reason: "it could not be understood".to_owned(),
-    })
+    file.map(|file| (file, advice))
+        .ok_or_else(|| ShelfErrors::Unreadable { path: path.to_owned(), reason: say!("shelf-not-understood") })
 }
 
 fn read(path: &Path) -> Result<String, String> {
@@ -167,9 +166,9 @@ fn read(path: &Path) -> Result<String, String> {
     let mut bytes = Vec::new();
     file.take(MAX_FILE_BYTES + 1).read_to_end(&mut bytes).map_err(|e| e.to_string())?;
     if bytes.len() as u64 > MAX_FILE_BYTES {
-        return Err(format!("it is larger than {MAX_FILE_BYTES} bytes"));
+        return Err(say!("shelf-too-large", most = MAX_FILE_BYTES));
     }
-    String::from_utf8(bytes).map_err(|e| format!("it is no UTF-8 text: {}", e.utf8_error()))
+    String::from_utf8(bytes).map_err(|e| say!("shelf-not-utf8", why = e.utf8_error().to_string()))
 }
 
 fn parse(text: &str, path: &Path, env: impl Iterator<Item = (String, String)>, f: &mut Findings) -> Option<ShelfFile> {
@@ -179,8 +178,7 @@ fn parse(text: &str, path: &Path, env: impl Iterator<Item = (String, String)>, f
     let text = set.fold(text.to_owned(), |text, line| text + &line);
     let env = env.into_iter();
     let over = environment::read(env, &mut document, f);
-    let raw =
-        layer(document, over).map_err(|e| f.wrong("", e.to_string(), "compare it with shelf.example.toml")).ok()?;
+    let raw = layer(document, over).map_err(|e| f.wrong("", e.to_string(), say!("shelf-whole-do"))).ok()?;
     let file = build(&raw, (path, text), f);
     if let (Some(file), false) = (&file, f.any_wrong()) {
         unwise::advise(file, &raw, f);

@@ -88,6 +88,8 @@ macro_rules! files {
             "told",
             "declined",
             "seen",
+            "shelf",
+            "failed",
         )
     };
     ($folder:literal: $($name:literal),* $(,)?) => {

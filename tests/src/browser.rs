@@ -107,10 +107,15 @@ impl Page {
     /// # Panics
     /// If it throws.
     pub fn eval(&mut self, script: &str) -> Value {
+        self.try_eval(script).unwrap_or_else(|refused| panic!("{script}: {refused}"))
+    }
+
+    /// What it gives, or the browser's refusal: a page that is just being left has nothing to ask any more.
+    fn try_eval(&mut self, script: &str) -> Result<Value, Value> {
         let ask = json!({"expression": script, "awaitPromise": true, "returnByValue": true});
-        let answer = self.call("Runtime.evaluate", &ask);
+        let answer = self.ask("Runtime.evaluate", &ask)?;
         assert!(answer.get("exceptionDetails").is_none(), "{script}: {answer}");
-        answer["result"]["value"].clone()
+        Ok(answer["result"]["value"].clone())
     }
 
     /// The text that a person sees.
@@ -118,12 +123,12 @@ impl Page {
         self.eval("document.body.innerText").as_str().unwrap_or_default().to_owned()
     }
 
-    /// Waits until an expression is true.
+    /// Waits until an expression is true; a page may take another's place meanwhile.
     ///
     /// # Panics
     /// If it never is.
     pub fn until(&mut self, what: &str, script: &str) {
-        wait(what, WITHIN, || (self.eval(script) == Value::Bool(true)).then_some(()));
+        wait(what, WITHIN, || (self.try_eval(script) == Ok(Value::Bool(true))).then_some(()));
     }
 
     /// A key, as `Tab` or `ArrowRight`, pressed and let go.
@@ -147,6 +152,10 @@ impl Page {
     }
 
     fn call(&mut self, method: &str, params: &Value) -> Value {
+        self.ask(method, params).unwrap_or_else(|refused| panic!("{method}: {refused}"))
+    }
+
+    fn ask(&mut self, method: &str, params: &Value) -> Result<Value, Value> {
         self.next += 1;
         let mut message = json!({"id": self.next, "method": method, "params": params});
         if !self.session.is_empty() {
@@ -160,8 +169,7 @@ impl Page {
             let left = WITHIN.checked_sub(began.elapsed()).unwrap_or_else(|| panic!("{method}: no answer"));
             let told = self.from.recv_timeout(left).unwrap_or_else(|e| panic!("{method}: {e}"));
             if told["id"] == self.next {
-                assert!(told.get("error").is_none(), "{method}: {told}");
-                return told["result"].clone();
+                return told.get("error").map_or_else(|| Ok(told["result"].clone()), |refused| Err(refused.clone()));
             }
             self.hear(&told);
         }

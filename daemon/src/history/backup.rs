@@ -1,8 +1,9 @@
 //! The whole history as one file, while the daemon goes on; and that file in the history's place again.
-use super::errors::HistoryError;
+use super::errors::{FileStep, HistoryError, Step};
 use super::open::{beside, check, free_name, lock, settle, sync_directory};
 use super::read::Reader;
 use super::schema;
+use dashboards::say;
 use enclosure::Timestamp;
 use rusqlite::{Connection, OpenFlags};
 use std::fs::File;
@@ -45,7 +46,7 @@ pub fn put_back(path: &Path, backup: &Path, now: Timestamp) -> Result<PutBack, H
     copy_whole(backup, &part)?;
     let before = keep(&path, now)?;
     let file = |doing| move |source| HistoryError::File { doing, path: part.clone(), source };
-    std::fs::rename(beside(&path, ".part"), &path).map_err(file("putting the backup in place from"))?;
+    std::fs::rename(beside(&path, ".part"), &path).map_err(file(FileStep::PuttingInPlace))?;
     sync_directory(&path)?;
     drop(held);
     Ok(PutBack { before })
@@ -59,7 +60,7 @@ fn keep(path: &Path, now: Timestamp) -> Result<Option<PathBuf>, HistoryError> {
     let name = free_name(path, "replaced", now);
     let folded = Connection::open_with_flags(path, OpenFlags::SQLITE_OPEN_READ_WRITE)
         .and_then(|conn| conn.query_row("PRAGMA wal_checkpoint(TRUNCATE)", [], |row| row.get::<_, i64>(0)));
-    let error = |source| HistoryError::File { doing: "keeping the present history as", path: name.clone(), source };
+    let error = |source| HistoryError::File { doing: FileStep::Keeping, path: name.clone(), source };
     let log = beside(path, "-wal");
     if folded != Ok(0) && log.exists() {
         std::fs::copy(&log, beside(&name, "-wal")).map_err(error)?;
@@ -79,18 +80,20 @@ fn keep(path: &Path, now: Timestamp) -> Result<Option<PathBuf>, HistoryError> {
 fn look_through(backup: &Path) -> Result<(), HistoryError> {
     let none = |why: String| HistoryError::NoBackup { path: backup.to_owned(), why };
     if !backup.is_file() {
-        return Err(none("there is no such file".to_owned()));
+        return Err(none(say!("failed-no-backup-missing")));
     }
     let looked = Connection::open_with_flags(backup, OpenFlags::SQLITE_OPEN_READ_ONLY).and_then(|conn| {
         let (foreign, version) = (schema::is_foreign(&conn)?, schema::version(&conn)?);
         Ok((foreign, version, check(&conn)?))
     });
     match looked.map_err(|error| none(error.to_string()))? {
-        (true, ..) | (_, 0, _) => Err(none("it is no history of warmend".to_owned())),
+        (true, ..) | (_, 0, _) => Err(none(say!("failed-no-backup-foreign"))),
         (_, found, _) if found > schema::VERSION => {
             Err(HistoryError::Newer { path: backup.to_owned(), found, known: schema::VERSION })
         }
-        (.., findings) if !findings.is_empty() => Err(none(format!("it is damaged ({})", findings.join("; ")))),
+        (.., findings) if !findings.is_empty() => {
+            Err(none(say!("failed-no-backup-damaged", why = findings.join("; "))))
+        }
         _ => Ok(()),
     }
 }
@@ -98,8 +101,8 @@ fn look_through(backup: &Path) -> Result<(), HistoryError> {
 /// Copies the database `from`, as it stands at one moment, to the new file `to`.
 fn copy_whole(from: &Path, to: &Path) -> Result<(), HistoryError> {
     let part = beside(to, ".copy");
-    let file = |source| HistoryError::File { doing: "writing the backup", path: to.to_owned(), source };
-    let sql = |source| HistoryError::Sql { doing: "copying", source };
+    let file = |source| HistoryError::File { doing: FileStep::BackingUp, path: to.to_owned(), source };
+    let sql = |source| HistoryError::Sql { doing: Step::Copying, source };
     let copied = || -> Result<(), HistoryError> {
         // Left over from a crash: SQLite copies into nothing but a new file.
         let _ = std::fs::remove_file(&part);

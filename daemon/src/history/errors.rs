@@ -1,14 +1,12 @@
 //! How history can fail: in a keeper's words, and sorted by what can be done.
-use std::path::PathBuf;
+use dashboards::say;
+use std::path::{Path, PathBuf};
 
 /// Why history cannot be opened or read.
 #[derive(Debug, thiserror::Error)]
 pub enum HistoryError {
     /// Another daemon holds it.
-    #[error(
-        "opening the history {path}: another warmend uses it ({holder}). Stop that one, or give this one its own \
-         [history] path. The lock is {lock}"
-    )]
+    #[error("{}", say!("failed-in-use", path = shown(path), holder = holder, lock = shown(lock)))]
     InUse {
         /// The history.
         path: PathBuf,
@@ -18,10 +16,7 @@ pub enum HistoryError {
         holder: String,
     },
     /// A later warmend wrote it.
-    #[error(
-        "opening the history {path}: it is of version {found}, this warmend knows up to {known}. Nothing was changed. \
-         Install the newer warmend again, or point [history] path at another file"
-    )]
+    #[error("{}", say!("failed-newer", path = shown(path), found = *found, known = *known))]
     Newer {
         /// The history.
         path: PathBuf,
@@ -31,43 +26,35 @@ pub enum HistoryError {
         known: i64,
     },
     /// A sound database, but none of warmend's.
-    #[error(
-        "opening the history {path}: it is a database of some other program. Nothing was changed. Point [history] \
-         path at another file"
-    )]
+    #[error("{}", say!("failed-foreign", path = shown(path)))]
     Foreign {
         /// The file.
         path: PathBuf,
     },
     /// There is none.
-    #[error(
-        "reading the history {path}: there is none yet, or an older one that `warmend run` has still to bring \
-         forward. Start that once, or check [history] path"
-    )]
+    #[error("{}", say!("failed-missing", path = shown(path)))]
     Missing {
         /// Where it was looked for.
         path: PathBuf,
     },
     /// A file could not be opened, moved or locked.
-    #[error("{doing} {path}: check that the directory exists and may be written")]
+    #[error("{}", doing.words(path))]
     File {
         /// What was attempted.
-        doing: &'static str,
+        doing: FileStep,
         /// With what.
         path: PathBuf,
         /// Why it failed.
         source: std::io::Error,
     },
     /// A backup is never written over a file.
-    #[error(
-        "writing the backup {path}: there is a file of that name already, and it is left as it is. Give another name"
-    )]
+    #[error("{}", say!("failed-name-taken", path = shown(path)))]
     NameTaken {
         /// The file.
         path: PathBuf,
     },
     /// A copy that is to take the history's place is none.
-    #[error("putting back the backup {path}: {why}. Nothing was changed; take another one")]
+    #[error("{}", say!("failed-no-backup", path = shown(path), why = why))]
     NoBackup {
         /// The copy.
         path: PathBuf,
@@ -75,15 +62,15 @@ pub enum HistoryError {
         why: String,
     },
     /// The database refused.
-    #[error("{doing} the history: check free space and the disk")]
+    #[error("{}", doing.words())]
     Sql {
         /// What was attempted.
-        doing: &'static str,
+        doing: Step,
         /// Why it failed.
         source: rusqlite::Error,
     },
     /// A stored day cannot be unpacked.
-    #[error("reading the history: the stored day {day} of series {series} is damaged ({why})")]
+    #[error("{}", say!("failed-damaged-day", day = *day, series = *series, why = *why))]
     DamagedDay {
         /// Days since 1970.
         day: i64,
@@ -94,29 +81,94 @@ pub enum HistoryError {
     },
 }
 
+/// What is done with a file of the history.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum FileStep {
+    /// It is opened.
+    Opening,
+    /// A lock is taken.
+    Locking,
+    /// A damaged one is put away.
+    SettingAside,
+    /// A new one is made.
+    Creating,
+    /// A backup takes its place.
+    PuttingInPlace,
+    /// The present one is kept under another name.
+    Keeping,
+    /// A backup is written.
+    BackingUp,
+}
+
+impl FileStep {
+    fn words(self, path: &Path) -> String {
+        let path = shown(path);
+        match self {
+            Self::Opening => say!("failed-file-opening", path = path),
+            Self::Locking => say!("failed-file-locking", path = path),
+            Self::SettingAside => say!("failed-file-aside", path = path),
+            Self::Creating => say!("failed-file-creating", path = path),
+            Self::PuttingInPlace => say!("failed-file-in-place", path = path),
+            Self::Keeping => say!("failed-file-keeping", path = path),
+            Self::BackingUp => say!("failed-file-backup", path = path),
+        }
+    }
+}
+
+/// What is asked of the database.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Step {
+    /// To open.
+    Opening,
+    /// To open once more.
+    OpeningAgain,
+    /// To bring an older one forward.
+    BringingForward,
+    /// To read.
+    Reading,
+    /// To copy itself.
+    Copying,
+}
+
+impl Step {
+    fn words(self) -> String {
+        match self {
+            Self::Opening => say!("failed-sql-opening"),
+            Self::OpeningAgain => say!("failed-sql-opening-again"),
+            Self::BringingForward => say!("failed-sql-forward"),
+            Self::Reading => say!("failed-sql-reading"),
+            Self::Copying => say!("failed-sql-copying"),
+        }
+    }
+}
+
+fn shown(path: &Path) -> String {
+    path.display().to_string()
+}
+
 /// Why a batch was not stored. Whoever sent it gets no receipt.
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
 pub enum WriteError {
     /// No space left.
-    #[error("writing history: the disk is full. Free some space; writing is tried again by itself")]
+    #[error("{}", say!("failed-full"))]
     Full,
     /// The disk or the file failed.
-    #[error("writing history: {why}. Check the disk; writing is tried again by itself")]
+    #[error("{}", say!("failed-writing", why = why))]
     Failing {
         /// What SQLite or the system said.
         why: String,
     },
     /// This batch alone cannot be stored.
-    #[error("writing history: this entry cannot be stored ({why}); the others were")]
+    #[error("{}", say!("failed-entry", why = why))]
     Refused {
         /// What is wrong with it.
         why: String,
     },
     /// Too many batches wait.
-    #[error("writing history: {} batches wait already; this one was dropped and counted", super::QUEUE_MAX)]
+    #[error("{}", say!("failed-queue", n = super::QUEUE_MAX))]
     QueueFull,
     /// The writer has ended.
-    #[error("writing history: its writer has stopped")]
+    #[error("{}", say!("failed-stopped"))]
     Stopped,
 }
 

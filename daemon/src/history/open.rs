@@ -1,5 +1,5 @@
 //! Opening history: lock it, prove it, bring it forward; a damaged file is set aside, never replaced in silence.
-use super::errors::HistoryError;
+use super::errors::{FileStep, HistoryError, Step};
 use super::salvage::{self, Saved};
 use super::schema;
 use super::store::Store;
@@ -85,9 +85,9 @@ impl Store {
         };
         let aside = set_aside.map(|why| Ok((put_aside(&path, "damaged", now)?, why))).transpose()?;
         let sql = |doing| move |source| HistoryError::Sql { doing, source };
-        let mut conn = Connection::open(&path).map_err(sql("opening"))?;
-        schema::prepare_writer(&conn).map_err(sql("opening"))?;
-        let had = schema::migrate(&mut conn).map_err(sql("bringing forward"))?;
+        let mut conn = Connection::open(&path).map_err(sql(Step::Opening))?;
+        schema::prepare_writer(&conn).map_err(sql(Step::Opening))?;
+        let had = schema::migrate(&mut conn).map_err(sql(Step::BringingForward))?;
         report.migrated_from = (had > 0 && had < schema::VERSION).then_some(had);
         if report.created {
             sync_directory(&path)?;
@@ -96,7 +96,7 @@ impl Store {
             let saved = salvage::copy(&path, &mut conn);
             SetAside { path, why, saved }
         });
-        let store = Store::over(path, conn, lock).map_err(sql("reading"))?;
+        let store = Store::over(path, conn, lock).map_err(sql(Step::Reading))?;
         Ok(Opened { store, report })
     }
 }
@@ -110,7 +110,7 @@ pub(crate) fn beside(path: &Path, suffix: &str) -> PathBuf {
 
 /// The file behind links, so that two names of one history share one lock.
 pub(super) fn settle(path: &Path) -> Result<PathBuf, HistoryError> {
-    let error = |source| HistoryError::File { doing: "opening the history", path: path.to_owned(), source };
+    let error = |source| HistoryError::File { doing: FileStep::Opening, path: path.to_owned(), source };
     if path.exists() {
         return path.canonicalize().map_err(error);
     }
@@ -126,7 +126,7 @@ pub(crate) fn directory_of(path: &Path) -> &Path {
 /// Takes the lock file beside the history; the system lets go of it when the process ends, however it ends.
 pub(super) fn lock(path: &Path) -> Result<File, HistoryError> {
     let lock_path = beside(path, ".lock");
-    let error = |source| HistoryError::File { doing: "locking the history with", path: lock_path.clone(), source };
+    let error = |source| HistoryError::File { doing: FileStep::Locking, path: lock_path.clone(), source };
     let mut file =
         OpenOptions::new().read(true).write(true).create(true).truncate(false).open(&lock_path).map_err(error)?;
     match file.try_lock() {
@@ -151,7 +151,7 @@ fn examine(path: &Path) -> Result<Verdict, HistoryError> {
     match std::fs::metadata(path) {
         Err(error) if error.kind() == std::io::ErrorKind::NotFound => return Ok(Verdict::Absent),
         Err(source) => {
-            return Err(HistoryError::File { doing: "opening the history", path: path.to_owned(), source });
+            return Err(HistoryError::File { doing: FileStep::Opening, path: path.to_owned(), source });
         }
         Ok(file) if file.len() == 0 => return Ok(Verdict::Absent),
         Ok(_) => {}
@@ -171,7 +171,7 @@ fn examine(path: &Path) -> Result<Verdict, HistoryError> {
         Ok((_, _, findings)) => Ok(Verdict::Damaged(findings.join("; "))),
         Err(error) => match error.sqlite_error_code() {
             Some(ErrorCode::NotADatabase | ErrorCode::DatabaseCorrupt) => Ok(Verdict::Damaged(error.to_string())),
-            _ => Err(HistoryError::Sql { doing: "opening", source: error }),
+            _ => Err(HistoryError::Sql { doing: Step::Opening, source: error }),
         },
     }
 }
@@ -190,7 +190,7 @@ fn put_aside(path: &Path, what: &str, now: Timestamp) -> Result<PathBuf, History
         let (from, to) = (beside(path, suffix), beside(&aside, suffix));
         match std::fs::rename(&from, &to) {
             Err(source) if source.kind() != std::io::ErrorKind::NotFound => {
-                return Err(HistoryError::File { doing: "setting aside the history", path: from, source });
+                return Err(HistoryError::File { doing: FileStep::SettingAside, path: from, source });
             }
             _ => {}
         }
@@ -214,7 +214,7 @@ pub(super) fn free_name(path: &Path, what: &str, now: Timestamp) -> PathBuf {
 pub(super) fn sync_directory(path: &Path) -> Result<(), HistoryError> {
     let parent = directory_of(path);
     let synced = File::open(parent).and_then(|directory| directory.sync_all());
-    synced.map_err(|source| HistoryError::File { doing: "creating the history in", path: parent.to_owned(), source })
+    synced.map_err(|source| HistoryError::File { doing: FileStep::Creating, path: parent.to_owned(), source })
 }
 
 #[cfg(not(unix))]

@@ -1,6 +1,6 @@
 //! Looking back: a connection of its own that reads while the writer writes, or while no daemon runs.
 use super::codec::{self, DAY_MS, Row, day_of};
-use super::errors::HistoryError;
+use super::errors::{HistoryError, Step};
 use super::packing::merge;
 use super::receipts::Receipt;
 use super::rows;
@@ -48,7 +48,7 @@ impl Reader {
         if !path.exists() {
             return Err(HistoryError::Missing { path: path.to_owned() });
         }
-        let sql = |source| HistoryError::Sql { doing: "opening", source };
+        let sql = |source| HistoryError::Sql { doing: Step::Opening, source };
         let conn = Connection::open_with_flags(path, OpenFlags::SQLITE_OPEN_READ_ONLY).map_err(sql)?;
         schema::prepare_reader(&conn).map_err(sql)?;
         if schema::is_foreign(&conn).map_err(sql)? {
@@ -247,7 +247,7 @@ impl Reader {
 }
 
 pub(super) fn reading(source: rusqlite::Error) -> HistoryError {
-    HistoryError::Sql { doing: "reading", source }
+    HistoryError::Sql { doing: Step::Reading, source }
 }
 
 type ByDay = BTreeMap<i64, BTreeMap<i64, Vec<Row>>>;

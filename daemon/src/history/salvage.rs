@@ -5,6 +5,7 @@
 //! send again what they still keep, and get new ones.
 use super::open::beside;
 use super::rows;
+use dashboards::say;
 use rusqlite::types::Value;
 use rusqlite::{Connection, OpenFlags, Result, Transaction, params_from_iter};
 use std::fmt;
@@ -51,21 +52,17 @@ impl Saved {
 impl fmt::Display for Saved {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         if let Some(why) = &self.failed {
-            return write!(f, "nothing could be copied from it ({why})");
+            return f.write_str(&say!("failed-saved-nothing-because", why = why));
         }
         if self.rows.iter().all(|(_, n)| *n == 0) {
-            return f.write_str("nothing could be copied from it");
+            return f.write_str(&say!("failed-saved-nothing"));
         }
         let [days, readings, changes, notes] = ["chunk", "hot", "alarm_change", "note"].map(|table| self.of(table));
-        write!(
-            f,
-            "copied from it: {days} packed days of a source, {readings} single readings, {changes} changes of alarms, \
-             {notes} notes"
-        )?;
-        if !self.torn.is_empty() {
-            write!(f, "; not whole: {}", self.torn.join(", "))?;
-        }
-        Ok(())
+        let said = say!("failed-saved", days = days, readings = readings, changes = changes, notes = notes);
+        f.write_str(&match self.torn.is_empty() {
+            true => said,
+            false => say!("failed-saved-torn", saved = said, tables = self.torn.join(", ")),
+        })
     }
 }
 

@@ -1,5 +1,5 @@
 //! The writer's side of the file: batches go in as a whole or not at all.
-use super::errors::{HistoryError, WriteError};
+use super::errors::{HistoryError, Step, WriteError};
 use super::fits;
 use super::mirroring;
 use super::receipts::{Receipt, Receipts};
@@ -165,7 +165,7 @@ impl Store {
     /// # Errors
     /// [`HistoryError`] where it is gone, or no longer what it was.
     pub fn reopen(&mut self) -> Result<(), HistoryError> {
-        let sql = |source| HistoryError::Sql { doing: "opening again", source };
+        let sql = |source| HistoryError::Sql { doing: Step::OpeningAgain, source };
         let file = FileId::of(&self.path).ok_or_else(|| HistoryError::Missing { path: self.path.clone() })?;
         let conn = Connection::open_with_flags(&self.path, OpenFlags::SQLITE_OPEN_READ_WRITE).map_err(sql)?;
         if schema::version(&conn).map_err(sql)? != schema::VERSION || schema::is_foreign(&conn).map_err(sql)? {

@@ -7,6 +7,7 @@
 //! - It reconnects at once when polled after an error, and never subscribes again: both are the caller's.
 //! - A packet over the incoming limit (default 10 KiB) ends the connection, and the broker sends it again.
 //! - `poll` must not be cut short and called again; [`Events::next`] is dropped with its connection or awaited.
+use dashboards::say;
 use rumqttc::{
     AsyncClient, ConnectReturnCode, ConnectionError, Event, EventLoop, MqttOptions, Packet, Publish, QoS, StateError,
     SubscribeFilter, SubscribeReasonCode,
@@ -190,29 +191,21 @@ impl From<ConnectionError> for Trouble {
         match error {
             ConnectionError::ConnectionRefused(code) => Self::Refused(match code {
                 ConnectReturnCode::BadUserNamePassword | ConnectReturnCode::NotAuthorized => {
-                    "the broker does not accept the user, the password or the client id".to_owned()
+                    say!("failed-broker-user")
                 }
-                ConnectReturnCode::ServiceUnavailable => "the broker says that it is not available".to_owned(),
-                other => format!("the broker refuses the connection: {other:?}"),
+                ConnectReturnCode::ServiceUnavailable => say!("failed-broker-not-available"),
+                other => say!("failed-broker-refuses", why = format!("{other:?}")),
             }),
             // `Io` inside is a cut connection met while reading or writing a packet.
             ConnectionError::MqttState(StateError::Deserialization(rumqttc::mqttbytes::Error::Io(e))) => {
                 Self::Lost(e.to_string())
             }
             ConnectionError::MqttState(StateError::Deserialization(e)) => Self::Poison(e.to_string()),
-            ConnectionError::MqttState(StateError::AwaitPingResp) => {
-                Self::Lost("the broker stopped answering".to_owned())
-            }
-            ConnectionError::MqttState(StateError::WrongPacket) => {
-                Self::Lost("the broker ended the session: does a second daemon use the same client id?".to_owned())
-            }
-            ConnectionError::MqttState(StateError::ConnectionAborted) => {
-                Self::Lost("the broker closed the connection".to_owned())
-            }
+            ConnectionError::MqttState(StateError::AwaitPingResp) => Self::Lost(say!("failed-broker-still")),
+            ConnectionError::MqttState(StateError::WrongPacket) => Self::Lost(say!("failed-broker-session")),
+            ConnectionError::MqttState(StateError::ConnectionAborted) => Self::Lost(say!("failed-broker-closed")),
             ConnectionError::MqttState(StateError::Io(e)) | ConnectionError::Io(e) => Self::Lost(e.to_string()),
-            ConnectionError::NetworkTimeout | ConnectionError::FlushTimeout => {
-                Self::Lost("the broker did not answer in time".to_owned())
-            }
+            ConnectionError::NetworkTimeout | ConnectionError::FlushTimeout => Self::Lost(say!("failed-broker-late")),
             other => Self::Lost(other.to_string()),
         }
     }

@@ -4,6 +4,7 @@
 //! them are said again at every connection, so nothing is lost by a broker that forgot. A *message* is said once and
 //! is confirmed; what was not confirmed is said again on the next connection.
 use super::client::{UNCONFIRMED, Wire, is_topic};
+use dashboards::say;
 use std::collections::{BTreeMap, VecDeque};
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 use tokio::sync::{Notify, oneshot, watch};
@@ -19,13 +20,13 @@ pub const MAX_SAID_BYTES: usize = 64 * 1024;
 #[derive(Debug, Clone, Copy, PartialEq, Eq, thiserror::Error)]
 pub enum PublishError {
     /// The topic is empty or has a wildcard in it.
-    #[error("cannot publish: the topic is empty or holds + or #; correct it")]
+    #[error("{}", say!("failed-publish-topic"))]
     Topic,
     /// Over [`MAX_SAID_BYTES`].
-    #[error("cannot publish: the payload is larger than {MAX_SAID_BYTES} bytes; send less at once")]
+    #[error("{}", say!("failed-publish-large", most = MAX_SAID_BYTES))]
     TooLarge,
     /// [`MAX_WAITING`] messages or [`MAX_STATEMENTS`] topics are there already.
-    #[error("cannot publish: too much waits for the broker already; try again once it is connected")]
+    #[error("{}", say!("failed-publish-full"))]
     Full,
 }
 

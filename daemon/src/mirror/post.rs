@@ -5,6 +5,7 @@
 //! are the keeper's to mend; 429, 503 and whatever else: later. The client hands on no Retry-After.
 use super::MirrorError;
 use crate::shelf_file::InfluxSettings;
+use dashboards::say;
 use influxdb2::RequestError;
 use influxdb2::api::write::TimestampPrecision;
 use std::borrow::Cow;
@@ -99,7 +100,7 @@ impl Post {
                 }
                 Answer::TooLarge => {
                     done.lost += lines;
-                    done.refused = Some("413: a single line is too large for it".to_owned());
+                    done.refused = Some(say!("failed-mirror-line"));
                 }
                 Answer::Malformed(why) => {
                     done.lost += lines;
@@ -132,27 +133,26 @@ impl Post {
         match tokio::time::timeout(WRITE_TIMEOUT, writing).await {
             Ok(Ok(())) => Answer::Taken,
             Ok(Err(RequestError::Http { status, text })) => self.meaning(status.as_u16(), &text),
-            Ok(Err(_)) => Answer::Later(format!("{} cannot be reached", self.url)),
-            Err(_) => Answer::Later(format!("{} did not answer within {} s", self.url, WRITE_TIMEOUT.as_secs())),
+            Ok(Err(_)) => Answer::Later(say!("failed-mirror-reach", url = &self.url)),
+            Err(_) => Answer::Later(say!("failed-mirror-late", url = &self.url, seconds = WRITE_TIMEOUT.as_secs())),
         }
     }
 
     fn meaning(&self, status: u16, text: &str) -> Answer {
-        let said = || format!("it answered {status}: {}", shown(text));
+        let why = shown(text);
+        let said = || say!("failed-mirror-said", status = status, why = &why);
         match status {
             // Any other success than 204 the client takes for an error.
             200..=299 => Answer::Taken,
             400 | 422 if text.contains("partial write") => Answer::Partly(dropped(text), said()),
             400 | 422 => Answer::Malformed(said()),
             413 => Answer::TooLarge,
-            401 | 403 => Answer::Later(format!("{}; give [influx] token_file a token that may write there", said())),
-            404 => Answer::Later(format!(
-                "{}; make the bucket {} of {}, or correct [influx] org and bucket",
-                said(),
-                self.bucket,
-                self.org
-            )),
-            429 | 503 => Answer::Later(format!("{}; it is overloaded", said())),
+            401 | 403 => Answer::Later(say!("failed-mirror-token", status = status, why = &why)),
+            404 => {
+                let (bucket, org) = (&self.bucket, &self.org);
+                Answer::Later(say!("failed-mirror-bucket", status = status, why = &why, bucket = bucket, org = org))
+            }
+            429 | 503 => Answer::Later(say!("failed-mirror-overloaded", status = status, why = &why)),
             _ => Answer::Later(said()),
         }
     }

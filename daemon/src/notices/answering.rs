@@ -262,7 +262,7 @@ impl Answering {
                     let sent = Self::code().and_then(|code| {
                         let link = code.parse().ok().and_then(|id| self.signed(TEST, 0, id, CODE_HOLDS));
                         remember(&mut inner.codes, (code.clone(), way.clone(), print, now));
-                        mailbox.try_send(Mail::Test { code, link, reply }).map_err(|_| "the way is busy".to_owned())
+                        mailbox.try_send(Mail::Test { code, link, reply }).map_err(|_| say!("failed-way-busy"))
                     });
                     (way, sent, answer)
                 })
@@ -271,7 +271,7 @@ impl Answering {
         let mut said = Vec::new();
         for (way, sent, answer) in sent {
             let result = match sent {
-                Ok(()) => answer.await.unwrap_or_else(|_| Err("the way has ended".to_owned())),
+                Ok(()) => answer.await.unwrap_or_else(|_| Err(say!("failed-way-ended"))),
                 Err(why) => Err(why),
             };
             said.push((way, result));

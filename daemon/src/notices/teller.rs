@@ -14,6 +14,7 @@ use crate::shelf_file::{NoticeWay, Recipient};
 use crate::snapshot::{Sent as Report, Snapshot, Told};
 use crate::views::hours::band_in_force;
 use crate::views::now::shown;
+use dashboards::say;
 use enclosure::{Alarm, Span, Timestamp};
 use jiff::tz::TimeZone;
 use std::collections::VecDeque;
@@ -248,7 +249,7 @@ impl Teller {
         let outcome = said(self.send(&letter, mailbox).await);
         let written = match &outcome {
             Ok(()) => format!("{} {}", ledger::ACCEPTED, self.fingerprint),
-            Err(why) => format!("test not accepted: {why}"),
+            Err(why) => say!("failed-test", why = why),
         };
         self.report(None, 1, written);
         // Who asked may have gone.
@@ -286,7 +287,7 @@ impl Teller {
         let (Some(snap), Some(history)) = (self.snapshot(), self.shared.history.clone()) else { return };
         let (wall, zone) = (self.shared.clock.now(), self.context.zone());
         let made = tokio::task::spawn_blocking(move || picture::week(&history, &snap, wall, &zone)).await;
-        let outcome = match made.map_err(|_| "the week's report ended in disorder".to_owned()).and_then(|made| made) {
+        let outcome = match made.map_err(|_| say!("failed-week")).and_then(|made| made) {
             Ok(week) => {
                 let message = daily::week_message(week.text);
                 let mut letter = Letter::weekly(wall, message, &self.context);

@@ -12,6 +12,7 @@ use crate::intake::Publisher;
 use crate::shelf_file::Way;
 use crate::snapshot::Told;
 use crate::times;
+use dashboards::say;
 use enclosure::{Priority, Timestamp};
 use mail::Post;
 use serde_json::{Value, json};
@@ -139,9 +140,7 @@ impl Carrier {
             }
             Way::Mqtt { topic } => match publisher {
                 Some(publisher) => Self::Mqtt { topic: topic.clone(), publisher: publisher.clone() },
-                None => {
-                    Self::Absent("no broker is connected here; only the running daemon can send this way".to_owned())
-                }
+                None => Self::Absent(say!("failed-no-broker")),
             },
             Way::Mail { server, from, to, user, password_file, ca_file } => {
                 let boxes = to.iter().map(|a| a.parse()).collect::<Result<Vec<_>, _>>();
@@ -150,8 +149,8 @@ impl Carrier {
                         let (user, password_file, ca_file) = (user.clone(), password_file.clone(), ca_file.clone());
                         Self::Mail(Box::new(Post { server, from, to, user, password_file, ca_file }))
                     }
-                    (Err(e), ..) => Self::Absent(format!("\"{server}\" is no address: {e}")),
-                    (_, Err(e), _) | (.., Err(e)) => Self::Absent(format!("a mail address is none: {e}")),
+                    (Err(e), ..) => Self::Absent(say!("failed-address", text = server, why = e.to_string())),
+                    (_, Err(e), _) | (.., Err(e)) => Self::Absent(say!("failed-mail-address", why = e.to_string())),
                 }
             }
         }
@@ -162,7 +161,7 @@ impl Carrier {
         match tokio::time::timeout(limit, self.try_send(letter)).await {
             Ok(sent) => sent,
             // Dropping the attempt closes the connection, and kills the program.
-            Err(_) => Sent::Unreachable(format!("it took longer than {} s and was cut off", limit.as_secs_f64())),
+            Err(_) => Sent::Unreachable(say!("failed-too-long", most = limit.as_secs_f64().to_string())),
         }
     }
 
@@ -192,13 +191,17 @@ fn log(letter: &Letter) -> Sent {
 pub(crate) async fn secret(path: &Path) -> Result<String, String> {
     let text = bounded(path, TOKEN_MAX).await?;
     let text = text.trim();
-    if text.is_empty() { Err(format!("{} is empty", path.display())) } else { Ok(text.to_owned()) }
+    if text.is_empty() {
+        Err(say!("failed-empty-file", path = path.display().to_string()))
+    } else {
+        Ok(text.to_owned())
+    }
 }
 
 /// A small file as text.
 pub(super) async fn bounded(path: &Path, most: u64) -> Result<String, String> {
     use tokio::io::AsyncReadExt as _;
-    let failed = |e: std::io::Error| format!("reading {}: {e}", path.display());
+    let failed = |e: std::io::Error| say!("failed-read-file", path = path.display().to_string(), why = e.to_string());
     let file = tokio::fs::File::open(path).await.map_err(failed)?;
     let mut text = String::new();
     file.take(most).read_to_string(&mut text).await.map_err(failed)?;
@@ -218,7 +221,7 @@ fn reason(error: &dyn std::error::Error) -> String {
 
 async fn run(command: &[String], json: &Value) -> Sent {
     let Some((program, arguments)) = command.split_first() else {
-        return Sent::Refused("the command is empty".to_owned());
+        return Sent::Refused(say!("failed-no-command"));
     };
     let mut child = match tokio::process::Command::new(program)
         .args(arguments)
@@ -229,7 +232,7 @@ async fn run(command: &[String], json: &Value) -> Sent {
         .spawn()
     {
         Ok(child) => child,
-        Err(e) => return Sent::Unreachable(format!("starting {program}: {e}")),
+        Err(e) => return Sent::Unreachable(say!("failed-program-start", program = program, why = e.to_string())),
     };
     if let Some(mut input) = child.stdin.take() {
         // A program that does not care for its input may end before it has read it: its exit code counts.
@@ -238,8 +241,8 @@ async fn run(command: &[String], json: &Value) -> Sent {
     }
     match child.wait().await {
         Ok(status) if status.success() => Sent::Done,
-        Ok(status) => Sent::Refused(format!("{program} ended with {status}")),
-        Err(e) => Sent::Unreachable(format!("waiting for {program}: {e}")),
+        Ok(status) => Sent::Refused(say!("failed-program-ended", program = program, why = status.to_string())),
+        Err(e) => Sent::Unreachable(say!("failed-program-waiting", program = program, why = e.to_string())),
     }
 }
 
@@ -247,7 +250,7 @@ async fn publish(publisher: &Publisher, topic: &str, json: &Value) -> Sent {
     match publisher.send(topic, json.to_string().into_bytes()) {
         Ok(receipt) => match receipt.await {
             Ok(()) => Sent::Done,
-            Err(_) => Sent::Unreachable("the connection to the broker ended before it confirmed".to_owned()),
+            Err(_) => Sent::Unreachable(say!("failed-unconfirmed")),
         },
         Err(e) => Sent::Unreachable(reason(&e)),
     }

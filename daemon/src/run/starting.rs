@@ -14,6 +14,7 @@ use crate::web::access::AccessError;
 use crate::web::{Access, tls};
 use base64::Engine as _;
 use base64::engine::general_purpose::URL_SAFE_NO_PAD;
+use dashboards::say;
 use rustls::ServerConfig;
 use std::collections::{BTreeMap, BTreeSet};
 use std::net::{IpAddr, Ipv4Addr, Ipv6Addr, SocketAddr};
@@ -206,10 +207,7 @@ pub(super) async fn open(file: &Arc<ShelfFile>, clock: Arc<dyn Clock>) -> Result
         clear.extend(sources.filter_map(|source| Some(source.rsplit_once(':')?.0.to_owned())));
     }
     let set_aside = report.damaged.as_ref().map(|history::SetAside { path, saved, .. }| {
-        format!(
-            "The file was found damaged at the start and set aside as {}, and a new one begun; {saved}.",
-            path.display()
-        )
+        say!("failed-set-aside", path = path.display().to_string(), saved = saved.to_string())
     });
     let history = store.path().to_owned();
     let receipts = store.standing_receipts();

@@ -2,6 +2,7 @@
 use super::findings::Findings;
 use super::names;
 use super::raw::{RawBand, RawHumidity, RawSeason};
+use dashboards::say;
 use enclosure::shelf::{Band, Season, SeasonKind};
 
 /// Above this, °C, a limit needs a reason: an hour near 40 °C killed workers of four *Solenopsis* species (M.S.
@@ -20,26 +21,32 @@ pub(super) fn band(at: &str, raw: &RawBand, f: &mut Findings) -> Option<Band> {
     if let (Some(low), Some(high)) = (low, high)
         && low >= high
     {
-        f.wrong(&path("high_c"), format!("{high} is not above low_c, {low}"), "low_c < high_c < limit_c");
+        f.wrong(&path("high_c"), not_above(high, "low_c", low), say!("shelf-not-above-band-do"));
     }
     if let (Some(high), Some(limit)) = (high, limit)
         && high >= limit
     {
-        f.wrong(&path("limit_c"), format!("{limit} is not above high_c, {high}"), "low_c < high_c < limit_c");
+        f.wrong(&path("limit_c"), not_above(limit, "high_c", high), say!("shelf-not-above-band-do"));
     }
     let limit_c = limit?;
     if limit_c > LIMIT_NEEDS_WHY_C && raw.why.is_none() && !f.is_doubted(&path("why")) {
         f.wrong(
             &path("limit_c"),
-            format!("{limit_c} °C is above {LIMIT_NEEDS_WHY_C} °C, where few ants live for an hour"),
-            "lower it, or write why = \"…\" beside it: which species, and who measured it",
+            say!("shelf-limit-high", value = limit_c.to_string(), most = LIMIT_NEEDS_WHY_C.to_string()),
+            say!("shelf-limit-high-do"),
         );
     }
     let hot_c = raw.hot_c.unwrap_or(limit_c + HOT_ABOVE_LIMIT_K);
     if hot_c < limit_c {
-        f.wrong(&path("hot_c"), format!("{hot_c} is below limit_c, {limit_c}"), "leave it out: limit_c + 5 is taken");
+        let why = say!("shelf-hot-low", value = hot_c.to_string(), other = limit_c.to_string());
+        f.wrong(&path("hot_c"), why, say!("shelf-hot-low-do"));
     }
     Some(Band { low_c: low?, high_c: high?, limit_c, hot_c })
+}
+
+/// What is said where `value` is not above `other`, which stands under `key`.
+pub(super) fn not_above(value: f64, key: &str, other: f64) -> String {
+    say!("shelf-not-above", value = value.to_string(), key = key, other = other.to_string())
 }
 
 /// The humidity a keeper wants, %RH (low, high).
@@ -48,7 +55,7 @@ pub(super) fn humidity(at: &str, raw: &RawHumidity, f: &mut Findings) -> Option<
     let high = f.need(raw.high_pct, &format!("{at}.high_pct"));
     let (low, high) = (low?, high?);
     if low >= high {
-        f.wrong(&format!("{at}.high_pct"), format!("{high} is not above low_pct, {low}"), "low_pct < high_pct");
+        f.wrong(&format!("{at}.high_pct"), not_above(high, "low_pct", low), say!("shelf-not-above-humidity-do"));
     }
     Some((low, high))
 }
@@ -64,8 +71,7 @@ pub(super) fn seasons(nest: &str, raw: &[RawSeason], f: &mut Findings) -> Vec<Se
         let at = format!("{nest}.season[{i}]");
         let Some(s) = season(&at, r, f) else { continue };
         if let Some(other) = days(&s).find_map(|d| taken[d]) {
-            let why = format!("overlaps season[{other}]");
-            f.wrong(&at, why, "move one of the dates: each day belongs to one season at most");
+            f.wrong(&at, say!("shelf-season-overlaps", n = other), say!("shelf-season-overlaps-do"));
         }
         for d in days(&s) {
             taken[d].get_or_insert(i);

@@ -4,6 +4,7 @@ use super::findings::{Findings, Place, ShelfError};
 use super::nearest::{likely, nearest};
 use super::schema::{self, Kind, Section};
 use config::{Map, Value, ValueKind};
+use dashboards::say;
 use toml::Spanned;
 use toml::de::{DeTable, DeValue};
 
@@ -61,8 +62,8 @@ pub(super) fn read(text: &str, findings: &mut Findings) -> Option<Document> {
         findings.push(ShelfError {
             place: e.span().map_or(Place::File, |s| Place::Line(lines.at(s.start))),
             key: String::new(),
-            why: format!("this is not TOML: {}", e.message()),
-            remedy: "mend this line first; what follows it could not be weighed".to_owned(),
+            why: say!("shelf-not-toml", why = e.message()),
+            remedy: say!("shelf-not-toml-do"),
         });
     }
     if !errors.is_empty() {
@@ -101,16 +102,16 @@ impl Reader<'_> {
         let elsewhere = schema::settable().find(|(_, k)| k.name == name).map(|(s, _)| s);
         let (why, remedy) = match (near, elsewhere) {
             (Some((near, d)), Some(other)) if !likely(name, d) => {
-                (format!("unknown key; the nearest known here is `{near}`"), format!("`{name}` stands in [{other}]"))
+                (say!("shelf-unknown-here", key = near), say!("shelf-unknown-here-do", key = name, section = other))
             }
             (Some((near, d)), _) => {
                 if likely(name, d) {
                     let meant = at.path.strip_suffix(name).unwrap_or_default();
                     self.findings.doubt(&format!("{meant}{near}"));
                 }
-                (format!("unknown key; the nearest known is `{near}`"), "correct it or take it out".to_owned())
+                (say!("shelf-unknown-near", key = near), say!("shelf-unknown-near-do"))
             }
-            (None, _) => ("unknown key".to_owned(), "take it out".to_owned()),
+            (None, _) => (say!("shelf-unknown"), say!("shelf-take-out-do")),
         };
         self.findings.wrong(&at.path, why, remedy);
     }
@@ -152,7 +153,8 @@ impl Reader<'_> {
         let table = if let DeValue::Table(t) = value.get_ref() {
             self.table(t, section, &at)
         } else {
-            self.findings.wrong(&at.path, "must be a section", format!("write it under [[{}]]", bare(&at.path)));
+            let remedy = say!("shelf-section-do", section = bare(&at.path));
+            self.findings.wrong(&at.path, say!("shelf-section"), remedy);
             Map::new()
         };
         Value::new(None, ValueKind::Table(table))
@@ -162,7 +164,7 @@ impl Reader<'_> {
         if n <= MAX_LIST {
             return Some(());
         }
-        self.findings.wrong(&at.path, format!("has {n} entries; at most {MAX_LIST} are taken"), "use several daemons");
+        self.findings.wrong(&at.path, say!("shelf-entries", n = n, most = MAX_LIST), say!("shelf-several-do"));
         None
     }
 }
@@ -189,7 +191,7 @@ fn plain(value: &DeValue<'_>, kind: &Kind) -> Result<ValueKind, Fault> {
             Kind::Text | Kind::Choice(_) | Kind::YesNoUnknown | Kind::Moment | Kind::TextOrTable(_),
             DeValue::String(s),
         ) => word(s, kind),
-        _ => Err((format!("is {}, but must be {}", found(value), wanted(kind)), "see shelf.example.toml".to_owned())),
+        _ => Err((say!("shelf-kind", found = found(value), wanted = wanted(kind)), say!("shelf-example-do"))),
     }
 }
 
@@ -213,9 +215,9 @@ pub(super) fn from_text(text: &str, kind: &Kind) -> Result<ValueKind, Fault> {
 }
 
 fn number(text: &str, kind: &Kind) -> Result<ValueKind, Fault> {
-    let none = || (format!("{text} is not {}", wanted(kind)), "write a number, with a point and no unit".to_owned());
+    let none = || (say!("shelf-not-number", text = text, wanted = wanted(kind)), say!("shelf-not-number-do"));
     let outside = |low: String, high: String| {
-        Err((format!("{text} is outside {low} to {high}"), "look at the unit that ends the key's name".to_owned()))
+        Err((say!("shelf-outside", text = text, low = low, high = high), say!("shelf-outside-do")))
     };
     match kind {
         Kind::Whole(low, high) => {
@@ -240,46 +242,46 @@ fn word(text: &str, kind: &Kind) -> Result<ValueKind, Fault> {
         _ => &[],
     };
     if text.is_empty() {
-        return Err(("is empty".to_owned(), "fill it in or take the key out".to_owned()));
+        return Err((say!("shelf-empty"), say!("shelf-empty-do")));
     }
     if text.len() > MAX_TEXT_BYTES {
-        return Err((format!("is longer than {MAX_TEXT_BYTES} bytes"), "shorten it".to_owned()));
+        return Err((say!("shelf-long", most = MAX_TEXT_BYTES), say!("shelf-shorten-do")));
     }
     if text.contains(char::is_control) {
-        return Err(("holds a line break or another control character".to_owned(), "take it out".to_owned()));
+        return Err((say!("shelf-control"), say!("shelf-take-out-do")));
     }
     match nearest(text, choices.iter().copied()) {
         Some((near, _)) if !choices.contains(&text) => {
-            Err((format!("\"{text}\" is none of {}", choices.join(", ")), format!("the nearest is \"{near}\"")))
+            Err((say!("shelf-none-of", text = text, words = choices.join(", ")), say!("shelf-none-of-do", near = near)))
         }
         _ => Ok(ValueKind::String(text.to_owned())),
     }
 }
 
-fn found(value: &DeValue<'_>) -> &'static str {
+fn found(value: &DeValue<'_>) -> String {
     match value {
-        DeValue::String(_) => "a text",
-        DeValue::Integer(_) | DeValue::Float(_) => "a number",
-        DeValue::Boolean(_) => "true or false",
-        DeValue::Datetime(_) => "a date",
-        DeValue::Array(_) => "a list",
-        DeValue::Table(_) => "a section",
+        DeValue::String(_) => say!("shelf-found-text"),
+        DeValue::Integer(_) | DeValue::Float(_) => say!("shelf-found-number"),
+        DeValue::Boolean(_) => say!("shelf-found-bool"),
+        DeValue::Datetime(_) => say!("shelf-found-date"),
+        DeValue::Array(_) => say!("shelf-found-list"),
+        DeValue::Table(_) => say!("shelf-found-section"),
     }
 }
 
-fn wanted(kind: &Kind) -> &'static str {
+fn wanted(kind: &Kind) -> String {
     match kind {
-        Kind::Text => "a text in quotes",
-        Kind::Number(..) => "a number",
-        Kind::Whole(..) => "a whole number",
-        Kind::Choice(_) => "a word in quotes",
-        Kind::YesNoUnknown => "true, false or \"unknown\"",
-        Kind::Texts => "a list of texts, as [\"a\", \"b\"]",
-        Kind::Moment => "a moment, as \"2026-03-01T12:00:00Z\"",
-        Kind::Table(_) => "a section, as [name]",
-        Kind::Tables(_) => "sections, each under [[name]]",
-        Kind::OneOrMore(_) => "a section [name] or several [[name]]",
-        Kind::TextOrTable(_) => "a word in quotes, or a table of numbers",
+        Kind::Text => say!("shelf-wanted-text"),
+        Kind::Number(..) => say!("shelf-wanted-number"),
+        Kind::Whole(..) => say!("shelf-wanted-whole"),
+        Kind::Choice(_) => say!("shelf-wanted-word"),
+        Kind::YesNoUnknown => say!("shelf-wanted-known"),
+        Kind::Texts => say!("shelf-wanted-texts"),
+        Kind::Moment => say!("shelf-wanted-moment"),
+        Kind::Table(_) => say!("shelf-wanted-section"),
+        Kind::Tables(_) => say!("shelf-wanted-sections"),
+        Kind::OneOrMore(_) => say!("shelf-wanted-one-or-more"),
+        Kind::TextOrTable(_) => say!("shelf-wanted-material"),
     }
 }
 

@@ -4,6 +4,7 @@ use super::findings::{Findings, Place, ShelfError};
 use super::nearest::nearest;
 use super::schema;
 use config::Map;
+use dashboards::say;
 
 /// What a variable's name begins with. One underscore is left to other tools.
 pub const PREFIX: &str = "WARMEND__";
@@ -58,12 +59,8 @@ fn unknown(name: &str, known: &[&str]) -> ShelfError {
     ShelfError {
         place: Place::Environment(name.to_owned()),
         key: String::new(),
-        why: format!("unknown variable; the nearest known is {near}"),
-        remedy: if in_list {
-            "nests, notices and mappings are lists: set them in the shelf file".to_owned()
-        } else {
-            "correct it or unset it".to_owned()
-        },
+        why: say!("shelf-variable", near = near),
+        remedy: if in_list { say!("shelf-variable-list-do") } else { say!("shelf-variable-do") },
     }
 }
 

@@ -1,4 +1,6 @@
 //! What was found wrong or unwise, and where: collected, so that a keeper mends a file once and not ten times.
+use super::names::Checked;
+use dashboards::say;
 use std::collections::{BTreeMap, BTreeSet};
 use std::fmt;
 use std::path::{Path, PathBuf};
@@ -47,10 +49,7 @@ pub struct Advice {
 #[derive(Debug, thiserror::Error)]
 pub enum ShelfErrors {
     /// The file is missing or cannot be read.
-    #[error(
-        "cannot read the shelf file {}: {reason} (name the right file with --shelf, or write one: see shelf.example.toml)",
-        path.display()
-    )]
+    #[error("{}", say!("shelf-unreadable", path = path.display().to_string(), why = reason))]
     Unreadable {
         /// The file.
         path: PathBuf,
@@ -92,7 +91,7 @@ impl fmt::Display for Lines<'_> {
             write!(f, "{}{end}", line(self.path, &e.place, &e.key, (&e.why, &e.remedy)))?;
         }
         if self.more > 0 {
-            write!(f, "\n… and {} more", self.more)?;
+            write!(f, "\n{}", say!("shelf-more", n = self.more))?;
         }
         Ok(())
     }
@@ -147,10 +146,10 @@ impl Findings {
     }
 
     /// Notes an error at `path`.
-    pub(super) fn wrong(&mut self, path: &str, why: impl Into<String>, remedy: impl Into<String>) {
+    pub(super) fn wrong(&mut self, path: &str, why: String, remedy: String) {
         self.doubt(path);
         let mark = self.find(path);
-        self.push(ShelfError { place: mark.place, key: mark.shown, why: why.into(), remedy: remedy.into() });
+        self.push(ShelfError { place: mark.place, key: mark.shown, why, remedy });
     }
 
     /// Notes an error that stands at a place of its own.
@@ -165,9 +164,9 @@ impl Findings {
     }
 
     /// Notes an advice at `path`.
-    pub(super) fn advise(&mut self, path: &str, why: impl Into<String>, remedy: impl Into<String>) {
+    pub(super) fn advise(&mut self, path: &str, why: String, remedy: String) {
         let mark = self.find(path);
-        self.advice.push(Advice { place: mark.place, key: mark.shown, why: why.into(), remedy: remedy.into() });
+        self.advice.push(Advice { place: mark.place, key: mark.shown, why, remedy });
     }
 
     /// Says that `path` was complained about already: that it is missing need not be said again.
@@ -184,13 +183,13 @@ impl Findings {
     pub(super) fn need<T>(&mut self, value: Option<T>, path: &str) -> Option<T> {
         if value.is_none() && !self.is_doubted(path) {
             let key = path.rsplit('.').next().unwrap_or(path);
-            self.wrong(path, "is missing", format!("write {key} = …; shelf.example.toml says what it means"));
+            self.wrong(path, say!("shelf-missing"), say!("shelf-missing-do", key = key));
         }
         value
     }
 
     /// Hands `value` on if `checked` holds; else notes why not.
-    pub(super) fn keep<T>(&mut self, path: &str, checked: Result<T, (String, &'static str)>) -> Option<T> {
+    pub(super) fn keep<T>(&mut self, path: &str, checked: Checked<T>) -> Option<T> {
         checked.map_err(|(why, remedy)| self.wrong(path, why, remedy)).ok()
     }
 
@@ -218,6 +217,16 @@ impl Findings {
             |(p, m)| Mark { shown: format!("{}{}", m.shown, &path[p.len()..]), place: m.place.clone() },
         )
     }
+}
+
+/// What is said of a key that needs another one beside it.
+pub(super) fn without(key: &str) -> String {
+    say!("shelf-without", key = key)
+}
+
+/// The advice to write that key.
+pub(super) fn add(key: &str) -> String {
+    say!("shelf-without-do", key = key)
 }
 
 /// What came from the file, without the control characters by which it could look like a line of ours.

@@ -1,6 +1,7 @@
 //! Delays and deadband that single alarms have of their own, under `[alarm.<name>]`; and how `check` says them all.
 use super::raw::{RawAlarm, RawManner};
 use super::services::span;
+use dashboards::say;
 use enclosure::shelf::{AlarmSettings, OwnManner};
 use enclosure::{Alarm, Span};
 use std::fmt::Write as _;
@@ -43,25 +44,34 @@ pub(super) fn lay_over(raw: &RawAlarm, settings: &mut AlarmSettings) {
 
 /// How each alarm waits before it is raised and before it is over, in lines.
 pub(super) fn lines(s: &AlarmSettings) -> String {
-    let mut out = String::from("How long what is wrong must last before it is told, and be over before it ends:\n");
+    let mut out = say!("check-waits") + "\n";
     for (alarm, _) in of(&RawAlarm::default()) {
         let on = match alarm {
-            Alarm::ProbeHot => "after three readings".to_owned(),
-            Alarm::ProbeSilent => format!("after {} readings missed, {}", s.silent_missed, waits(s.silent_at_least)),
+            Alarm::ProbeHot => say!("check-waits-three"),
+            Alarm::ProbeSilent => {
+                say!("check-waits-missed", n = s.silent_missed, waits = waits(s.silent_at_least))
+            }
             Alarm::NestUnwatched => waits(s.unwatched_after),
             _ => waits(s.on_delay(alarm)),
         };
         let off = if alarm == Alarm::BrokerLost { waits(Span::ZERO) } else { waits(s.off_delay(alarm)) };
-        let deadband = match (s.deadband(alarm), alarm) {
-            (0.0, _) => String::new(),
-            (by, Alarm::HumidityLow | Alarm::HumidityHigh | Alarm::Condensation) => format!(", {by} %RH within"),
-            (by, _) => format!(", {by} K within"),
+        let by = s.deadband(alarm).to_string();
+        let line = match alarm {
+            _ if s.deadband(alarm) == 0.0 => say!("check-waits-line", on = on, off = off),
+            Alarm::HumidityLow | Alarm::HumidityHigh | Alarm::Condensation => {
+                say!("check-waits-line-rh", on = on, off = off, by = by)
+            }
+            _ => say!("check-waits-line-k", on = on, off = off, by = by),
         };
-        let _ = writeln!(out, "  {:18}told {on}; over {off}{deadband}", alarm.name());
+        let _ = writeln!(out, "  {:18}{line}", alarm.name());
     }
     out
 }
 
 fn waits(length: Span) -> String {
-    if length == Span::ZERO { "at once".to_owned() } else { format!("after {length}") }
+    if length == Span::ZERO {
+        say!("check-waits-at-once")
+    } else {
+        say!("check-waits-after", length = length.to_string())
+    }
 }

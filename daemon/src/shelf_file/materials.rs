@@ -2,6 +2,7 @@
 use super::findings::Findings;
 use super::nearest::nearest;
 use super::raw::RawMaterial;
+use dashboards::say;
 use enclosure::shelf::Material;
 
 const fn material(conductivity_w_mk: f64, density_kg_m3: f64, heat_capacity_j_kgk: f64) -> Material {
@@ -59,12 +60,8 @@ pub(super) fn build(path: &str, raw: Option<&RawMaterial>, f: &mut Findings) -> 
             if known.is_none() {
                 let near = nearest(name, KNOWN.iter().map(|(n, _)| *n)).map_or("", |(near, _)| near);
                 let all = material_names().join(", ");
-                let why = format!("\"{name}\" is no known material; the nearest is \"{near}\"");
-                f.wrong(
-                    path,
-                    why,
-                    format!("known: {all}; or give conductivity_w_mk, density_kg_m3, heat_capacity_j_kgk"),
-                );
+                let why = say!("shelf-material", text = name, near = near);
+                f.wrong(path, why, say!("shelf-material-do", words = all));
             }
             known
         }

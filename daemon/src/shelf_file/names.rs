@@ -1,8 +1,9 @@
 //! Forms of the texts in a shelf file: identifiers, source names, topics, pointers, addresses, hours.
+use dashboards::say;
 use std::net::SocketAddr;
 
 /// A text that is right, or what is wrong with it and what to do.
-pub(super) type Checked<T> = Result<T, (String, &'static str)>;
+pub(super) type Checked<T> = Result<T, (String, String)>;
 
 /// Longest source name, bytes.
 const MAX_SOURCE_BYTES: usize = 128;
@@ -16,32 +17,30 @@ pub(super) fn id(text: &str) -> Checked<()> {
     if (1..=32).contains(&text.len()) && text.chars().all(fits) {
         Ok(())
     } else {
-        Err((format!("\"{text}\" is no identifier"), "use 1 to 32 of a to z, 0 to 9 and -"))
+        Err((say!("shelf-id", text = text), say!("shelf-id-do")))
     }
 }
 
 /// A full SenML name (RFC 8428, section 4.5.1) whose node stands before its last `:`.
 pub(super) fn source(text: &str) -> Checked<()> {
-    const REMEDY: &str = "write node:sensor, as \"oak-node:warm\"";
+    let remedy = || say!("shelf-source-do");
     let fits = |c: char| c.is_ascii_alphanumeric() || "-:./_".contains(c);
     if text.len() > MAX_SOURCE_BYTES || !text.chars().all(fits) {
-        let why =
-            format!("\"{text}\" is no SenML name: letters, digits and - : . / _ only, {MAX_SOURCE_BYTES} at most");
-        return Err((why, REMEDY));
+        return Err((say!("shelf-source-letters", text = text, most = MAX_SOURCE_BYTES), remedy()));
     }
     if !text.starts_with(|c: char| c.is_ascii_alphanumeric()) {
-        return Err((format!("\"{text}\" is no SenML name: it must begin with a letter or digit"), REMEDY));
+        return Err((say!("shelf-source-begin", text = text), remedy()));
     }
     match text.rsplit_once(':') {
         Some((node, sensor)) if !node.is_empty() && !sensor.is_empty() => Ok(()),
-        _ => Err((format!("\"{text}\" names no node: the node stands before the last \":\""), REMEDY)),
+        _ => Err((say!("shelf-source-node", text = text), remedy())),
     }
 }
 
 /// An MQTT topic without wildcards.
 pub(super) fn topic(text: &str) -> Checked<()> {
     if text.contains(['+', '#', '\0']) || text.is_empty() || text.len() > MAX_TOPIC_BYTES {
-        return Err((format!("\"{text}\" is no topic to publish on"), "write one without + and #"));
+        return Err((say!("shelf-topic", text = text), say!("shelf-topic-do")));
     }
     Ok(())
 }
@@ -50,7 +49,7 @@ pub(super) fn topic(text: &str) -> Checked<()> {
 pub(super) fn prefix(text: &str) -> Checked<()> {
     topic(text).and_then(|()| {
         if text.split('/').any(str::is_empty) || text.starts_with('$') || text.len() > 64 {
-            Err((format!("\"{text}\" is no topic prefix"), "write one as \"warmend\" or \"home/warmend\""))
+            Err((say!("shelf-prefix", text = text), say!("shelf-prefix-do")))
         } else {
             Ok(())
         }
@@ -69,10 +68,7 @@ pub(super) fn filter(text: &str) -> Checked<()> {
     if !text.is_empty() && text.len() <= MAX_TOPIC_BYTES && levels.iter().enumerate().all(level) {
         Ok(())
     } else {
-        Err((
-            format!("\"{text}\" is no topic filter"),
-            "+ stands for one whole level, # for all that follow, at the end",
-        ))
+        Err((say!("shelf-filter", text = text), say!("shelf-filter-do")))
     }
 }
 
@@ -82,28 +78,26 @@ pub(super) fn pointer(text: &str) -> Checked<()> {
     if text.starts_with('/') && escaped {
         Ok(())
     } else {
-        let remedy = "write it as \"/sensor/temperature\" (~0 for ~, ~1 for /), or leave it out for a plain number";
-        Err((format!("\"{text}\" is no JSON Pointer"), remedy))
+        Err((say!("shelf-pointer", text = text), say!("shelf-pointer-do")))
     }
 }
 
 /// An address to listen on; port 0 means any free one.
 pub(super) fn listen(text: &str) -> Checked<SocketAddr> {
-    text.parse()
-        .map_err(|_| (format!("\"{text}\" is no address to listen on"), "write address:port, as \"127.0.0.1:1883\""))
+    text.parse().map_err(|_| (say!("shelf-listen", text = text), say!("shelf-listen-do")))
 }
 
 /// An address by URL with one of `schemes`.
 pub(super) fn url(text: &str, schemes: &[&str]) -> Checked<reqwest::Url> {
-    let bad = |why: String| Err((why, "write it as scheme://host:port"));
+    let bad = |why: String| Err((why, say!("shelf-url-do")));
     match reqwest::Url::parse(text) {
-        Err(e) => bad(format!("\"{text}\" is no address: {e}")),
+        Err(e) => bad(say!("shelf-url", text = text, why = e.to_string())),
         Ok(u) if !schemes.contains(&u.scheme()) => {
-            bad(format!("\"{}\" is not understood here; known: {}", u.scheme(), schemes.join(", ")))
+            bad(say!("shelf-url-scheme", text = u.scheme(), words = schemes.join(", ")))
         }
-        Ok(u) if u.host_str().is_none_or(str::is_empty) => bad(format!("\"{text}\" names no host")),
+        Ok(u) if u.host_str().is_none_or(str::is_empty) => bad(say!("shelf-url-host", text = text)),
         Ok(u) if !u.username().is_empty() || u.password().is_some() => {
-            Err(("holds a name or a password".to_owned(), "keep secrets out of addresses: use the keys for them"))
+            Err((say!("shelf-url-secret"), say!("shelf-url-secret-do")))
         }
         Ok(u) => Ok(u),
     }
@@ -114,7 +108,7 @@ pub(super) fn hour(text: &str) -> Checked<u16> {
     two(text, ':')
         .filter(|(h, m)| *h < 24 && *m < 60)
         .map(|(h, m)| u16::from(h) * 60 + u16::from(m))
-        .ok_or_else(|| (format!("\"{text}\" is no hour of the day"), "write it as \"22:30\""))
+        .ok_or_else(|| (say!("shelf-hour", text = text), say!("shelf-hour-do")))
 }
 
 /// Days of the week, from Monday.
@@ -122,7 +116,7 @@ const WEEK_DAYS: [&str; 7] = ["Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun"];
 
 /// An hour of a day of the week, `Sun 18:00`, as (days after Monday, minutes after midnight).
 pub(super) fn week_hour(text: &str) -> Checked<(u8, u16)> {
-    let no = || (format!("\"{text}\" is no hour of a day of the week"), "write it as \"Sun 18:00\"");
+    let no = || (say!("shelf-week-hour", text = text), say!("shelf-week-hour-do"));
     let (day, at) = text.trim().split_once(' ').ok_or_else(no)?;
     let day = WEEK_DAYS.iter().position(|name| name.eq_ignore_ascii_case(day)).ok_or_else(no)?;
     Ok((u8::try_from(day).map_err(|_| no())?, hour(at.trim()).map_err(|_| no())?))
@@ -138,7 +132,7 @@ pub(super) fn day(text: &str) -> Checked<(u8, u8)> {
             let days = usize::from(*m).checked_sub(1).and_then(|i| MONTH_DAYS.get(i));
             *d >= 1 && days.is_some_and(|last| d <= last)
         })
-        .ok_or_else(|| (format!("\"{text}\" is no day of the year"), "write month and day, as \"11-01\""))
+        .ok_or_else(|| (say!("shelf-day", text = text), say!("shelf-day-do")))
 }
 
 /// The place of a day in a leap year, from 0.

@@ -5,6 +5,7 @@ use super::materials;
 use super::names;
 use super::raw::{RawNest, RawPad, RawProbe};
 use super::settings::Plug;
+use dashboards::say;
 use enclosure::Timestamp;
 use enclosure::shelf::{Cover, Nest, NestKind, Pad, PadPlace, Probe, Stretch};
 use std::collections::BTreeMap;
@@ -79,8 +80,7 @@ fn cover(word: &str) -> Option<Cover> {
 
 fn moment(path: &str, text: &str, f: &mut Findings) -> Option<Timestamp> {
     let parsed = text.parse::<jiff::Timestamp>().map(|t| Timestamp::from_unix_ms(t.as_millisecond()));
-    let remedy = "write date, hour and offset from UTC, as \"2026-03-01T12:00:00Z\"";
-    f.keep(path, parsed.map_err(|_| (format!("\"{text}\" is no moment"), remedy)))
+    f.keep(path, parsed.map_err(|_| (say!("shelf-moment", text = text), say!("shelf-moment-do"))))
 }
 
 fn stretch(at: &str, (from, to): (Option<f64>, Option<f64>), length: Option<f64>, f: &mut Findings) -> Option<Stretch> {
@@ -89,24 +89,28 @@ fn stretch(at: &str, (from, to): (Option<f64>, Option<f64>), length: Option<f64>
     if let (Some(to), Some(length)) = (to, length)
         && to > length
     {
-        let why = format!("{to} mm lies beyond the nest's end, {length} mm");
-        f.wrong(&format!("{at}.to_mm"), why, "measure from the zero end, in mm");
+        f.wrong(&format!("{at}.to_mm"), beyond(to, length), say!("shelf-beyond-do"));
     }
     let (from_mm, to_mm) = (from?, to?);
     if from_mm >= to_mm {
-        f.wrong(&format!("{at}.to_mm"), format!("{to_mm} is not above from_mm, {from_mm}"), "from_mm < to_mm");
+        f.wrong(
+            &format!("{at}.to_mm"),
+            bands::not_above(to_mm, "from_mm", from_mm),
+            say!("shelf-not-above-stretch-do"),
+        );
     }
     Some(Stretch { from_mm, to_mm })
+}
+
+/// What is said of a place behind the nest's end.
+fn beyond(value_mm: f64, length_mm: f64) -> String {
+    say!("shelf-beyond", value = value_mm.to_string(), other = length_mm.to_string())
 }
 
 fn probes(nest: &str, raw: &RawNest, f: &mut Findings) -> Vec<Probe> {
     let list = format!("{nest}.probe");
     if raw.probe.is_empty() && !f.is_doubted(&list) {
-        f.wrong(
-            &list,
-            "there is none: nothing would be seen of this nest",
-            "write [[nest.probe]] with source and at_mm",
-        );
+        f.wrong(&list, say!("shelf-no-probe"), say!("shelf-no-probe-do"));
     }
     let mut built = Vec::new();
     for (i, p) in raw.probe.iter().enumerate() {
@@ -116,8 +120,7 @@ fn probes(nest: &str, raw: &RawNest, f: &mut Findings) -> Vec<Probe> {
         if let (Some(at), Some(length)) = (at, raw.length_mm)
             && at > length
         {
-            let why = format!("{at} mm lies beyond the nest's end, {length} mm");
-            f.wrong(&at_path, why, "measure from the zero end, in mm");
+            f.wrong(&at_path, beyond(at, length), say!("shelf-beyond-do"));
         }
         if let (Some(source), Some(at_mm)) = (source, at) {
             built.push(Probe { source, at_mm });
@@ -135,8 +138,7 @@ fn room(nest: &str, text: Option<&str>, probes: &[RawProbe], f: &mut Findings) -
     let path = format!("{nest}.room.source");
     let room = source(&path, text, f)?;
     if probes.iter().any(|p| p.source.as_ref() == Some(&room)) {
-        let why = format!("{room} is a probe in this nest: it cannot read the room");
-        f.wrong(&path, why, "use a sensor away from the nest, or leave the room out");
+        f.wrong(&path, say!("shelf-room-probe", text = &room), say!("shelf-room-probe-do"));
     }
     Some(room)
 }
@@ -151,11 +153,7 @@ fn pad_owners<'a>(raw: &'a [RawNest], f: &mut Findings) -> Owners<'a> {
             let Some(id) = p.id.as_deref() else { continue };
             let path = format!("nest[{i}].pad[{j}].id");
             if f.keep(&path, names::id(id)).is_some() && owners.insert(id, (n, p)).is_some() {
-                f.wrong(
-                    &path,
-                    format!("\"{id}\" is the id of another heating mat"),
-                    "give each its own; say shared = for the same one",
-                );
+                f.wrong(&path, say!("shelf-pad-twice", text = id), say!("shelf-pad-twice-do"));
             }
         }
     }
@@ -184,14 +182,10 @@ fn pad(at: &str, raw: &RawPad, (nest, owners): (&RawNest, &Owners<'_>), f: &mut 
     if let (Some(mm), Some(length)) = (raw.thermostat_at_mm, nest.length_mm)
         && mm > length
     {
-        f.wrong(
-            &thermostat_at,
-            format!("{mm} mm lies beyond the nest's end, {length} mm"),
-            "measure from the zero end",
-        );
+        f.wrong(&thermostat_at, beyond(mm, length), say!("shelf-beyond-thermostat-do"));
     }
     if raw.thermostat_at_mm.is_some() && raw.thermostat_c.is_none() && !f.is_doubted(&format!("{at}.thermostat_c")) {
-        f.wrong(&thermostat_at, "says where a thermostat sits, but not at what it lets go", "add thermostat_c");
+        f.wrong(&thermostat_at, say!("shelf-thermostat"), say!("shelf-thermostat-do"));
     }
     Some(Pad {
         id: raw.id.clone(),
@@ -221,18 +215,14 @@ fn shared(
         ("thermostat_at_mm", raw.thermostat_at_mm.is_some()),
     ];
     for (key, _) in own.into_iter().filter(|(_, written)| *written) {
-        f.wrong(
-            &format!("{at}.{key}"),
-            "belongs to the heating mat that is shared",
-            "write it there, in the other nest",
-        );
+        f.wrong(&format!("{at}.{key}"), say!("shelf-shared-own"), say!("shelf-shared-own-do"));
     }
     let Some((other, owner)) = owners.get(id) else {
-        f.wrong(&path, format!("no heating mat has the id \"{id}\""), "give the other nest's mat that id");
+        f.wrong(&path, say!("shelf-shared-none", text = id), say!("shelf-shared-none-do"));
         return None;
     };
     if std::ptr::eq(*other, nest) {
-        f.wrong(&path, format!("\"{id}\" is this nest's own"), "name a mat of another nest");
+        f.wrong(&path, say!("shelf-shared-here", text = id), say!("shelf-shared-here-do"));
     }
     let length = |p: &RawPad| Some(p.to_mm? - p.from_mm?).filter(|l| *l > 0.0);
     let (watts, own_mm, here_mm) = (owner.watts?, length(owner)?, length(raw)?);
@@ -250,7 +240,7 @@ fn shared(
 fn drive(path: &str, text: &str, probes: &[RawProbe], f: &mut Findings) -> Option<String> {
     let drive = source(path, Some(text), f)?;
     if probes.iter().any(|p| p.source.as_ref() == Some(&drive)) {
-        f.wrong(path, format!("{drive} is a probe of this nest"), "name the source that reports the mat's drive");
+        f.wrong(path, say!("shelf-drive-probe", text = &drive), say!("shelf-drive-probe-do"));
     }
     Some(drive)
 }
@@ -262,7 +252,7 @@ fn unique_ids(raw: &[RawNest], f: &mut Findings) {
         let Some(id) = f.need(n.id.as_deref(), &path) else { continue };
         f.keep(&path, names::id(id));
         if let Some(first) = seen.insert(id, i) {
-            f.wrong(&path, format!("\"{id}\" is the id of nest[{first}] too"), "give each nest its own");
+            f.wrong(&path, say!("shelf-id-twice", text = id, n = first), say!("shelf-id-twice-do"));
         }
     }
 }
@@ -274,18 +264,15 @@ fn unique_probes(raw: &[RawNest], f: &mut Findings) {
             let here = format!("nest[{i}].probe[{j}]");
             let Some(source) = p.source.as_deref() else { continue };
             if let Some(first) = seen.insert(source, here.clone()) {
-                f.wrong(&format!("{here}.source"), format!("{source} is {first} too"), "a probe sits at one place");
+                let why = say!("shelf-probe-twice", text = source, key = first);
+                f.wrong(&format!("{here}.source"), why, say!("shelf-probe-twice-do"));
             }
         }
     }
     let others = |n: &RawNest| n.pad.iter().filter(|p| p.drive.is_some()).count() + usize::from(n.room.is_some());
     let sources = seen.len() + raw.iter().map(others).sum::<usize>();
     if sources > MAX_SOURCES {
-        f.wrong(
-            "nest",
-            format!("{sources} sources are listed; at most {MAX_SOURCES} are watched"),
-            "use several daemons",
-        );
+        f.wrong("nest", say!("shelf-sources", n = sources, most = MAX_SOURCES), say!("shelf-several-do"));
     }
 }
 
@@ -294,9 +281,9 @@ fn joined(raw: &[RawNest], f: &mut Findings) {
         let Some(to) = &n.joined_to else { continue };
         let path = format!("nest[{i}].joined_to");
         if n.id.as_ref() == Some(to) {
-            f.wrong(&path, "names the nest itself", "name the other one");
+            f.wrong(&path, say!("shelf-joined-itself"), say!("shelf-joined-itself-do"));
         } else if !raw.iter().any(|other| other.id.as_ref() == Some(to)) {
-            f.wrong(&path, format!("no nest has the id \"{to}\""), "name a nest of this file");
+            f.wrong(&path, say!("shelf-joined-none", text = to), say!("shelf-joined-none-do"));
         }
     }
 }

@@ -1,10 +1,11 @@
 //! Ways by which a keeper is told.
-use super::findings::Findings;
+use super::findings::{Findings, add, without};
 use super::names;
 use super::raw::RawNotice;
 use super::recipients::hours;
 use super::services::span;
 use super::settings::{NoticeWay, Recipient, Way};
+use dashboards::say;
 use enclosure::alarm::Priority;
 use std::path::Path;
 
@@ -48,8 +49,8 @@ fn owner(at: &str, raw: &RawNotice, recipients: &[Recipient], f: &mut Findings) 
     let found = recipients.iter().position(|r| r.name == name);
     if found.is_none() {
         let names: Vec<_> = recipients.iter().map(|r| r.name.as_str()).collect();
-        let why = format!("\"{name}\" is none of the recipients ({})", names.join(", "));
-        f.wrong(&format!("{at}.recipient"), why, "write a [[recipient]] of that name");
+        let why = say!("shelf-recipient-none", text = name, words = names.join(", "));
+        f.wrong(&format!("{at}.recipient"), why, say!("shelf-recipient-none-do"));
     }
     found
 }
@@ -69,8 +70,8 @@ fn foreign_keys(at: &str, word: &str, raw: &RawNotice, f: &mut Findings) {
         ("user", raw.user.is_some() || raw.password_file.is_some(), "mail"),
     ];
     for (key, _, owner) in written.into_iter().filter(|(_, set, owner)| *set && *owner != word) {
-        let why = format!("is for way = \"{owner}\", and this is \"{word}\"");
-        f.wrong(&format!("{at}.{key}"), why, "take it out, or write another [[notice]]");
+        let why = say!("shelf-other-way", owner = owner, text = word);
+        f.wrong(&format!("{at}.{key}"), why, say!("shelf-other-way-do"));
     }
 }
 
@@ -80,7 +81,7 @@ fn way(at: &str, word: &str, raw: &RawNotice, dir: &Path, f: &mut Findings) -> O
         "command" => {
             let command = f.need(raw.command.clone(), &path("command"))?;
             if command.is_empty() {
-                f.wrong(&path("command"), "names no program", "write [\"program\", \"argument\", …]");
+                f.wrong(&path("command"), say!("shelf-command"), say!("shelf-command-do"));
             }
             Some(Way::Command { command })
         }
@@ -108,14 +109,14 @@ fn mail(at: &str, raw: &RawNotice, dir: &Path, f: &mut Findings) -> Option<Way> 
     let from = f.need(raw.from.as_deref(), &path("from")).and_then(|a| address(&path("from"), a, f));
     let to = f.need(raw.to.as_deref(), &path("to"));
     if to.is_some_and(<[_]>::is_empty) {
-        f.wrong(&path("to"), "names nobody", "write [\"keeper@example.org\"]");
+        f.wrong(&path("to"), say!("shelf-mail-to"), say!("shelf-mail-to-do"));
     }
     let to: Option<Vec<_>> = to.and_then(|to| to.iter().map(|a| address(&path("to"), a, f)).collect());
     if raw.user.is_some() && raw.password_file.is_none() && !f.is_doubted(&path("password_file")) {
-        f.wrong(&path("user"), "stands without password_file", "add password_file = \"…\"");
+        f.wrong(&path("user"), without("password_file"), add("password_file"));
     }
     if raw.password_file.is_some() && raw.user.is_none() && !f.is_doubted(&path("user")) {
-        f.wrong(&path("password_file"), "stands without user", "add user = \"…\"");
+        f.wrong(&path("password_file"), without("user"), add("user"));
     }
     Some(Way::Mail {
         server: server?.to_string(),
@@ -132,7 +133,10 @@ fn address(path: &str, text: &str, f: &mut Findings) -> Option<String> {
     let fits =
         |part: &str| !part.is_empty() && !part.contains(|c: char| c.is_whitespace() || c.is_control() || c == '@');
     let good = text.split_once('@').is_some_and(|(a, b)| fits(a) && fits(b));
-    let judged =
-        if good { Ok(text.to_owned()) } else { Err((format!("\"{text}\" is no mail address"), "write name@host")) };
+    let judged = if good {
+        Ok(text.to_owned())
+    } else {
+        Err((say!("shelf-mail-address", text = text), say!("shelf-mail-address-do")))
+    };
     f.keep(path, judged)
 }

@@ -1,7 +1,8 @@
 //! Heating mats that a node drives on leave only.
-use super::findings::Findings;
+use super::findings::{Findings, without};
 use super::raw::{RawMapping, RawNest};
 use super::settings::PermitSettings;
+use dashboards::say;
 use std::path::Path;
 
 /// The mats with a key. `users` says whether the broker has users, without whom nobody is bound to a node's topics and
@@ -19,22 +20,21 @@ pub(super) fn build(
             let (path, duty_path) = (format!("{here}.permit_key_file"), format!("{here}.permit_duty"));
             let Some(key_file) = p.permit_key_file.as_deref() else {
                 if p.permit_duty.is_some() {
-                    f.wrong(&duty_path, "stands without permit_key_file", "add the key file, or take it out");
+                    f.wrong(&duty_path, without("permit_key_file"), say!("shelf-permit-duty-do"));
                 }
                 continue;
             };
             let node = p.drive.as_deref().and_then(|drive| drive.rsplit_once(':')).map_or("", |(node, _)| node);
             if node.is_empty() {
-                f.wrong(&path, "needs drive: whose leave it is, is read from it", "add drive = \"oak-node:pad\"");
+                f.wrong(&path, say!("shelf-permit-drive"), say!("shelf-permit-drive-do"));
                 continue;
             }
             if built.iter().any(|other| other.node == node) {
-                f.wrong(&path, format!("{node} has a mat on leave already"), "give each mat a node of its own");
+                f.wrong(&path, say!("shelf-permit-twice", text = node), say!("shelf-permit-twice-do"));
             }
             let is_mapped = |source: Option<&str>| mappings.iter().any(|m| m.source.as_deref() == source);
             if n.probe.iter().all(|probe| is_mapped(probe.source.as_deref())) {
-                let why = "can never be used: all probes of the nest come by a mapping, which anybody can feign";
-                f.wrong(&path, why, "list a probe of the node itself");
+                f.wrong(&path, say!("shelf-permit-feigned"), say!("shelf-permit-feigned-do"));
             }
             built.push(PermitSettings {
                 nest,

@@ -4,6 +4,7 @@ use super::names::{self, Checked};
 use super::raw::{RawHeartbeat, RawRecipient};
 use super::services::span;
 use super::settings::{HeartbeatSettings, QuietHours, Recipient};
+use dashboards::say;
 use jiff::civil::Date;
 
 /// How often a sign of life goes out where nothing is set, minutes.
@@ -18,11 +19,8 @@ pub(super) fn build(raw: &[RawRecipient], f: &mut Findings) -> Vec<Recipient> {
         let at = format!("recipient[{i}]");
         let Some(recipient) = recipient(&at, r, f) else { continue };
         if built.iter().any(|b| b.name == recipient.name) {
-            f.wrong(
-                &format!("{at}.name"),
-                format!("\"{}\" is there twice", recipient.name),
-                "give each a name of its own",
-            );
+            let why = say!("shelf-recipient-twice", text = &recipient.name);
+            f.wrong(&format!("{at}.name"), why, say!("shelf-recipient-twice-do"));
         }
         built.push(recipient);
     }
@@ -33,14 +31,14 @@ fn recipient(at: &str, raw: &RawRecipient, f: &mut Findings) -> Option<Recipient
     let path = |key: &str| format!("{at}.{key}");
     let name = f.need(raw.name.clone(), &path("name"))?;
     if name.chars().count() > NAME_MAX {
-        f.wrong(&path("name"), format!("is longer than {NAME_MAX} letters"), "shorten it");
+        f.wrong(&path("name"), say!("shelf-long-name", most = NAME_MAX), say!("shelf-shorten-do"));
     }
     let mut date = |key: &str, text: &Option<String>| text.as_deref().and_then(|text| f.keep(&path(key), date(text)));
     let days = (date("from", &raw.from), date("until", &raw.until));
     if let (Some(from), Some(until)) = days
         && until < from
     {
-        f.wrong(&path("until"), "lies before from", "write the last day on which they are told");
+        f.wrong(&path("until"), say!("shelf-until"), say!("shelf-until-do"));
     }
     let quiet = hours(at, (raw.quiet_from.as_deref(), raw.quiet_to.as_deref(), raw.time_zone.as_deref()), f);
     Some(Recipient { name, phone: raw.phone.clone(), days, quiet, time_zone: raw.time_zone.clone() })
@@ -50,7 +48,7 @@ fn recipient(at: &str, raw: &RawRecipient, f: &mut Findings) -> Option<Recipient
 fn date(text: &str) -> Checked<Date> {
     let shape = text.len() == 10 && text.bytes().all(|b| b.is_ascii_digit() || b == b'-');
     let read = text.parse().ok().filter(|_| shape);
-    read.ok_or_else(|| (format!("\"{text}\" is no day"), "write it as \"2026-07-01\""))
+    read.ok_or_else(|| (say!("shelf-date", text = text), say!("shelf-date-do")))
 }
 
 /// Hours of rest from `(quiet_from, quiet_to, time_zone)`.
@@ -63,9 +61,7 @@ pub(super) fn hours(
     if let Some(zone) = zone
         && jiff::tz::TimeZone::get(zone).is_err()
     {
-        let why = format!("\"{zone}\" is no time zone that this machine knows");
-        let remedy = "write it as \"Europe/Lisbon\" or \"UTC\", and install the zone data (tzdata)";
-        f.wrong(&path("time_zone"), why, remedy);
+        f.wrong(&path("time_zone"), say!("shelf-zone", text = zone), say!("shelf-zone-do"));
     }
     if from.is_none() && to.is_none() {
         return None;
@@ -73,7 +69,7 @@ pub(super) fn hours(
     let from_min = f.need(from, &path("quiet_from")).and_then(|t| f.keep(&path("quiet_from"), names::hour(t)));
     let to_min = f.need(to, &path("quiet_to")).and_then(|t| f.keep(&path("quiet_to"), names::hour(t)));
     if from_min.is_some() && from_min == to_min {
-        f.wrong(&path("quiet_to"), "is quiet_from: would it be quiet always, or never?", "leave a span between them");
+        f.wrong(&path("quiet_to"), say!("shelf-quiet"), say!("shelf-quiet-do"));
     }
     let time_zone = f.need(zone, &path("time_zone"))?.to_owned();
     Some(QuietHours { from_min: from_min?, to_min: to_min?, time_zone })
@@ -85,7 +81,7 @@ pub(super) fn heartbeat(raw: &RawHeartbeat, f: &mut Findings) -> HeartbeatSettin
     let names = raw.watches.as_deref().unwrap_or_default().split(',').map(str::trim).filter(|name| !name.is_empty());
     let watches: Vec<String> = names.map(str::to_owned).collect();
     if watches.iter().any(|name| name.chars().count() > NAME_MAX) {
-        f.wrong("heartbeat.watches", format!("holds a name longer than {NAME_MAX} letters"), "shorten it");
+        f.wrong("heartbeat.watches", say!("shelf-watches", most = NAME_MAX), say!("shelf-shorten-do"));
     }
     HeartbeatSettings {
         url: url.map(|u| u.to_string()),

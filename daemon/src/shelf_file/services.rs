@@ -1,8 +1,9 @@
 //! Sections that stand once: broker, history, pages, mirror, alarms; and the mappings.
-use super::findings::Findings;
+use super::findings::{Findings, add, without};
 use super::raw::{RawAlarm, RawBroker, RawHistory, RawInflux, RawMapping, RawWeb};
 use super::settings::{BrokerSettings, BrokerWay, HistorySettings, InfluxSettings, Mapping, Turned, WebSettings};
 use super::{manners, names};
+use dashboards::say;
 use enclosure::reading::Unit;
 use enclosure::shelf::AlarmSettings;
 use enclosure::time::Span;
@@ -23,7 +24,7 @@ pub(super) fn broker(raw: &RawBroker, dir: &Path, f: &mut Findings) -> Option<Br
     let client_id = raw.client_id.as_deref().unwrap_or("warmend");
     let fits = |c: char| c.is_ascii_alphanumeric() || c == '-' || c == '_';
     if client_id.len() > 64 || !client_id.chars().all(fits) {
-        f.wrong("broker.client_id", "is no session name", "use 1 to 64 letters, digits, - and _");
+        f.wrong("broker.client_id", say!("shelf-client-id"), say!("shelf-name-do"));
     }
     Some(BrokerSettings { way: way?, prefix: prefix.to_owned(), client_id: client_id.to_owned() })
 }
@@ -31,11 +32,7 @@ pub(super) fn broker(raw: &RawBroker, dir: &Path, f: &mut Findings) -> Option<Br
 fn way(raw: &RawBroker, dir: &Path, f: &mut Findings) -> Option<BrokerWay> {
     match (&raw.embedded, &raw.url) {
         (Some(_), Some(_)) => {
-            f.wrong(
-                "broker.url",
-                "stands beside embedded: exactly one of the two can be",
-                "take one out (an empty WARMEND__BROKER__EMBEDDED takes out the file's)",
-            );
+            f.wrong("broker.url", say!("shelf-broker-both"), say!("shelf-broker-both-do"));
             None
         }
         (_, Some(url)) => outside(url, raw, dir, f),
@@ -46,11 +43,7 @@ fn way(raw: &RawBroker, dir: &Path, f: &mut Findings) -> Option<BrokerWay> {
         // A wrong embedded or url was complained about already; then neither is here.
         (None, None) if f.is_doubted("broker.embedded") || f.is_doubted("broker.url") => None,
         (None, None) if f.is_marked("broker") => {
-            f.wrong(
-                "broker",
-                "has neither embedded nor url",
-                "write embedded = \"127.0.0.1:1883\", or url = \"mqtt://…\"",
-            );
+            f.wrong("broker", say!("shelf-broker-neither"), say!("shelf-broker-neither-do"));
             None
         }
         (None, None) => own(SocketAddr::from((Ipv4Addr::LOCALHOST, MQTT_PORT)), raw, dir, f),
@@ -60,43 +53,36 @@ fn way(raw: &RawBroker, dir: &Path, f: &mut Findings) -> Option<BrokerWay> {
 fn own(listen: SocketAddr, raw: &RawBroker, dir: &Path, f: &mut Findings) -> Option<BrokerWay> {
     for (key, _) in [("user", &raw.user), ("password_file", &raw.password_file)].iter().filter(|(_, v)| v.is_some()) {
         let path = format!("broker.{key}");
-        f.wrong(&path, "is for a broker elsewhere (url)", "take it out; users_file holds our own broker's users");
+        f.wrong(&path, say!("shelf-elsewhere"), say!("shelf-broker-user-do"));
     }
     if raw.acts_from.is_some() {
-        f.wrong(
-            "broker.acts_from",
-            "is for a broker elsewhere (url)",
-            "take it out; give users the right act in users_file",
-        );
+        f.wrong("broker.acts_from", say!("shelf-elsewhere"), say!("shelf-broker-acts-do"));
     }
     if !listen.ip().is_loopback() && raw.users_file.is_none() && !f.is_doubted("broker.users_file") {
-        f.wrong(
-            "broker.embedded",
-            format!("{listen} can be reached from other machines, and users_file is missing"),
-            "add users_file = \"users\", or listen on 127.0.0.1",
-        );
+        let why = say!("shelf-broker-open", text = listen.to_string());
+        f.wrong("broker.embedded", why, say!("shelf-broker-open-do"));
     }
     Some(BrokerWay::Embedded { listen, users_file: raw.users_file.as_ref().map(|p| dir.join(p)) })
 }
 
 fn outside(url: &str, raw: &RawBroker, dir: &Path, f: &mut Findings) -> Option<BrokerWay> {
     if raw.users_file.is_some() {
-        f.wrong("broker.users_file", "is for our own broker (embedded)", "take it out; use user and password_file");
+        f.wrong("broker.users_file", say!("shelf-broker-own"), say!("shelf-broker-own-do"));
     }
     if raw.password_file.is_some() && raw.user.is_none() && !f.is_doubted("broker.user") {
-        f.wrong("broker.password_file", "stands without user", "add user = \"…\"");
+        f.wrong("broker.password_file", without("user"), add("user"));
     }
     let url = f.keep("broker.url", names::url(url, &["mqtt"]))?;
     let more = !matches!(url.path(), "" | "/") || url.query().is_some() || url.fragment().is_some();
     if more {
-        f.wrong("broker.url", "has something after the port", "write mqtt://host:port; topics begin with prefix");
+        f.wrong("broker.url", say!("shelf-broker-rest"), say!("shelf-broker-rest-do"));
     }
     let acts_from = raw.acts_from.clone().unwrap_or_default();
     let is_name = |name: &String| {
         !name.is_empty() && name.len() <= 64 && name.chars().all(|c| c.is_ascii_alphanumeric() || c == '-' || c == '_')
     };
     if let Some(name) = acts_from.iter().find(|name| !is_name(name)) {
-        f.wrong("broker.acts_from", format!("{name:?} is no user name"), "use 1 to 64 letters, digits, - and _");
+        f.wrong("broker.acts_from", say!("shelf-broker-name", text = format!("{name:?}")), say!("shelf-name-do"));
     }
     let host = url.host_str().unwrap_or_default();
     Some(BrokerWay::Outside {
@@ -133,12 +119,7 @@ pub(super) fn web(raw: &RawWeb, dir: &Path, f: &mut Findings) -> Option<WebSetti
     let proxy = match &raw.proxy {
         None => None,
         Some(text) => {
-            let why = || {
-                (
-                    format!("\"{text}\" is no address"),
-                    "write the address from which the proxy comes, as \"192.168.1.2\"",
-                )
-            };
+            let why = || (say!("shelf-proxy", text = text), say!("shelf-proxy-do"));
             Some(f.keep("web.proxy", text.parse::<IpAddr>().map_err(|_| why()))?)
         }
     };
@@ -146,11 +127,11 @@ pub(super) fn web(raw: &RawWeb, dir: &Path, f: &mut Findings) -> Option<WebSetti
         (Some(cert), Some(key)) => Some((dir.join(cert), dir.join(key))),
         (None, None) => None,
         (Some(_), None) => {
-            f.wrong("web.cert_file", "stands without key_file", "add the certificate's private key");
+            f.wrong("web.cert_file", without("key_file"), say!("shelf-cert-do"));
             None
         }
         (None, Some(_)) => {
-            f.wrong("web.key_file", "stands without cert_file", "add the key's certificate");
+            f.wrong("web.key_file", without("cert_file"), say!("shelf-cert-key-do"));
             None
         }
     };
@@ -170,29 +151,18 @@ pub(super) fn web(raw: &RawWeb, dir: &Path, f: &mut Findings) -> Option<WebSetti
 fn guarded(raw: &RawWeb, (listen, proxied): (SocketAddr, bool), doubted: bool, f: &mut Findings) {
     let beyond = !listen.ip().is_loopback();
     if raw.reading.is_some() && raw.password_file.is_none() && !doubted {
-        f.wrong(
-            "web.reading",
-            "stands without password_file: everything is open then",
-            "add password_file, or take it out",
-        );
+        f.wrong("web.reading", say!("shelf-reading"), say!("shelf-reading-do"));
     }
     if (beyond || proxied) && raw.password_file.is_none() && !doubted {
         let (key, why) = if beyond {
-            (
-                "web.listen",
-                format!("{listen} can be reached from other machines, and password_file is missing: anyone could act"),
-            )
+            ("web.listen", say!("shelf-web-open", text = listen.to_string()))
         } else {
-            ("web.proxy", "whoever the proxy lets through could act: password_file is missing".to_owned())
+            ("web.proxy", say!("shelf-web-proxy"))
         };
-        f.wrong(key, why, "write the line that `warmend check --hash-password` prints into a file, and name it: password_file = \"page.password\"");
+        f.wrong(key, why, say!("shelf-web-password-do"));
     }
     if beyond && !proxied && raw.cert_file.is_none() && !doubted {
-        f.wrong(
-            "web.listen",
-            format!("{listen} can be reached from other machines, and anyone on the way could read the password"),
-            "add cert_file and key_file (TLS), or proxy = the address of a proxy of yours that speaks TLS, or listen on 127.0.0.1",
-        );
+        f.wrong("web.listen", say!("shelf-web-plain", text = listen.to_string()), say!("shelf-web-plain-do"));
     }
 }
 
@@ -263,8 +233,8 @@ pub(super) fn mappings(raw: &[RawMapping], f: &mut Findings) -> Vec<Mapping> {
         let at = format!("mapping[{i}]");
         let Some(mapping) = mapping(&at, m, f) else { continue };
         if built.iter().any(|b| b.source == mapping.source && b.unit == mapping.unit) {
-            let why = format!("{} gets this unit from another mapping already", mapping.source);
-            f.wrong(&format!("{at}.source"), why, "give each number a source of its own");
+            let why = say!("shelf-mapping-twice", text = &mapping.source);
+            f.wrong(&format!("{at}.source"), why, say!("shelf-mapping-twice-do"));
         }
         built.push(mapping);
     }

@@ -504,7 +504,7 @@ fn loading_reads_the_disk_and_says_what_is_not_there() {
     assert!(matches!(missing, Err(ShelfErrors::Unreadable { .. })));
     let (text, code) = report(&missing);
     assert_eq!(code, 64);
-    assert!(text.contains("--shelf") && text.contains(DEFERENCE), "{text}");
+    assert!(text.contains("--shelf") && text.contains(&deference()), "{text}");
 
     std::fs::write(&path, b"\xff\xfe").expect("written");
     assert!(matches!(load(&path, std::iter::empty()), Err(ShelfErrors::Unreadable { .. })), "not UTF-8");
@@ -524,7 +524,7 @@ fn reports_end_with_deference_and_the_right_code() {
     let (text, code) = report(&judged(LEAST, &[]));
     assert_eq!(code, 0);
     assert!(text.contains("1 nest, 1 probe, 0 heating mats"), "{text}");
-    assert!(text.contains("shelf.toml:4: nest[0].probe: ") && text.trim_end().ends_with(DEFERENCE), "{text}");
+    assert!(text.contains("shelf.toml:4: nest[0].probe: ") && text.trim_end().ends_with(&deference()), "{text}");
     let heated = format!(
         "{LEAST}[nest.pad]\nfrom_mm = 0\nto_mm = 80\nwatts = 5\n[nest.band]\nlow_c = 24\nhigh_c = 28\nlimit_c = 34\n"
     );
@@ -533,7 +533,7 @@ fn reports_end_with_deference_and_the_right_code() {
     assert!(text.contains(": without heat, in a room at 19 °C, the brood place is below 24 °C after some "), "{text}");
     let (text, code) = report(&judged("[[nest]]\n", &[]));
     assert_eq!(code, 64);
-    assert!(text.contains("3 things are wrong") && text.trim_end().ends_with(DEFERENCE), "{text}");
+    assert!(text.contains("3 things are wrong") && text.trim_end().ends_with(&deference()), "{text}");
 }
 
 #[test]
@@ -608,7 +608,7 @@ proptest! {
     fn arbitrary_text_never_panics(text in prop_oneof![".{0,200}", nearly()], value in ".{0,12}") {
         let said = judged(&text, &[("WARMEND__WEB__LISTEN", &value), ("WARMEND__ALARM__SILENT_MISSED", &value)]);
         let (told, code) = report(&said);
-        prop_assert!(told.contains(DEFERENCE));
+        prop_assert!(told.contains(&deference()));
         prop_assert_eq!(code == 0, said.is_ok());
         // Whatever is refused is refused by name, never by the layering beneath.
         prop_assert!(!told.contains("could not be understood"), "{}", told);

@@ -1,19 +1,18 @@
 //! What is legal but unwise about who reaches the pages.
 use super::findings::Findings;
 use super::settings::WebSettings;
+use dashboards::say;
 use std::path::PathBuf;
 
 /// Notes all advice on the pages.
 pub(super) fn advise(web: &WebSettings, f: &mut Findings) {
     if web.open {
-        let why = "anyone who reaches the pages can look without a password: when you are away, what is kept where";
-        f.advise("web.reading", why, "keep it to a network you trust");
+        f.advise("web.reading", say!("unwise-open-pages"), say!("unwise-network-do"));
     }
     let far =
         |url: &String| reqwest::Url::parse(url).is_ok_and(|u| u.host_str().is_some_and(|host| !is_loopback(host)));
     if web.listen.ip().is_loopback() && web.proxy.is_none() && web.url.as_ref().is_some_and(far) {
-        let why = "is reached from elsewhere, but the pages listen on this machine only: something must stand between";
-        f.advise("web.url", why, "if it is a proxy, name its address as proxy, and add a password_file");
+        f.advise("web.url", say!("unwise-url"), say!("unwise-url-do"));
     }
 }
 

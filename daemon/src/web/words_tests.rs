@@ -1,193 +1,24 @@
 //! Every page of the daemon over real connections, in all the states that a test can make.
 use super::tests::{Served, serve, serve_at};
 use crate::acts::NOTE_KINDS;
-use crate::history::{AlarmRecord, Batch, Delivery, KeeperNote, Reader, Store};
+use crate::history::Reader;
 use crate::notices::samples;
-use crate::permit::HeatNow;
 use crate::shelf_file::{check_text, material_names};
-use crate::snapshot::{MirrorNow, NodeNow, Snapshot, StandingAlarm};
 use crate::views::login::{Said, login_page};
 use crate::views::sample::{at_h, made, silent};
 use crate::views::start_lines::{Answers, lines};
 use dashboards::say::{Language, in_language};
-use enclosure::estimate::NotTaken;
-use enclosure::permit::{Unheated, Withheld};
-use enclosure::trust::Fault;
-use enclosure::{Alarm, AlarmKey, Event, Rejection, Shelf, Span, State};
+use enclosure::{Alarm, Event};
+use states::{ILL, empty, ill, story_of_all};
 use std::collections::BTreeMap;
 use std::path::Path;
-use std::sync::Arc;
-use wire::HeatOff;
+
+mod states;
 
 #[expect(unreachable_pub, reason = "it is a module of the whole-system tests, too")]
 #[path = "../../../tests/src/words.rs"]
 pub(crate) mod words;
 use words::{unsaid, unsaid_text};
-
-const ILL: [State; 7] = [
-    State::Unacknowledged,
-    State::Acknowledged,
-    State::Returned,
-    State::Latched,
-    State::Shelved,
-    State::Suppressed,
-    State::OutOfService,
-];
-
-fn empty() -> Snapshot {
-    let before = made().snapshot.clone();
-    let shelf = Shelf { nests: Vec::new(), ..(*before.shelf).clone() };
-    Snapshot { shelf: Arc::new(shelf), sources: Arc::new([]), nests: Vec::new(), alarms: Vec::new(), ..before }
-}
-
-/// A standing alarm of nest 0; the state goes round with `i`.
-fn standing(i: usize, alarm: Alarm) -> StandingAlarm {
-    StandingAlarm {
-        key: AlarmKey { alarm, nest: Some(0), probe: None, node: None },
-        state: ILL[i % ILL.len()],
-        since: made().end.minus(Span::from_min(40)),
-        detail: String::new(),
-        cause: (i % 5 == 1).then_some(Alarm::BroodCold),
-        until: i.is_multiple_of(3).then(|| made().end.plus(Span::from_h(30))),
-    }
-}
-
-/// Everything goes wrong at once.
-fn ill(turn: usize) -> Snapshot {
-    let mut snap = made().snapshot.clone();
-    let at = snap.at;
-    snap.alarms = Alarm::ALL.iter().enumerate().map(|(i, alarm)| standing(i + turn, *alarm)).collect();
-    let v = &mut snap.vitals;
-    v.broker_lost = Some("refused".to_owned());
-    v.history_failing = (turn == 0).then(|| "disk full".to_owned());
-    v.notices_failing = BTreeMap::from([("webhook".to_owned(), "refused".to_owned())]);
-    v.refused = BTreeMap::from([("unit", 3)]);
-    v.rejected = BTreeMap::from([("wild", 2)]);
-    (v.duplicates, v.thinned, v.dropped) = (4, (5, 6), 7);
-    v.waiting = vec![("intake", 3, 8), ("acts", 7, 8)];
-    let failing = (turn == 0).then(|| "refused".to_owned());
-    let due = if turn == 2 { 0 } else { 2 };
-    let caught_up = (turn == 1).then(|| at.minus(Span::from_h(3)));
-    v.mirror = Some(MirrorNow { lost: 2, waiting: 9, due, failing, caught_up, ..MirrorNow::default() });
-    if turn == 3 {
-        v.judged = Some(at.minus(Span::from_h(2)));
-    }
-    snap.links = BTreeMap::from([("oak-node".to_owned(), false), ("elm-node".to_owned(), true)]);
-    let says = BTreeMap::from([
-        ("radio".to_owned(), ("dBW".to_owned(), -97.0)),
-        ("supply".to_owned(), ("V".to_owned(), 3.28)),
-        ("up_s".to_owned(), ("s".to_owned(), 4e5)),
-    ]);
-    let node = NodeNow { heard: Some(at), boot: Some(9), starts: turn as u64, says };
-    snap.nodes = BTreeMap::from([("oak-node".to_owned(), node)]);
-    let withheld = [
-        Withheld::NoLimit,
-        Withheld::Unheard,
-        Withheld::NotBelieved,
-        Withheld::Warm,
-        Withheld::WouldPass,
-        Withheld::Doubted,
-    ];
-    for (i, why) in withheld.into_iter().enumerate() {
-        let below_after = i.is_multiple_of(2).then(|| Span::from_min(40));
-        let off = HeatOff::ALL[(i / 3 + 2 * turn) % HeatOff::ALL.len()];
-        snap.heat.push(HeatNow {
-            nest: 0,
-            node: "oak-node".to_owned(),
-            waits: i == 4 && turn == 1,
-            duty: (i == 3 && turn == 1).then_some(0.6),
-            withheld: (turn < 2).then_some(why),
-            off: i.is_multiple_of(3).then_some(off),
-            unheated: (i < 2).then_some(Unheated { lowest_c: 19.9, below_after }),
-        });
-    }
-    let faults = [Fault::Frozen, Fault::FallenOff, Fault::Jumping, Fault::Astray];
-    let doubts = [Rejection::Wild, Rejection::Distrusted, Rejection::Late, Rejection::Duplicate];
-    let nests = snap.nests.len();
-    for (i, nest) in snap.nests.iter_mut().enumerate() {
-        for (j, probe) in nest.probes.iter_mut().enumerate() {
-            probe.rejected = (j <= turn).then(|| doubts[(j + turn) % 4]);
-            probe.fault = j.is_multiple_of(2).then(|| (faults[(i + j + turn) % 4], at.minus(Span::from_h(50))));
-            probe.reads_off_k = Some((0.7, 0.1));
-        }
-        let not = [NotTaken::Unsettled, NotTaken::ExplainsWorse, NotTaken::ForetellsWorse, NotTaken::Untried];
-        nest.fit.refused = Some((at.minus(Span::from_h(3)), not[(turn + i) % 4]));
-        nest.fit.learned = (i != 0).then(|| at.minus(Span::from_h(30)));
-        if turn == 2 && i + 1 == nests {
-            nest.heard = Some(at.minus(Span::from_h(2)));
-        }
-        if turn == 3 {
-            nest.brood_c = None;
-        }
-        let brood = nest.brood_c.as_mut().filter(|_| turn == 1 || turn == 2);
-        if let Some(brood) = brood {
-            brood.0 = if turn == 1 { 12.0 } else { 44.0 };
-        }
-    }
-    snap
-}
-
-/// A history of its own in which every alarm was raised, with what followed.
-fn story_of_all(dir: &Path) -> std::path::PathBuf {
-    let path = dir.join("warmend.db");
-    let at = made().end.minus(Span::from_min(40));
-    let mut store = Store::open(&path, at).unwrap().store;
-    let mut changes = Vec::new();
-    for (i, alarm) in Alarm::ALL.iter().enumerate() {
-        let raised = AlarmRecord {
-            at,
-            state: State::Unacknowledged,
-            cause: (i % 4 == 1).then_some(Alarm::BroodCold),
-            told: i % 4 == 2,
-            // One was put away before it was ever raised.
-            ..samples::told(*alarm, if i == 4 { Event::OutOfService } else { Event::Raised }, "oak").change
-        };
-        let events = [
-            Event::Acknowledged,
-            Event::Unacknowledged,
-            Event::Returned,
-            Event::Reset,
-            Event::Shelved,
-            Event::Unshelved,
-            Event::Suppressed,
-            Event::Unsuppressed,
-            Event::OutOfService,
-            Event::InService,
-            Event::Cleared,
-        ];
-        let next = AlarmRecord {
-            at: at.plus(Span::from_min(5)),
-            event: events[i % events.len()],
-            detail: String::new(),
-            told: false,
-            ..raised.clone()
-        };
-        let over =
-            AlarmRecord { at: at.plus(Span::from_min(9)), event: Event::Cleared, state: State::Normal, ..next.clone() };
-        changes.extend([raised, next]);
-        changes.extend(i.is_multiple_of(3).then_some(over));
-    }
-    let note = |kind: &str, text: &str| KeeperNote {
-        at: at.plus(Span::from_min(5)),
-        nest: Some("oak".to_owned()),
-        at_mm: Some(60.0),
-        kind: kind.to_owned(),
-        text: text.to_owned(),
-    };
-    let notes = ["brood", "fed", "water", "refilled", "opened", "moved", "eggs", "other"].map(|kind| note(kind, "x."));
-    let delivery = |way: &str, outcome: &str| Delivery {
-        change: Some(1),
-        way: way.to_owned(),
-        attempt: 1,
-        at: at.plus(Span::from_s(5)),
-        outcome: outcome.to_owned(),
-    };
-    let deliveries = vec![delivery("webhook", "refused"), delivery("mail", "sent")];
-    let batch = Batch { changes, notes: notes.into(), ..Batch::default() };
-    store.commit(&[batch]).unwrap().remove(0).unwrap();
-    store.commit(&[Batch { deliveries, ..Batch::default() }]).unwrap().remove(0).unwrap();
-    path
-}
 
 type Pages = Vec<(String, String)>;
 
@@ -206,8 +37,25 @@ async fn post(out: &mut Pages, name: &str, served: &Served, posts: &[(&str, &'st
     }
 }
 
-const PAGES: [&str; 9] =
-    ["/", "/fragment", "/alarms", "/nodes", "/notes", "/watch", "/nest/oak/fragment", "/login", "/plan/fragment"];
+/// What is looked at in every state: every page that needs no more than its address, and every live part.
+const PAGES: [&str; 16] = [
+    "/",
+    "/fragment",
+    "/alarms",
+    "/alarms/fragment",
+    "/nodes",
+    "/nodes/fragment",
+    "/notes",
+    "/notes/fragment",
+    "/notes/fragment?nest=oak",
+    "/watch",
+    "/watch/fragment",
+    "/nest/oak/fragment",
+    "/login",
+    "/plan",
+    "/plan/fragment",
+    "/health",
+];
 
 /// What a browser that asks for spans, pictures and plans gets.
 const ASKED: [&str; 27] = [
@@ -296,7 +144,9 @@ async fn pages(history: &Path) -> Pages {
         get(&mut out, &name, &served, &["/nest/oak", "/nest/plaster"]).await;
         // Three of them show every alarm's story in several states.
         for alarm in Alarm::ALL.into_iter().filter(|_| turn.is_multiple_of(3)) {
-            get(&mut out, &name, &served, &[&format!("/alarm?name={}@oak", alarm.name())]).await;
+            let asked = format!("name={}@oak", alarm.name());
+            let (page, part) = (format!("/alarm?{asked}"), format!("/alarm/fragment?{asked}"));
+            get(&mut out, &name, &served, &[&page, &part]).await;
         }
     }
     let served = serve_at(made().snapshot.clone(), "127.0.0.1:0", history.with_file_name("none.db")).await;
@@ -338,12 +188,11 @@ async fn links(out: &mut Pages, served: &Served) {
 const NAMES: [&str; 2] = ["study oak plaster yew", "Oak Plaster"];
 
 /// What the made states say in words of their own, and words of addresses.
-const PHRASES: [&str; 27] = [
+const PHRASES: [&str; 26] = [
     "two heaps &amp; &lt;eggs&gt;",
     "DANGER: nest oak.",
     "Something was seen.",
     "refused",
-    "disk full",
     "webhook",
     "mail",
     "unit",
@@ -368,7 +217,7 @@ const PHRASES: [&str; 27] = [
     "\"nothing\"",
 ];
 
-/// What the pages show and what is no string of theirs: what the core, the store and the reader of the shelf file wrote.
+/// What the pages show and what is no string of theirs: what is kept in history as it was said, names and keys.
 fn phrases(history: &Path) -> Vec<String> {
     let mut phrases: Vec<String> = PHRASES.map(str::to_owned).into();
     phrases.push(NOTE_KINDS.join(", "));
@@ -382,17 +231,15 @@ fn phrases(history: &Path) -> Vec<String> {
         phrases.extend(changes.into_iter().map(|(_, change)| change.detail));
         phrases.extend(reader.gaps(at_h(-1e4)..at_h(1e4)).unwrap().into_iter().map(|gap| gap.why));
     }
-    phrases.extend(Reader::open(&history.with_file_name("none.db")).err().map(|e| e.to_string()));
+    phrases.push(history.with_file_name("none.db").display().to_string());
     for query in ROOMS.iter().filter_map(|path| path.strip_prefix("/start?")) {
         let pairs = query.split('&').filter_map(|pair| pair.split_once('='));
         let lines = lines(&Answers::of(pairs.map(|(name, value)| (name.to_owned(), value.to_owned()))));
         phrases.extend(lines.text.lines().map(str::to_owned));
         let whole = format!("{}\n{}", made().file.text, lines.text);
         match check_text(&whole, &made().file.path, std::iter::empty()) {
-            Ok((_, advice)) => phrases.extend(advice.into_iter().flat_map(|a| [a.key, a.why, a.remedy])),
-            Err(e) => {
-                phrases.extend(e.errors().iter().flat_map(|e| [e.key.clone(), e.why.clone(), e.remedy.clone()]));
-            }
+            Ok((_, advice)) => phrases.extend(advice.into_iter().map(|a| a.key)),
+            Err(e) => phrases.extend(e.errors().iter().map(|e| e.key.clone())),
         }
     }
     let escaped =

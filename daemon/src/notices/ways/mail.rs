@@ -1,5 +1,6 @@
 //! A message by mail: SMTP (RFC 5321) with TLS, the nest's picture within, and a text that says the same.
 use super::{Letter, Sent, reason, secret};
+use dashboards::say;
 use enclosure::Priority;
 use lettre::message::header::{HeaderName, HeaderValue};
 use lettre::message::{Attachment, Mailbox, Message, MultiPart, SinglePart};
@@ -75,9 +76,11 @@ impl Post {
         if let Some(path) = &self.ca_file {
             let pem = super::bounded(path, CERTIFICATE_MAX).await?;
             let certificate = Certificate::from_pem(pem.as_bytes());
-            builder = builder.add_root_certificate(
-                certificate.map_err(|e| format!("{} is no certificate: {}", path.display(), reason(&e)))?,
-            );
+            builder =
+                builder
+                    .add_root_certificate(certificate.map_err(|e| {
+                        say!("failed-certificate", path = path.display().to_string(), why = reason(&e))
+                    })?);
         }
         builder.build_rustls().map_err(|e| reason(&e))
     }
@@ -89,17 +92,17 @@ impl Post {
             message = message.to(to.clone());
         }
         let shown = match &letter.picture {
-            Some(picture) => Some(MultiPart::alternative().singlepart(SinglePart::plain(text.clone())).multipart(
-                MultiPart::related().singlepart(SinglePart::html(html(&text, &picture.words))).singlepart(
-                    Attachment::new_inline("profile".to_owned()).body(
-                        picture.png.clone(),
-                        "image/png".parse().map_err(|_| "no type for a picture".to_owned())?,
+            Some(picture) => Some(
+                MultiPart::alternative().singlepart(SinglePart::plain(text.clone())).multipart(
+                    MultiPart::related().singlepart(SinglePart::html(html(&text, &picture.words))).singlepart(
+                        Attachment::new_inline("profile".to_owned())
+                            .body(picture.png.clone(), "image/png".parse().map_err(|_| say!("failed-mail-picture"))?),
                     ),
                 ),
-            )),
+            ),
             None => None,
         };
-        let html_type = || "text/html; charset=utf-8".parse().map_err(|_| "no type for a page".to_owned());
+        let html_type = || "text/html; charset=utf-8".parse().map_err(|_| say!("failed-mail-page"));
         let built = match (shown, &letter.page) {
             (Some(shown), None) => message.multipart(shown),
             (None, None) => message.singlepart(SinglePart::plain(text)),
@@ -112,7 +115,7 @@ impl Post {
                 message.multipart(mixed.singlepart(file))
             }
         };
-        let mut built = built.map_err(|e| format!("the mail could not be written: {}", reason(&e)))?;
+        let mut built = built.map_err(|e| say!("failed-mail-written", why = reason(&e)))?;
         // Nobody's holiday answer is wanted (RFC 3834).
         put(&mut built, "Auto-Submitted", "auto-generated");
         if letter.priority == Priority::Danger {

@@ -1,5 +1,6 @@
 //! A message by HTTP POST, signed if the keeper gave a key: HMAC (RFC 2104) with SHA-256 over time and body.
 use super::{Sent, reason, secret};
+use dashboards::say;
 use hmac::{Hmac, KeyInit as _, Mac as _};
 use serde_json::Value;
 use sha2::Sha256;
@@ -22,7 +23,7 @@ pub(crate) struct Webhook {
 impl Webhook {
     /// A client for one address; in plain words why there can be none.
     pub(super) fn new(url: &str, token_file: Option<&Path>, secret_file: Option<&Path>) -> Result<Self, String> {
-        let url = reqwest::Url::parse(url).map_err(|e| format!("\"{url}\" is no address: {e}"))?;
+        let url = reqwest::Url::parse(url).map_err(|e| say!("failed-address", text = url, why = e.to_string()))?;
         let (token_file, secret_file) = (token_file.map(Path::to_owned), secret_file.map(Path::to_owned));
         Ok(Self { url, token_file, secret_file, client: client()? })
     }
@@ -62,7 +63,7 @@ pub(crate) fn client() -> Result<reqwest::Client, String> {
         .redirect(reqwest::redirect::Policy::none())
         .user_agent(concat!("warmend/", env!("CARGO_PKG_VERSION")))
         .build()
-        .map_err(|e| format!("no HTTP client could be made: {e}"))
+        .map_err(|e| say!("failed-client", why = e.to_string()))
 }
 
 /// What an answer means.
@@ -71,7 +72,10 @@ pub(crate) fn judged(answer: reqwest::Result<reqwest::Response>, url: &reqwest::
         Ok(answer) if answer.status().is_success() => Sent::Done,
         Ok(answer) => {
             let status = answer.status();
-            let why = format!("{} answered {status}", url.host_str().unwrap_or("the other side"));
+            let why = match url.host_str() {
+                Some(host) => say!("failed-answered", host = host, status = status.to_string()),
+                None => say!("failed-answered-nameless", status = status.to_string()),
+            };
             // 408, 425 and 429 ask for another try (RFC 9110, RFC 8470, RFC 6585); 5xx is the server's own trouble.
             if status.is_server_error() || [408, 425, 429].contains(&status.as_u16()) {
                 Sent::Unreachable(why)
