@@ -5,6 +5,7 @@ pub mod cli;
 pub mod clock;
 pub mod commands;
 pub mod demo;
+pub mod evidence;
 pub mod exchange;
 pub mod fit;
 pub mod history;

@@ -1,4 +1,5 @@
 //! `warmend replay`: recorded readings through the very same core, in event time.
+use crate::evidence;
 use anyhow::{Context, Result, bail};
 use enclosure::reading::Unit;
 use enclosure::{Core, Effect, Input, Measured, Reading, Shelf, SourceId, Span, Timestamp};
@@ -259,7 +260,7 @@ impl<W: Write> Replay<'_, W> {
             let Effect::Alarm(c) = e else { continue };
             let mut line = serde_json::json!({
                 "kind": "alarm", "t": c.at.unix_s(), "alarm": c.key.alarm.name(), "event": c.event.name(),
-                "detail": c.detail,
+                "detail": evidence::words(&c.evidence),
             });
             if let Some(nest) = c.key.nest.and_then(|n| self.core.shelf().nests.get(usize::from(n))) {
                 line["nest"] = nest.id.clone().into();

@@ -7,7 +7,7 @@ use crate::views::past::{columns_of, recall};
 use crate::views::span::{before, earlier};
 use crate::views::week::{Telling, week_view};
 use crate::views::words::listed;
-use dashboards::{Assets, Compared, Frame, ReportPage, WeekView, capital, say};
+use dashboards::{Assets, BaseFrom, Compared, Frame, ReportNest, ReportPage, WeekView, capital, say};
 use enclosure::shelf::Nest;
 use enclosure::{Shelf, Timestamp};
 use std::fmt::Write as _;
@@ -19,11 +19,24 @@ pub struct Report {
     page: ReportPage,
 }
 
-/// One nest's span, against the one before it; `None` where nothing of it is stored.
+/// One nest's span, beside what it is to be compared with, else told against the one before it; `None` where nothing of
+/// it is stored.
 ///
 /// # Errors
 /// [`HistoryError`] where history cannot be read.
-pub fn nest_week(
+pub fn nest_told(
+    reader: &Reader,
+    nest: (&Shelf, &Nest),
+    (span, other): (&Range<Timestamp>, Option<&comparing::Other>),
+    hours: &Hours,
+) -> Result<Option<ReportNest>, HistoryError> {
+    match other {
+        Some(other) => nest_beside(reader, nest, (span, other), hours),
+        None => Ok(nest_week(reader, nest, span, hours)?.map(|week| ReportNest { week, other: None })),
+    }
+}
+
+fn nest_week(
     reader: &Reader,
     (shelf, nest): (&Shelf, &Nest),
     span: &Range<Timestamp>,
@@ -43,16 +56,12 @@ pub fn nest_week(
     week_view(&this, reader, telling, hours).map(Some)
 }
 
-/// One nest's span, and beside it what it is compared with; `None` where nothing of the first is stored.
-///
-/// # Errors
-/// [`HistoryError`] where history cannot be read.
-pub fn nest_beside(
+fn nest_beside(
     reader: &Reader,
     (shelf, nest): (&Shelf, &Nest),
     (span, other): (&Range<Timestamp>, &comparing::Other),
     hours: &Hours,
-) -> Result<Option<(WeekView, Option<Compared>)>, HistoryError> {
+) -> Result<Option<ReportNest>, HistoryError> {
     let past =
         |nest: &Nest, span: &Range<Timestamp>| recall(reader, (shelf, nest), span.clone(), columns_of(span), &|| false);
     let this = past(nest, span)?;
@@ -60,20 +69,28 @@ pub fn nest_beside(
     let telling = Telling { ahead: shelf.alarms.season_utc_offset, ..Telling::default() };
     let compared = past(beyond, &other.span)?;
     let (week, compared) = beside(&this, Some((&compared, &other.name)), (reader, telling), hours)?;
-    Ok(Some((week, compared.map(|week| Compared { words: capital(&other.name), week }))))
+    let other = compared.map(|week| Compared { words: capital(&other.name), week });
+    Ok(Some(ReportNest { week, other }))
 }
 
 impl Report {
-    /// The report about `span`.
+    /// The report about `span`; with `with` (as [`comparing::other`] takes it) each nest beside that. A nest that would
+    /// stand beside itself stands alone.
     ///
     /// # Errors
     /// [`HistoryError`] where history cannot be read.
-    pub fn of(reader: &Reader, shelf: &Shelf, span: &Range<Timestamp>, hours: &Hours) -> Result<Self, HistoryError> {
-        let mut weeks = Vec::new();
+    pub fn of(
+        reader: &Reader,
+        shelf: &Shelf,
+        (span, with): (&Range<Timestamp>, Option<&str>),
+        hours: &Hours,
+    ) -> Result<Self, HistoryError> {
+        let mut nests = Vec::new();
         let mut silent = Vec::new();
-        for nest in &shelf.nests {
-            match nest_week(reader, (shelf, nest), span, hours)? {
-                Some(week) => weeks.push(week),
+        for (at, nest) in shelf.nests.iter().enumerate() {
+            let other = with.and_then(|with| comparing::other(with, &shelf.nests, (at, span), hours));
+            match nest_told(reader, (shelf, nest), (span, other.as_ref()), hours)? {
+                Some(told) => nests.push(told),
                 None => silent.push(nest.id.clone()),
             }
         }
@@ -88,12 +105,12 @@ impl Report {
         let frame = Frame { shelf_name: shelf.name.clone(), assets: Assets::Inline, ..Frame::default() };
         let title = say!("report-title", shelf = &shelf.name, span = hours.span(span));
         let (alarms, load) = (load.sentences(), load::table(&load));
-        Ok(Self { page: ReportPage { frame, title, sentences, weeks, alarms, load } })
+        Ok(Self { page: ReportPage { frame, title, sentences, nests, alarms, load } })
     }
 
     /// Whether nothing of the whole shelf is known.
     pub fn is_empty(&self) -> bool {
-        self.page.weeks.is_empty()
+        self.page.nests.is_empty()
     }
 
     /// One page that needs nothing else.
@@ -103,7 +120,7 @@ impl Report {
 
     /// All nests in one picture.
     pub fn svg(&self) -> String {
-        dashboards::report_svg(&self.page.weeks)
+        dashboards::report_svg(&self.page.nests.iter().flat_map(ReportNest::pictures).collect::<Vec<_>>())
     }
 
     /// What it is about, and the same in words.
@@ -112,12 +129,16 @@ impl Report {
         for sentence in &self.page.sentences {
             let _ = writeln!(body, "{sentence}");
         }
-        for week in &self.page.weeks {
+        for ReportNest { week, .. } in &self.page.nests {
             let nest = say!("report-nest", nest = &week.nest_name, sentences = week.sentences.join(" "));
             let _ = writeln!(body, "\n{nest}");
             if let Some(sum) = week.total.as_ref().and_then(|total| total.degree_days) {
                 let (base, sum) = (week.base_c.to_string(), format!("{sum:.1}"));
-                let _ = writeln!(body, "{}", say!("report-degree-days", base = base, sum = sum));
+                let said = match week.base_from {
+                    BaseFrom::Nobody => say!("report-degree-days-nobody", base = base, sum = sum),
+                    _ => say!("report-degree-days", base = base, sum = sum),
+                };
+                let _ = writeln!(body, "{said}");
             }
         }
         let _ = writeln!(body, "\n{}", say!("report-load"));
@@ -136,7 +157,7 @@ mod tests {
     #[test]
     fn a_report_tells_every_nest_in_page_picture_and_text() {
         let made = made();
-        let report = Report::of(&made.reader(), &made.file.shelf, &(at_h(12.0)..at_h(72.0)), &utc()).unwrap();
+        let report = Report::of(&made.reader(), &made.file.shelf, (&(at_h(12.0)..at_h(72.0)), None), &utc()).unwrap();
         let html = report.html();
         for nest in ["oak", "plaster"] {
             assert!(html.contains(&format!("id=\"name-{nest}\"")), "{nest}");
@@ -152,7 +173,8 @@ mod tests {
     #[test]
     fn a_time_without_readings_is_called_so() {
         let made = made();
-        let report = Report::of(&made.reader(), &made.file.shelf, &(at_h(-400.0)..at_h(-300.0)), &utc()).unwrap();
+        let report =
+            Report::of(&made.reader(), &made.file.shelf, (&(at_h(-400.0)..at_h(-300.0)), None), &utc()).unwrap();
         assert!(report.is_empty());
         assert!(report.text().1.contains("Nothing is stored of oak, plaster."));
     }

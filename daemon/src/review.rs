@@ -4,12 +4,12 @@ use crate::history::Reader;
 use crate::picture_file::{Ending, save};
 use crate::report::{self, Report};
 use crate::shelf_file::ShelfFile;
-use crate::views::comparing::{self, BEFORE};
+use crate::views::comparing::{self, BEFORE, Other};
 use crate::views::hours::{Hours, moment};
 use crate::views::load::{self, Load};
 use crate::wrong_call::{self, WrongCall};
 use anyhow::{Context as _, Result};
-use dashboards::{Assets, Compared, Frame, Paint, WeekPage, WeekView};
+use dashboards::{Assets, Frame, Paint, ReportNest, WeekPage};
 use enclosure::shelf::Nest;
 use enclosure::{Span, Timestamp};
 use std::io::{IsTerminal as _, Write};
@@ -34,7 +34,7 @@ pub struct Args {
     pub from: Option<String>,
     /// End, likewise; left out: now.
     pub to: Option<String>,
-    /// What the nest is compared with, side by side: [`BEFORE`] or another nest's id.
+    /// What the nest, or each of them, is compared with, side by side: [`BEFORE`] or another nest's id.
     pub with: Option<String>,
     /// `.html`, `.png` or `.svg`; left out: text to standard output.
     pub out: Option<PathBuf>,
@@ -64,7 +64,10 @@ fn write(args: &Args, now: Timestamp, hours: &Hours, (out, terminal): (&mut dyn 
     let span = span(args, now, hours)?;
     let reader = Reader::open(&args.file.history.path)?;
     if let (Some((path, ending)), None, true) = (args.out.as_deref().zip(ending), &args.nest, nests.len() > 1) {
-        let report = Report::of(&reader, &args.file.shelf, &span, hours)?;
+        if let Some(nest) = nests.first() {
+            beside(args, nest, &span, hours)?;
+        }
+        let report = Report::of(&reader, &args.file.shelf, (&span, args.with.as_deref()), hours)?;
         anyhow::ensure!(
             !report.is_empty(),
             "looking back at the shelf: history holds no reading of it from {}. Ask for another span with --from and --to",
@@ -114,23 +117,26 @@ fn span(args: &Args, now: Timestamp, hours: &Hours) -> Result<Range<Timestamp>, 
     Ok(from..to)
 }
 
-/// A nest's span, and what it is compared with, if that was asked for.
-type Told = (WeekView, Option<Compared>);
-
-fn told(reader: &Reader, args: &Args, nest: &Nest, span: &Range<Timestamp>, hours: &Hours) -> Result<Told> {
-    let shelf = &args.file.shelf;
-    let told = match &args.with {
-        None => report::nest_week(reader, (shelf, nest), span, hours)?.map(|week| (week, None)),
-        Some(with) => {
-            let at = wrong_call::place(&nest.id, &shelf.nests)?;
-            let other = comparing::other(with, &shelf.nests, (at, span), hours).ok_or_else(|| {
-                let others = shelf.nests.iter().map(|n| n.id.as_str()).filter(|id| *id != nest.id);
-                let known = std::iter::once(BEFORE).chain(others).collect::<Vec<_>>().join(", ");
-                WrongCall::With { asked: with.clone(), known: format!("{} can be compared with {known}", nest.id) }
-            })?;
-            report::nest_beside(reader, (shelf, nest), (span, &other), hours)?
-        }
+/// What stands beside the span of `nest`, if that was asked for. Of the whole shelf, a nest that would stand beside
+/// itself stands alone.
+fn beside(args: &Args, nest: &Nest, span: &Range<Timestamp>, hours: &Hours) -> Result<Option<Other>, WrongCall> {
+    let (Some(with), nests) = (&args.with, &args.file.shelf.nests) else { return Ok(None) };
+    if args.nest.is_none() && nests.len() > 1 && *with == nest.id {
+        return Ok(None);
+    }
+    let at = wrong_call::place(&nest.id, nests)?;
+    let wrong = || {
+        let others = nests.iter().map(|n| n.id.as_str()).filter(|id| args.nest.is_none() || *id != nest.id);
+        let known = std::iter::once(BEFORE).chain(others).collect::<Vec<_>>().join(", ");
+        let what = args.nest.as_deref().unwrap_or("the whole shelf");
+        WrongCall::With { asked: with.clone(), known: format!("{what} can be compared with {known}") }
     };
+    comparing::other(with, nests, (at, span), hours).ok_or_else(wrong).map(Some)
+}
+
+fn told(reader: &Reader, args: &Args, nest: &Nest, span: &Range<Timestamp>, hours: &Hours) -> Result<ReportNest> {
+    let other = beside(args, nest, span, hours)?;
+    let told = report::nest_told(reader, (&args.file.shelf, nest), (span, other.as_ref()), hours)?;
     if let Some(told) = told {
         return Ok(told);
     }
@@ -145,26 +151,26 @@ fn told(reader: &Reader, args: &Args, nest: &Nest, span: &Range<Timestamp>, hour
 }
 
 /// One below the other.
-fn text((week, other): &Told, Terminal { columns, paint }: Terminal) -> String {
+fn text(ReportNest { week, other }: &ReportNest, Terminal { columns, paint }: Terminal) -> String {
     let text = dashboards::week_text(week, columns, paint);
     let beside = other.as_ref().map(|o| (&o.words, dashboards::week_text(&o.week, columns, paint)));
     beside.map_or_else(|| text.clone(), |(words, other)| format!("{text}\n{words}\n{other}"))
 }
 
-fn svg((week, other): &Told) -> String {
-    let Some(Compared { words, week: other }) = other else { return dashboards::heatmap_svg(week) };
-    // The one below says first what it is.
-    let sentences = std::iter::once(words).chain(&other.sentences).cloned().collect();
-    dashboards::report_svg(&[week.clone(), WeekView { sentences, ..other.clone() }])
+fn svg(told: &ReportNest) -> String {
+    if told.other.is_none() {
+        return dashboards::heatmap_svg(&told.week);
+    }
+    dashboards::report_svg(&told.pictures())
 }
 
-fn drawn(ending: Ending, args: &Args, told: Told, load: &Load) -> Result<Vec<u8>> {
+fn drawn(ending: Ending, args: &Args, told: ReportNest, load: &Load) -> Result<Vec<u8>> {
     match ending {
         Ending::Svg => Ok(svg(&told).into_bytes()),
         Ending::Png => dashboards::svg_to_png(&svg(&told), PNG_SCALE).context("drawing the picture"),
         Ending::Html => {
             let frame = Frame { shelf_name: args.file.shelf.name.clone(), assets: Assets::Inline, ..Frame::default() };
-            let (alarms, load, (week, other)) = (load.sentences(), load::table(load), told);
+            let (alarms, load, ReportNest { week, other }) = (load.sentences(), load::table(load), told);
             let page = WeekPage { frame, week, other, alarms, load, ..WeekPage::default() };
             Ok(dashboards::week_html(&page).into_bytes())
         }

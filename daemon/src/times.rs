@@ -1,4 +1,5 @@
-//! The one reader of moments and durations that a keeper writes: `7d`, `90s`, `2026-03-01T12:00:00Z`.
+//! The one reader of moments and durations that a keeper writes (`7d`, `90s`, `2026-03-01T12:00:00Z`), and the words in
+//! which a keeper reads a length of time.
 use dashboards::say;
 use enclosure::{Span, Timestamp};
 use std::fmt;
@@ -70,6 +71,18 @@ impl End {
             Self::At(at) => at,
             Self::Ahead(span) => now.plus(span),
         }
+    }
+}
+
+/// A length of time in words: `45 s`, `12 min`, `3 h 05 min`, `2 days 4 h`; a negative one is none.
+pub fn length(span: Span) -> String {
+    let s = span.ms().max(0) / 1000;
+    let (min, hours) = (s / 60, s / 3600);
+    match s {
+        0..=119 => say!("hours-seconds", seconds = s),
+        120..=7_199 => say!("hours-minutes", minutes = min),
+        7_200..=172_799 => say!("hours-hours", hours = hours, minutes = format!("{:02}", min % 60)),
+        _ => say!("hours-days", days = hours / 24, hours = hours % 24),
     }
 }
 

@@ -36,7 +36,7 @@ pub use colour::{ColourRange, Rgb, ramp};
 pub use minutes::{MOST_LINES, MOST_POINTS, MinuteLine, MinutesView};
 pub use now_page::{headline, now_fragment, now_html, probes_believed};
 pub use page::{LIVE_JS, STYLE_CSS, alarms_fragment, alarms_html, ask_html, plain_html};
-pub use past_view::{Compared, LoadRow, ReportPage, WeekPage};
+pub use past_view::{Compared, LoadRow, ReportNest, ReportPage, WeekPage};
 pub use pen::Canvas;
 pub use plan::{
     PLAN_MOST_C, PlanField, PlanGroup, PlanKind, PlanPage, PlanView, Reckoned, StuckRow, plan_caution, plan_text,
@@ -53,7 +53,8 @@ pub use view::{
     Live, MatPlace, MatView, NestView, NoteForm, NowPage, PlainPage, ProbeView, ProfileView, Stretch, Tone,
 };
 pub use week::{
-    DayRow, HeatMap, Lane, LanePoint, MOST_COLUMNS, MOST_LISTED, MOST_MARKS, MOST_ROWS, Mark, MarkKind, Tick, WeekView,
+    BaseFrom, DayRow, HeatMap, Lane, LanePoint, MOST_COLUMNS, MOST_LISTED, MOST_MARKS, MOST_ROWS, Mark, MarkKind, Tick,
+    WeekView,
 };
 pub use week_page::{SPAN_JS, report_html, week_fragment, week_html};
 pub use week_picture::{heatmap_frame, heatmap_svg, heatmap_svg_on, report_svg, week_sentence};

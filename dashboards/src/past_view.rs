@@ -61,6 +61,26 @@ pub struct LoadRow {
     pub at_most: String,
 }
 
+/// One nest's span in a report.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct ReportNest {
+    /// The span.
+    pub week: WeekView,
+    /// What stands beside it.
+    pub other: Option<Compared>,
+}
+
+impl ReportNest {
+    /// Its pictures, one below the other: the second says first what it is.
+    pub fn pictures(&self) -> Vec<WeekView> {
+        let beside = self.other.as_ref().map(|Compared { words, week }| {
+            let sentences = std::iter::once(words).chain(&week.sentences).cloned().collect();
+            WeekView { sentences, ..week.clone() }
+        });
+        std::iter::once(self.week.clone()).chain(beside).collect()
+    }
+}
+
 /// A span of all nests of a shelf.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct ReportPage {
@@ -71,7 +91,7 @@ pub struct ReportPage {
     /// What matters, first.
     pub sentences: Vec<String>,
     /// A nest each.
-    pub weeks: Vec<WeekView>,
+    pub nests: Vec<ReportNest>,
     /// How the alarms did, a sentence each.
     pub alarms: Vec<String>,
     /// The same against the guideline.

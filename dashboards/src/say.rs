@@ -67,6 +67,7 @@ macro_rules! files {
             "hours",
             "alarms",
             "stands",
+            "evidence",
             "past",
             "watch",
             "plans",

@@ -48,6 +48,20 @@ pub struct WeekView {
     pub total: Option<DayRow>,
     /// Above which temperature degree-days are counted, °C.
     pub base_c: f64,
+    /// Who says so.
+    pub base_from: BaseFrom,
+}
+
+/// Who says above which temperature degree-days are counted.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum BaseFrom {
+    /// Nobody: from 0 °C.
+    #[default]
+    Nobody,
+    /// The shelf file, for this nest.
+    ShelfFile,
+    /// Whoever looks.
+    Asked,
 }
 
 /// Temperature over place and time, evenly spaced in time.

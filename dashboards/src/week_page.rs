@@ -1,13 +1,13 @@
 //! One nest's page: how it stands, and a span of its history. And a report: a span of all nests in one file.
 use crate::now_page::nest_section;
 use crate::page::{Head, alarm_list, following, follows, shell};
-use crate::past_view::{Compared, LoadRow, ReportPage, WeekPage};
+use crate::past_view::{Compared, LoadRow, ReportNest, ReportPage, WeekPage};
 use crate::pen::Canvas;
 use crate::say;
 use crate::svg::{celsius, ident, number};
 use crate::table::Grid;
 use crate::view::{NestView, NoteForm};
-use crate::week::{DayRow, LanePoint, MarkKind, WeekView};
+use crate::week::{BaseFrom, DayRow, LanePoint, MarkKind, WeekView};
 use crate::week_picture::{heatmap_frame, heatmap_svg_on, week_summary};
 use crate::words::list_comma;
 use maud::{Markup, PreEscaped, html};
@@ -71,13 +71,14 @@ pub fn report_html(page: &ReportPage) -> String {
         main {
             h1 { (page.title) }
             @for sentence in &page.sentences { p class="say" { (sentence) } }
-            @for week in &page.weeks {
+            @for ReportNest { week, other } in &page.nests {
                 section class="week" aria-labelledby={ "name-" (ident(&week.nest_id)) } {
                     h2 id={ "name-" (ident(&week.nest_id)) } { (week.nest_name) }
                     p class="asof" { (week.span_text) }
                     @for sentence in week.sentences.iter().take(3) { p class="say" { (sentence) } }
                     (picture(week, None))
                     (seen_how(week))
+                    (beside(other.as_ref()))
                     (happened(week))
                     (days(week, None))
                 }
@@ -141,7 +142,14 @@ fn picture(week: &WeekView, values: Option<&str>) -> Markup {
 fn comparing(page: &WeekPage) -> Markup {
     html! {
         (links(&say!("week-compare"), &page.compare))
-        @if let Some(Compared { words, week }) = &page.other {
+        (beside(page.other.as_ref()))
+    }
+}
+
+/// What a span is compared with, below it; its lanes are the dashed lines of the first.
+fn beside(other: Option<&Compared>) -> Markup {
+    html! {
+        @if let Some(Compared { words, week }) = other {
             h3 { (words) }
             figure {
                 div class="wide" { (PreEscaped(heatmap_svg_on(week, Canvas::Wide))) }
@@ -238,9 +246,20 @@ fn days(week: &WeekView, base_url: Option<&str>) -> Markup {
                 summary { (heading) }
                 (grid.draw())
                 p class="since" { (say!("week-degree-days-help")) }
+                p class="since" { (based(week)) }
                 @if let Some(url) = base_url { (base(url, week.base_c)) }
             }
         }
+    }
+}
+
+/// Above which temperature degree-days count, who says so, and where to set it.
+fn based(week: &WeekView) -> String {
+    let base = number(week.base_c, 1);
+    match week.base_from {
+        BaseFrom::Nobody => say!("week-degree-days-nobody", base = base),
+        BaseFrom::ShelfFile => say!("week-degree-days-file", base = base),
+        BaseFrom::Asked => say!("week-degree-days-asked", base = base),
     }
 }
 

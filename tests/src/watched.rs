@@ -208,7 +208,9 @@ impl Watched {
                 self.changes.push(AlarmRecord::of(change, self.core.shelf(), self.core.sources()));
             }
             let (at, key, detail) = match effect {
-                Effect::Alarm(AlarmChange { at, key, event: Event::Raised, detail, .. }) => (at, key, detail),
+                Effect::Alarm(AlarmChange { at, key, event: Event::Raised, evidence, .. }) => {
+                    (at, key, warmend::evidence::words(&evidence))
+                }
                 Effect::Fit { news, .. } => {
                     self.fits.push(*news);
                     continue;

@@ -1,4 +1,5 @@
 //! Alarm names, priorities, states and events, in the words of ISA-18.2 / IEC 62682.
+use crate::evidence::Evidence;
 use crate::reading::SourceId;
 use crate::time::Timestamp;
 use alloc::string::String;
@@ -142,8 +143,8 @@ pub struct AlarmChange {
     pub event: Event,
     /// Where it stands now.
     pub state: State,
-    /// What was expected, what was seen, since when, how sure: one or two plain sentences.
-    pub detail: String,
+    /// What was expected, what was seen, since when, how sure.
+    pub evidence: Evidence,
     /// The alarm of which this one is a consequence.
     pub cause: Option<Alarm>,
     /// Whether a notice is due (a consequence is withheld under its cause, but never the event).

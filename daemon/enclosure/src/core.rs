@@ -3,8 +3,8 @@ mod acting;
 mod gap;
 mod judging;
 mod keeping;
+mod sayings;
 mod season;
-mod words;
 
 pub use keeping::{Kept, KeptNest};
 
@@ -41,7 +41,7 @@ pub enum Input {
         alarm: Alarm,
         /// Whether it is the case now.
         failing: bool,
-        /// What was attempted and why it failed.
+        /// What was attempted and why it failed, worded already.
         detail: String,
     },
     /// A second watch elsewhere gave no sign of life for too long, or gives one again: node-silent, by its name.
@@ -50,7 +50,7 @@ pub enum Input {
         shelf: String,
         /// Whether it is missed.
         missed: bool,
-        /// Since when, and what it may mean.
+        /// Since when, and what it may mean, worded already.
         detail: String,
     },
     /// A keeper did something.
@@ -68,7 +68,7 @@ pub enum Input {
         from: Timestamp,
         /// To.
         to: Timestamp,
-        /// Why: power cut, daemon stopped, ...
+        /// Why, worded already: power cut, daemon stopped, ...
         why: String,
         /// Whether the heating may have been without power as well.
         power: bool,

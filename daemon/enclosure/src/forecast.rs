@@ -7,12 +7,11 @@ use crate::alarm::Alarm;
 use crate::day_shape::bin;
 use crate::drive_habit::Control;
 use crate::estimate::{PADS_MAX, Seed};
+use crate::evidence::{Ahead, Evidence};
 use crate::lifecycle::Verdict;
 use crate::models::dot;
 use crate::shelf::{AlarmSettings, Band};
 use crate::time::{Span, Timestamp};
-use alloc::format;
-use alloc::string::String;
 use alloc::vec::Vec;
 
 /// Time between two points of an outlook.
@@ -258,47 +257,31 @@ impl Foresight {
         ]
     }
 
-    /// When, how far, how sure, and what the room does meanwhile: plain sentences.
-    pub fn describe(&self, alarm: Alarm, now: Timestamp) -> String {
-        let hot = alarm == Alarm::ForecastHot;
-        let side = if hot { &self.hot } else { &self.cold };
-        let Some(d) = side.departure else { return String::new() };
-        let (where_to, bound_c) = (if hot { "above its upper" } else { "below its lower" }, d.bound_c);
+    /// When, how far, how sure, and what the room does meanwhile.
+    pub fn evidence(&self, alarm: Alarm, now: Timestamp) -> Evidence {
+        let side = if alarm == Alarm::ForecastHot { &self.hot } else { &self.cold };
+        let Some(d) = side.departure else { return Evidence::default() };
+        let bound_c = d.bound_c;
         if side.likely_since.is_none() && !side.stands {
-            return format!("The brood place is expected to stay within its bound of {bound_c:.1} °C again.");
+            return Evidence::of(Ahead::Staying { bound_c });
         }
-        let soonest = hours(d.from.since(now));
-        let between = match d.to.map(|to| hours(to.since(now))) {
-            Some(latest) if latest != soonest => format!("between {soonest} and {latest}"),
-            Some(_) => String::from("give or take half an hour"),
-            None => format!("{soonest} at the soonest, perhaps not at all"),
-        };
+        let about = d.about.since(now);
         let (extreme_c, sd_k) = d.extreme_c;
-        let mut text = format!(
-            "The brood place's mean will be {where_to} bound of {bound_c:.1} °C in about {} ({between}), and \
-             reach {extreme_c:.1} °C (give or take {:.1}). How sure: {:.0} in 100.",
-            hours(d.about.since(now)),
-            BETWEEN_SIGMA * sd_k,
-            100.0 * d.probability.min(0.99)
-        );
-        let at_about = (d.about.since(now).ms() / EVERY.ms()).max(0) as usize;
-        if let Some((c, sd)) = self.outlook.as_ref().and_then(|o| o.room_c.get(at_about)) {
-            text.push_str(&format!(
-                " The room is expected at {c:.1} °C by then (give or take {:.1}).",
-                BETWEEN_SIGMA * sd
-            ));
+        let mut out = Evidence::of(Ahead::Leaving {
+            hot: alarm == Alarm::ForecastHot,
+            bound_c,
+            about,
+            from: d.from.since(now),
+            to: d.to.map(|to| to.since(now)),
+            extreme_c,
+            off_k: BETWEEN_SIGMA * sd_k,
+            probability: d.probability,
+        });
+        let then = (about.ms() / EVERY.ms()).max(0) as usize;
+        if let Some((room_c, sd_k)) = self.outlook.as_ref().and_then(|o| o.room_c.get(then)) {
+            out.push(Ahead::RoomByThen { room_c: *room_c, off_k: BETWEEN_SIGMA * sd_k });
         }
-        text
-    }
-}
-
-/// Whole hours; below two also the halves.
-fn hours(span: Span) -> String {
-    match ((span.ms() + 900_000) / 1_800_000).max(1) {
-        1 => String::from("half an hour"),
-        2 => String::from("1 hour"),
-        3 => String::from("1½ hours"),
-        _ => format!("{} hours", (span.ms() + 1_800_000) / 3_600_000),
+        out
     }
 }
 

@@ -1,19 +1,17 @@
-//! What the rules say about one nest at one moment: a verdict for every alarm, and the words for it.
+//! What the rules say about one nest at one moment: a verdict for every alarm, and the evidence for it.
 mod damp;
 mod slow;
 pub mod water;
 
 use crate::alarm::Alarm;
+use crate::evidence::{Evidence, Eyes, Pad, Warmth};
 use crate::forecast::{Foresight, Outlook};
 use crate::habits::Beyond;
 use crate::lifecycle::Verdict;
-use crate::nest::{GUARD_C, Heating, Watch};
+use crate::nest::{Ear, GUARD_C, Heating, Watch};
 use crate::shelf::{AlarmSettings, Band, Season, SeasonKind};
 use crate::time::{Span, Timestamp};
-use crate::trust::Fault;
 use alloc::collections::VecDeque;
-use alloc::format;
-use alloc::string::String;
 use alloc::vec::Vec;
 
 /// The brood area's mean is judged over this long: a thermostat swings it every 20 minutes.
@@ -142,58 +140,45 @@ impl Judge {
         self.slow.recall(at, watch);
     }
 
-    /// What was expected, what is seen, since when, how sure: plain sentences.
-    pub fn describe(
+    /// What was expected, what is seen, since when, how sure.
+    pub fn evidence(
         &self,
         alarm: Alarm,
         probe: Option<usize>,
         watch: &Watch,
         now: Timestamp,
         settings: &AlarmSettings,
-    ) -> String {
+    ) -> Evidence {
         let band = watch.nest.band;
-        let brood = watch.brood();
         match alarm {
             Alarm::BroodHot | Alarm::BroodCold => {
-                let (side, limit) = match (alarm, band) {
-                    (Alarm::BroodHot, Some(b)) => ("above its upper", b.high_c),
-                    (_, Some(b)) => ("below its lower", b.low_c),
-                    _ => return String::new(),
-                };
-                let mean = self.mean_c.unwrap_or(f64::NAN);
-                let sd = brood.map_or(0.5, |b| b.1);
-                format!(
-                    "The brood place was {mean:.1} °C (give or take {:.1}) over the last hour, {side} bound of {limit:.1} °C.",
-                    2.0 * sd
-                )
+                self.brood_mean(alarm == Alarm::BroodHot, watch).into_iter().collect()
             }
-            Alarm::ForecastHot | Alarm::ForecastCold => self.foresight.describe(alarm, now),
-            Alarm::BroodLimit => describe_limit(watch, band),
-            Alarm::ProbeHot => watch.guard().1.and_then(|p| watch.ears.get(p)).and_then(|e| e.temperature).map_or_else(
-                String::new,
-                |(c, _)| {
-                    format!(
-                        "A probe says {c:.1} °C, three readings in a row, above {:.1} °C.",
-                        band.map_or(GUARD_C, |b| b.hot_c)
-                    )
-                },
-            ),
-            Alarm::HeaterStuckOn | Alarm::HeaterNoHeat => describe_heating(watch, now),
-            Alarm::ProbeSilent => match probe.and_then(|p| watch.ears.get(p)).and_then(|e| e.temperature) {
-                Some((c, at)) => format!("Nothing for {}; it last said {c:.1} °C.", now.since(at)),
-                None => String::from("It has not been heard at all."),
-            },
+            Alarm::ForecastHot | Alarm::ForecastCold => self.foresight.evidence(alarm, now),
+            Alarm::BroodLimit => brood_limit(watch, band).into_iter().collect(),
+            Alarm::ProbeHot => {
+                let limit_c = band.map_or(GUARD_C, |b| b.hot_c);
+                let hot = watch.guard().1.and_then(|p| watch.ears.get(p)).and_then(|e| e.temperature);
+                hot.map(|(probe_c, _)| Warmth::ProbeHot { probe_c, limit_c }).into_iter().collect()
+            }
+            Alarm::HeaterStuckOn | Alarm::HeaterNoHeat => Evidence::of(heating(watch, now)),
+            Alarm::ProbeSilent => {
+                let ear = probe.and_then(|p| watch.ears.get(p));
+                ear.map(|ear| silence(ear, now, settings)).into_iter().collect()
+            }
             Alarm::ProbeImplausible => {
-                let fault = probe.and_then(|p| watch.fault(p)).map(|f| f.0);
-                String::from(match fault {
-                    Some(Fault::Frozen) => "It repeats one value while its place must be changing.",
-                    Some(Fault::FallenOff) => "It shows the room where the nest is warm: it may have fallen off.",
-                    Some(Fault::Jumping) => "It jumps faster than any nest can change.",
-                    Some(Fault::Astray) | None => "It goes its own way while the other probes agree.",
-                })
+                let fault = probe.and_then(|p| watch.fault(p));
+                Evidence::of(fault.map_or(Eyes::ProbeFits, |(fault, _)| Eyes::ProbeDoubted(fault)))
             }
-            _ => self.slow.describe(alarm, watch, season(watch, now, settings), now),
+            _ => self.slow.evidence(alarm, watch, season(watch, now, settings), now),
         }
+    }
+
+    fn brood_mean(&self, hot: bool, watch: &Watch) -> Option<Warmth> {
+        let band = watch.nest.band?;
+        let bound_c = if hot { band.high_c } else { band.low_c };
+        let off_k = 2.0 * watch.brood().map_or(0.5, |b| b.1);
+        Some(Warmth::BroodMean { hot, mean_c: self.mean_c?, off_k, bound_c })
     }
 }
 
@@ -257,60 +242,39 @@ pub fn silence_after(usual_ms: f64, s: &AlarmSettings) -> Span {
     Span::from_ms((usual_ms * f64::from(s.silent_missed)) as i64).max(s.silent_at_least)
 }
 
-fn describe_limit(watch: &Watch, band: Option<Band>) -> String {
+fn brood_limit(watch: &Watch, band: Option<Band>) -> Option<Warmth> {
     let limit_c = band.map_or(GUARD_C, |b| b.limit_c);
-    if let Some(c) = watch.guard().0.and_then(|p| watch.ears.get(p)).and_then(|e| e.temperature).map(|t| t.0) {
-        return format!(
-            "A probe at the brood says {c:.1} °C, three readings in a row, above the limit of {limit_c:.1} °C."
-        );
+    match watch.guard().0.and_then(|p| watch.ears.get(p)).and_then(|e| e.temperature) {
+        Some((probe_c, _)) => Some(Warmth::BroodProbeHot { probe_c, limit_c }),
+        None => {
+            let limit = |(_, sd_k, hottest_c, _)| Warmth::BroodLimit { hottest_c, off_k: 2.0 * sd_k, limit_c };
+            watch.brood().map(limit)
+        }
     }
-    watch.brood().map_or_else(String::new, |(_, sd, hottest, _)| {
-        format!("The hottest point of the brood place is {hottest:.1} °C (give or take {:.1}), above the limit of {limit_c:.1} °C.", 2.0 * sd)
-    })
 }
 
-fn describe_heating(watch: &Watch, now: Timestamp) -> String {
-    let told = watch.told().map_or_else(|| String::from("unknown"), |d| format!("{:.0} %", 100.0 * d));
+fn silence(ear: &Ear, now: Timestamp, s: &AlarmSettings) -> Eyes {
+    match ear.temperature {
+        Some((probe_c, at)) if now.since(at) <= silence_after(ear.usual_ms, s) => Eyes::ProbeHeard { probe_c },
+        last => Eyes::ProbeSilent { last: last.map(|(c, at)| (now.since(at), c)) },
+    }
+}
+
+fn heating(watch: &Watch, now: Timestamp) -> Pad {
+    let told = watch.told();
     // While a restart waits for its nodes the time stands still, and what they had kept is ahead of it.
     let now = watch.ears.iter().filter_map(|ear| ear.temperature.map(|(_, at)| at)).fold(now, Timestamp::max);
     match watch.heating() {
-        Heating::Untold(since, nats) => format!(
-            "The heating mat is told {told} of its heat, but for {} the nest has warmed as if it gave all of it; {}.",
-            now.since(since),
-            odds(nats)
-        ),
-        Heating::Missing(since, nats) => format!(
-            "The heating mat is told {told} of its heat, but for {} the nest has cooled as if it gave none; {}.",
-            now.since(since),
-            odds(nats)
-        ),
-        Heating::NeverLetsGo(b) => format!(
-            "For {} the heating mat has heated though it is {:.1} °C warm above it; in the two days before it never heated \
-             where it was warmer than {:.1} °C.",
-            now.since(b.since),
-            b.now_c,
-            b.extreme_c.unwrap_or(b.now_c)
-        ),
-        Heating::NeverComesOn(Beyond { since, extreme_c: None, .. }) => {
-            format!(
-                "For {} the heating mat has given no heat; for a day before it had heated without pause.",
-                now.since(since)
-            )
+        Heating::Untold(since, nats) => Pad::HeatsUntold { told, lasts: now.since(since), nats },
+        Heating::Missing(since, nats) => Pad::HeatMissing { told, lasts: now.since(since), nats },
+        Heating::NeverLetsGo(Beyond { since, now_c, extreme_c }) => {
+            Pad::NeverLetsGo { lasts: now.since(since), now_c, warmest_c: extreme_c.unwrap_or(now_c) }
         }
-        Heating::NeverComesOn(Beyond { since, now_c, extreme_c: Some(extreme_c) }) => format!(
-            "For {} the heating mat has given no heat though it is only {now_c:.1} °C warm above it; in the two days before it \
-             always came on by {extreme_c:.1} °C.",
-            now.since(since)
-        ),
-        Heating::Plausible => String::from("The heating mat behaves as told again."),
-    }
-}
-
-fn odds(nats: f64) -> String {
-    if nats > 14.0 {
-        String::from("odds of more than a million to one")
-    } else {
-        format!("odds of {:.0} to one", libm::exp(nats))
+        Heating::NeverComesOn(Beyond { since, extreme_c: None, .. }) => Pad::Stopped { lasts: now.since(since) },
+        Heating::NeverComesOn(Beyond { since, now_c, extreme_c: Some(coolest_c) }) => {
+            Pad::NeverComesOn { lasts: now.since(since), now_c, coolest_c }
+        }
+        Heating::Plausible => Pad::HeatsAsTold,
     }
 }
 

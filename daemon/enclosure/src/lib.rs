@@ -26,6 +26,7 @@ pub mod draught;
 pub mod drive;
 pub mod drive_habit;
 pub mod estimate;
+pub mod evidence;
 pub mod filter;
 pub mod forecast;
 pub mod habits;
@@ -52,6 +53,7 @@ pub mod vapour;
 
 pub use crate::core::{Core, Effect, Input, KeeperAct, NestNow, Profile};
 pub use alarm::{Alarm, AlarmChange, AlarmKey, Event, Priority, State};
+pub use evidence::{Evidence, Saying};
 pub use reading::{Measured, Reading, Refusal, Rejection, SourceId};
 pub use shelf::Shelf;
 pub use time::{Span, Timestamp};

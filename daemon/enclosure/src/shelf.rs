@@ -56,6 +56,9 @@ pub struct Nest {
     pub seasons: Vec<Season>,
     /// Moment from which this geometry holds (`since`); readings before it had another.
     pub since: Option<Timestamp>,
+    /// Above which warmth the keeper counts degree-days of the brood, °C: the species' lower threshold. Nothing is judged
+    /// by it.
+    pub degree_days_above_c: Option<f64>,
 }
 
 /// What a box on the shelf is for.

@@ -1,5 +1,4 @@
 //! Integer milliseconds. Arithmetic saturates: a wild clock gives a wild time, never a panic.
-use core::fmt;
 
 /// A moment, in milliseconds since 1970-01-01T00:00:00Z.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
@@ -81,19 +80,5 @@ impl Span {
     /// Seconds.
     pub fn s(self) -> f64 {
         self.0 as f64 / 1000.0
-    }
-}
-
-impl fmt::Display for Span {
-    /// In a keeper's words: `45 s`, `12 min`, `3 h 05 min`, `2 days 4 h`.
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        let s = self.0 / 1000;
-        let (sign, s) = if s < 0 { ("-", s.saturating_neg()) } else { ("", s) };
-        match s {
-            0..=119 => write!(f, "{sign}{s} s"),
-            120..=7_199 => write!(f, "{sign}{} min", s / 60),
-            7_200..=172_799 => write!(f, "{sign}{} h {:02} min", s / 3600, s / 60 % 60),
-            _ => write!(f, "{sign}{} days {} h", s / 86_400, s / 3600 % 24),
-        }
     }
 }

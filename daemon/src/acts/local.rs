@@ -62,8 +62,10 @@ impl File {
             Some(kept) => core.take_back(kept, now),
             None => {
                 let sources = core.sources().to_vec();
-                for change in self.latest()?.iter().filter_map(|c| c.to_change(&self.shelf, &sources)) {
-                    core.restore(&change);
+                for record in self.latest()? {
+                    if let Some(key) = record.key(&self.shelf, &sources) {
+                        core.restore(key, record.state, record.at);
+                    }
                 }
             }
         }

@@ -1,6 +1,7 @@
 //! What the demonstration says on its way, so that a stranger understands it.
 use super::Settings;
 use crate::snapshot::Told;
+use crate::times::length;
 use enclosure::{Event, Timestamp};
 use std::io::Write as _;
 
@@ -25,7 +26,8 @@ pub(super) fn greet(settings: &Settings) {
     say(&format!("A day passes in {pace} (--speed {}). Ctrl-C ends it.", settings.speed));
     for wish in &settings.faults {
         let nest = super::shelf::NESTS.get(wish.nest).copied().unwrap_or_default();
-        say(&format!("Something will go wrong {} after the start: {} at {nest}.", wish.after, wish.kind.name()));
+        let after = length(wish.after);
+        say(&format!("Something will go wrong {after} after the start: {} at {nest}.", wish.kind.name()));
     }
     say("");
     say("making a week of history ...");

@@ -1,6 +1,7 @@
 //! A nest's readings through the very core of the daemon, from the handbook's numbers on.
 use super::LEAST;
 use crate::history::{HistoricReading, Reader};
+use crate::times::length;
 use crate::views::words::not_taken_because;
 use anyhow::{Context as _, Result, bail};
 use enclosure::estimate::{Fit, FitNews, NotTaken};
@@ -31,7 +32,7 @@ pub(super) fn learn(reader: &Reader, shelf: &Shelf, nest: &Nest, span: Range<Tim
     let heard =
         pupil.heard.clone().context("history holds no reading of its probes in that time; take another --from")?;
     if heard.end.since(heard.start) < LEAST {
-        bail!("history holds less than {LEAST} of readings of it in that time; take an earlier --from");
+        bail!("history holds less than {} of readings of it in that time; take an earlier --from", length(LEAST));
     }
     if pupil.taken.as_ref().is_none_or(|fit| heard.end.since(fit.until) > FRESH)
         && let Some(news) = pupil.core.fit_now(0)

@@ -2,6 +2,7 @@
 use super::fits::FitAct;
 use super::mirroring::{MirrorLines, MirrorNews};
 use super::receipts::PackSeen;
+use crate::evidence;
 use enclosure::reading::Unit;
 use enclosure::{Alarm, AlarmChange, AlarmKey, Event, Measured, Refusal, Rejection, Shelf, SourceId, State, Timestamp};
 use std::sync::Arc;
@@ -232,7 +233,8 @@ impl HistoricReading {
 }
 
 impl AlarmRecord {
-    /// A core's change under the names of `shelf` and `sources` (the core's own table).
+    /// A core's change under the names of `shelf` and `sources` (the core's own table), its evidence in the words of the
+    /// language that holds here: what is kept, shown and sent from here on is what was said now.
     pub fn of(change: &AlarmChange, shelf: &Shelf, sources: &[String]) -> Self {
         let nest = change.key.nest.and_then(|i| shelf.nests.get(usize::from(i))).map(|nest| nest.id.clone());
         let probe = change.key.probe.and_then(|id| sources.get(usize::from(id.0))).cloned();
@@ -244,14 +246,14 @@ impl AlarmRecord {
             node: change.key.node.clone(),
             event: change.event,
             state: change.state,
-            detail: change.detail.clone(),
+            detail: evidence::words(&change.evidence),
             cause: change.cause,
             told: change.told,
         }
     }
 
-    /// The same for a core of today; `None` if its nest or its probe no longer stands on the shelf.
-    pub fn to_change(&self, shelf: &Shelf, sources: &[String]) -> Option<AlarmChange> {
+    /// Which alarm of a core of today it is about; `None` if its nest or its probe no longer stands on the shelf.
+    pub fn key(&self, shelf: &Shelf, sources: &[String]) -> Option<AlarmKey> {
         let index = |i: usize| u16::try_from(i).ok();
         let nest = match &self.nest {
             Some(id) => Some(shelf.nests.iter().position(|nest| nest.id == *id).and_then(index)?),
@@ -261,15 +263,7 @@ impl AlarmRecord {
             Some(name) => Some(SourceId(sources.iter().position(|s| s == name).and_then(index)?)),
             None => None,
         };
-        Some(AlarmChange {
-            at: self.at,
-            key: AlarmKey { alarm: self.alarm, nest, probe, node: self.node.clone() },
-            event: self.event,
-            state: self.state,
-            detail: self.detail.clone(),
-            cause: self.cause,
-            told: self.told,
-        })
+        Some(AlarmKey { alarm: self.alarm, nest, probe, node: self.node.clone() })
     }
 }
 

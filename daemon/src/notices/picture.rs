@@ -49,7 +49,7 @@ pub(super) fn week(history: &Path, snap: &Snapshot, now: Timestamp, zone: &TimeZ
     let hours = Hours::new(zone.clone());
     let span = Kind::Week.until(now, &hours);
     let report = Reader::open(history)
-        .and_then(|reader| Report::of(&reader, &snap.shelf, &span, &hours))
+        .and_then(|reader| Report::of(&reader, &snap.shelf, (&span, None), &hours))
         .map_err(|e| format!("the week's report could not be made: {e}"))?;
     let text = report.text();
     let png = dashboards::svg_to_png(&report.svg(), SCALE).or_else(|_| dashboards::svg_to_png(&report.svg(), 1.0)).ok();

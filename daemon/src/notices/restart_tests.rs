@@ -207,7 +207,7 @@ fn a_restart_between_any_two_effects_loses_nothing_and_costs_one_repeat_at_most(
             assert_eq!(
                 judged(&story, &world),
                 (0, 0),
-                "stopped after step {step}, the clock set by {leap}: {:?}",
+                "stopped after step {step}, the clock set by {leap:?}: {:?}",
                 world.got
             );
             let more = world.got.len().saturating_sub(whole.got.len());

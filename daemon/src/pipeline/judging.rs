@@ -1,7 +1,7 @@
 //! From a message to the core, and from its effects to what is to be stored.
 use super::draft::Draft;
 use super::{LINKS_MAX, Pipeline};
-use crate::history::{Disbelief, FitAct, FitRecord, HistoricReading, PackSeen};
+use crate::history::{AlarmRecord, Disbelief, FitAct, FitRecord, HistoricReading, PackSeen};
 use crate::intake::Message;
 use enclosure::{Effect, Event, Input, Measured, Rejection, Timestamp};
 use std::sync::Arc;
@@ -67,17 +67,18 @@ impl Pipeline {
                     if self.grace.is_some() {
                         change.at = change.at.max(self.clock.now());
                     }
-                    match self.details.get(&change.key) {
+                    let mut record = AlarmRecord::of(&change, &self.shelf, &self.sources);
+                    if !record.detail.is_empty() {
+                        self.details.insert(change.key, record.detail.clone());
+                    } else if let Some(said) = self.details.get(&change.key) {
                         // What a keeper does says nothing of the condition: what was said of it stays beside it.
-                        Some(said) if change.detail.is_empty() => change.detail.clone_from(said),
-                        _ if change.detail.is_empty() => {}
-                        _ => drop(self.details.insert(change.key.clone(), change.detail.clone())),
+                        record.detail.clone_from(said);
                     }
-                    if change.event == Event::Raised {
-                        *self.tally.vitals.raised.entry(change.key.alarm.name()).or_default() += 1;
+                    if record.event == Event::Raised {
+                        *self.tally.vitals.raised.entry(record.alarm.name()).or_default() += 1;
                     }
-                    self.tally.vitals.told += u64::from(change.told);
-                    draft.changes.push(change);
+                    self.tally.vitals.told += u64::from(record.told);
+                    draft.changes.push(record);
                 }
                 Effect::Fit { nest, news } => {
                     if let Some(nest) = self.shelf.nests.get(nest) {

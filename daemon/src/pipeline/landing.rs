@@ -3,7 +3,7 @@ use super::draft::Draft;
 use super::flight::{Answer, Flight};
 use super::keeping::{self, KEPT};
 use super::{Pipeline, UNTOLD_MAX};
-use crate::history::{AlarmRecord, Batch, Committed, Receipt, WriteError};
+use crate::history::{Batch, Committed, Receipt, WriteError};
 use crate::intake::Publisher;
 use crate::snapshot::Told;
 use dashboards::say;
@@ -16,8 +16,6 @@ const RECEIPT_BYTES: usize = 512;
 impl Pipeline {
     pub(super) fn submit(&mut self, draft: Draft) {
         let Draft { mut batch, changes, message, keeper } = draft;
-        let changes: Vec<AlarmRecord> =
-            changes.iter().map(|change| AlarmRecord::of(change, &self.shelf, &self.sources)).collect();
         self.changed |= !changes.is_empty();
         batch.changes.clone_from(&changes);
         if !changes.is_empty() {

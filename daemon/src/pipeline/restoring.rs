@@ -2,7 +2,7 @@
 use super::keeping::{self, KEPT};
 use crate::history::{AlarmRecord, FitAct, FitRecord, HistoricReading, HistoryError, Reader};
 use enclosure::core::Kept;
-use enclosure::{AlarmChange, AlarmKey, Core, Effect, Event, Input, Reading, Shelf, Span, State, Timestamp};
+use enclosure::{AlarmKey, Core, Effect, Input, Reading, Shelf, Span, State, Timestamp};
 use std::collections::BTreeMap;
 use std::path::Path;
 
@@ -141,12 +141,11 @@ impl Restored {
         self.core.take_back(kept, now);
         let sources = self.core.sources().to_vec();
         for (id, record) in latest {
-            let Some(change) = record.to_change(self.core.shelf(), &sources) else { continue };
-            let stands = self.core.alarms().any(|(key, state, ..)| *key == change.key && !is_well(state));
-            if stands {
+            let Some(key) = record.key(self.core.shelf(), &sources) else { continue };
+            self.details.insert(key.clone(), record.detail.clone());
+            if self.core.alarms().any(|(known, state, ..)| *known == key && !is_well(state)) {
                 self.standing.push((id, record));
             }
-            self.details.insert(change.key, change.detail);
         }
     }
 
@@ -154,24 +153,15 @@ impl Restored {
     /// and must be raised anew. Where both say well, the core's running delays stay.
     fn alarms(&mut self, latest: Vec<(i64, AlarmRecord)>) {
         let sources = self.core.sources().to_vec();
-        let mut known: BTreeMap<AlarmKey, AlarmChange> = BTreeMap::new();
+        let mut known: BTreeMap<AlarmKey, (State, Timestamp)> = BTreeMap::new();
         for (id, record) in latest {
-            let Some(change) = record.to_change(self.core.shelf(), &sources) else { continue };
-            self.details.insert(change.key.clone(), change.detail.clone());
-            if !is_well(change.state) {
+            let Some(key) = record.key(self.core.shelf(), &sources) else { continue };
+            self.details.insert(key.clone(), record.detail.clone());
+            known.insert(key, (record.state, record.at));
+            if !is_well(record.state) {
                 self.standing.push((id, record));
             }
-            known.insert(change.key.clone(), change);
         }
-        let unheard = |key: &AlarmKey, at: Timestamp| AlarmChange {
-            at,
-            key: key.clone(),
-            event: Event::Cleared,
-            state: State::NotJudged,
-            detail: String::new(),
-            cause: None,
-            told: false,
-        };
         let raised: Vec<(AlarmKey, Timestamp)> = self
             .core
             .alarms()
@@ -179,11 +169,11 @@ impl Restored {
             .map(|(key, _, since, _)| (key.clone(), since))
             .collect();
         for (key, since) in raised {
-            let change = known.remove(&key).unwrap_or_else(|| unheard(&key, since));
-            self.core.restore(&change);
+            let (state, since) = known.remove(&key).unwrap_or((State::NotJudged, since));
+            self.core.restore(key, state, since);
         }
-        for change in known.values().filter(|change| !is_well(change.state)) {
-            self.core.restore(change);
+        for (key, (state, since)) in known.into_iter().filter(|(_, (state, _))| !is_well(*state)) {
+            self.core.restore(key, state, since);
         }
     }
 }

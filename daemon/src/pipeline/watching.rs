@@ -8,6 +8,7 @@ use crate::clock::Clock;
 use crate::history::{Batch, Gap};
 use crate::intake::Link;
 use crate::snapshot::Sent;
+use crate::times::length;
 use dashboards::{list_semicolon, say};
 use enclosure::{Alarm, Core, Input, SourceId, Span, Timestamp};
 use std::collections::BTreeSet;
@@ -168,7 +169,7 @@ impl Pipeline {
         }
         if jump.ms().abs() > JUMP.ms() {
             let (by, back) = (Span::from_ms(jump.ms().abs()), jump.ms() < 0);
-            tracing::warn!(%by, back, "the clock jumped");
+            tracing::warn!(by_s = by.s(), back, "the clock jumped");
             if jump.ms() < -BEGIN_ANEW.ms() {
                 self.begin_anew(wall).await;
             } else if jump > GRACE && self.grace.is_none() {
@@ -179,7 +180,7 @@ impl Pipeline {
             if jump >= GAP {
                 self.store_gap(Gap { from: wall.minus(jump), to: wall, why: say!("gap-clock") });
             }
-            let by = by.to_string();
+            let by = length(by);
             let detail = if back { say!("seen-clock-back", by = by) } else { say!("seen-clock-forward", by = by) };
             self.watch(Alarm::ClockJumped, true, detail);
         } else if self.watching.jumped.is_some_and(|jumped| now.ms() - jumped.ms() > JUMP_SHOWN.ms()) {

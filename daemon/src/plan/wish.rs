@@ -308,6 +308,7 @@ fn body(wish: &Wish, listed: Option<&Nest>, r: &mut Reading) -> Option<Nest> {
         room: None,
         seasons: Vec::new(),
         since: None,
+        degree_days_above_c: None,
     })
 }
 

@@ -101,6 +101,45 @@ fn without_a_nest_it_is_the_whole_shelf() {
     assert!(html.contains("id=\"name-oak\"") && html.contains("id=\"name-plaster\""));
 }
 
+/// Each nest as one nest's review has it: its picture, and beside it the other's by the same colours.
+#[test]
+fn each_nest_of_the_whole_shelf_stands_beside_what_it_is_compared_with() {
+    let dir = tempfile::tempdir().unwrap();
+    let kept = |args: Args, name: &str| {
+        let path = dir.path().join(name);
+        assert_eq!(text(&Args { out: Some(path.clone()), ..args }, PLAIN), "");
+        std::fs::read(path).unwrap()
+    };
+    let page = |args: Args| String::from_utf8(kept(args, "shelf.html")).unwrap();
+    let day = |nest, with: &str| Args { from: Some("1d".to_owned()), with: Some(with.to_owned()), ..args(nest, None) };
+
+    let (words, html) = ("The day before", page(day(None, "before")));
+    assert_eq!(html.matches(&format!("<h3>{words}</h3>")).count(), 2);
+    let pictures = |html: &str| -> Vec<String> {
+        let figures = html.split("<figure").skip(1).filter_map(|f| f.split_once("</figure>"));
+        figures.map(|(figure, _)| figure.split_once("<svg").map_or(String::new(), |(_, svg)| svg.to_owned())).collect()
+    };
+    let (shelf, oak) = (pictures(&html), pictures(&page(day(Some("oak"), "before"))));
+    assert_eq!((shelf.len(), oak.len()), (4, 2));
+    assert_eq!(shelf[..2], oak[..], "drawn as the nest's own review draws them");
+    let said = text(&day(None, "before"), PLAIN);
+    assert_eq!(said.matches(&format!("\n{words}\n")).count(), 2, "{said}");
+
+    // The other nest would stand beside itself, and stands alone.
+    let html = page(day(None, "plaster"));
+    assert_eq!(html.matches("<h3>Plaster in the same time</h3>").count(), 1);
+    assert!(html.contains("id=\"name-oak\"") && html.contains("id=\"name-plaster\""));
+    let svg = String::from_utf8(kept(day(None, "plaster"), "shelf.svg")).unwrap();
+    assert_eq!(svg.matches("<svg").count(), 1 + 3, "one around the three");
+    let png = kept(day(None, "plaster"), "shelf.png");
+    let png = png::Decoder::new(std::io::Cursor::new(png)).read_info().unwrap();
+    assert!(png.info().height >= 3 * 400, "{}", png.info().height);
+
+    let known = "the whole shelf can be compared with before, oak, plaster";
+    wrong(&day(None, "last week"), &["last week", known]);
+    wrong(&Args { out: Some(dir.path().join("x.html")), ..day(None, "last week") }, &["last week", known]);
+}
+
 #[test]
 fn a_wrong_call_says_what_would_be_right() {
     wrong(&args(Some("oka"), None), &["oka", "oak, plaster"]);

@@ -1,6 +1,7 @@
 //! Delays and deadband that single alarms have of their own, under `[alarm.<name>]`; and how `check` says them all.
 use super::raw::{RawAlarm, RawManner};
 use super::services::span;
+use crate::times;
 use dashboards::say;
 use enclosure::shelf::{AlarmSettings, OwnManner};
 use enclosure::{Alarm, Span};
@@ -72,6 +73,6 @@ fn waits(length: Span) -> String {
     if length == Span::ZERO {
         say!("check-waits-at-once")
     } else {
-        say!("check-waits-after", length = length.to_string())
+        say!("check-waits-after", length = times::length(length))
     }
 }

@@ -60,6 +60,7 @@ fn nest(at: &str, raw: &RawNest, owners: &Owners<'_>, f: &mut Findings) -> Optio
         room: all_or_none(room)?,
         seasons,
         since: all_or_none(since)?,
+        degree_days_above_c: raw.degree_days_above_c,
     })
 }
 

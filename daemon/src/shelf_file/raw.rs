@@ -41,6 +41,7 @@ pub(super) struct RawNest {
     pub(super) cover: Option<String>,
     pub(super) material_limit_c: Option<f64>,
     pub(super) since: Option<String>,
+    pub(super) degree_days_above_c: Option<f64>,
     pub(super) pad: Vec<RawPad>,
     pub(super) brood: Option<RawStretch>,
     pub(super) band: Option<RawBand>,

@@ -3,6 +3,7 @@ use super::ShelfFile;
 use super::findings::{Advice, ShelfErrors};
 use super::manners;
 use crate::plan::wish::USUAL_ROOM;
+use crate::times::length;
 use dashboards::say;
 use enclosure::plan::{Cooling, Question, cooling};
 use enclosure::shelf::Nest;
@@ -51,7 +52,7 @@ fn fine(file: &ShelfFile, advice: &[Advice]) -> String {
 /// How cold the brood gets, and how soon, when a mat dies or leave to heat is withdrawn.
 fn without_heat(nest: &Nest) -> Option<String> {
     let Cooling { end_c, low_c, below_s } = cooling(&Question::of(nest, USUAL_ROOM))?;
-    let span = |s: f64| Span::from_ms((s * 1000.0) as i64).to_string();
+    let span = |s: f64| length(Span::from_ms((s * 1000.0) as i64));
     let (room, low) = (format!("{end_c:.0}"), low_c.to_string());
     let line = match below_s {
         None => say!("check-cold", nest = &nest.id, room = room, low = low),

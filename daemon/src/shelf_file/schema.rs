@@ -140,6 +140,7 @@ static NEST: Section = Section {
         key("cover", Kind::Choice(&["open", "glass", "acrylic", "lid"])),
         key("material_limit_c", Kind::Number(MATERIAL_LIMIT_C.0, MATERIAL_LIMIT_C.1)),
         key("since", Kind::Moment),
+        celsius("degree_days_above_c"),
         key("pad", Kind::OneOrMore(&PAD)),
         key("brood", Kind::Table(&BROOD)),
         key("band", Kind::Table(&BAND)),

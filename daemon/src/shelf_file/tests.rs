@@ -108,6 +108,13 @@ fn nests_say_what_is_wrong_where() {
 }
 
 #[test]
+fn a_nest_may_have_a_threshold_of_its_own_for_degree_days() {
+    let (file, _) = good(&LEAST.replace("length_mm = 240\n", "length_mm = 240\ndegree_days_above_c = 11.5\n"), &[]);
+    assert_eq!(file.shelf.nests[0].degree_days_above_c, Some(11.5));
+    assert_eq!(good(LEAST, &[]).0.shelf.nests[0].degree_days_above_c, None);
+}
+
+#[test]
 fn an_empty_shelf_is_one_and_is_told_how_to_begin() {
     let (file, advice) = good("", &[]);
     assert!(file.shelf.nests.is_empty());
@@ -131,6 +138,11 @@ fn a_nests_own_keys_say_what_is_wrong_where() {
         ("id = \"oak\"\nlength_mm = 240\njoined_to = \"elm\"\n", "shelf.toml:4: nest[0].joined_to", "no nest has"),
         ("id = \"oak\"\nlength_mm = 240\njoined_to = \"oak\"\n", "shelf.toml:4: nest[0].joined_to", "the nest itself"),
         ("id = \"oak\"\nlength_mm = 240\nsince = \"May\"\n", "shelf.toml:4: nest[0].since", "no moment"),
+        (
+            "id = \"oak\"\nlength_mm = 240\ndegree_days_above_c = 61\n",
+            "shelf.toml:4: nest[0].degree_days_above_c",
+            "outside -20 to 60",
+        ),
         ("id = \"oak\"\nlength_mm = 240\nlength_mm = 24\n", "shelf.toml:4", "not TOML"),
         ("id = \"oak\nlength_mm = 240\n", "shelf.toml:2", "not TOML"),
     ] {

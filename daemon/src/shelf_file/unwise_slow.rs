@@ -1,5 +1,6 @@
 //! What is unwise about humidity, winter rest and the alarms that take hours.
 use super::findings::Findings;
+use crate::times::length;
 use dashboards::say;
 use enclosure::Alarm;
 use enclosure::shelf::{AlarmSettings, Nest, SeasonKind};
@@ -43,7 +44,7 @@ pub(super) fn advise_alarms(s: &AlarmSettings, f: &mut Findings) {
         f.advise("alarm.flat_span_k", say!("unwise-flat", value = s.flat_span_k.to_string()), say!("unwise-flat-do"));
     }
     if s.unwatched_after > BLIND_LONG {
-        let why = say!("unwise-unwatched", length = s.unwatched_after.to_string());
+        let why = say!("unwise-unwatched", length = length(s.unwatched_after));
         f.advise("alarm.unwatched_after_min", why, say!("unwise-unwatched-do"));
     }
     if s.on_delay(Alarm::WaterLow) < WATER_SOON {
@@ -51,7 +52,7 @@ pub(super) fn advise_alarms(s: &AlarmSettings, f: &mut Findings) {
     }
     let stuck = s.on_delay(Alarm::HeaterStuckOn);
     if stuck > Span::ZERO {
-        let why = say!("unwise-stuck", length = stuck.to_string());
+        let why = say!("unwise-stuck", length = length(stuck));
         f.advise("alarm.heater-stuck-on.on_delay_min", why, say!("unwise-stuck-do"));
     }
 }

@@ -1,9 +1,10 @@
 //! Alarms and notes of a span: as marks upon its picture, and as a list.
-use super::hours::{Hours, length};
+use super::hours::Hours;
 use super::now::tone;
 use super::story::story_of;
 use super::words;
 use crate::history::{AlarmRecord, HistoryError, KeeperNote, Reader};
+use crate::times::length;
 use dashboards::{Mark, MarkKind, alarm_words, say};
 use enclosure::{Alarm, Event, Span, State, Timestamp};
 use std::ops::Range;

@@ -208,17 +208,9 @@ fn far(at: &ZonedDateTime, clock: String) -> String {
     say!("hours-far", weekday = weekday(at), day = at.day(), month = month(at), year = year, clock = clock)
 }
 
-/// A length of time in words; a negative one is none.
-pub fn length(span: Span) -> String {
-    let span = span.max(Span::ZERO);
-    let hours = span.ms() / 3_600_000;
-    // Shorter ones hold nothing but units.
-    if hours < 48 { span.to_string() } else { say!("hours-days", days = hours / 24, hours = hours % 24) }
-}
-
 /// `20 s ago`.
 pub fn ago(at: Timestamp, now: Timestamp) -> String {
-    say!("hours-ago", length = length(now.since(at)))
+    say!("hours-ago", length = times::length(now.since(at)))
 }
 
 /// The band in force for `nest` at `at`: its season's, else its own. `ahead` is the keeper's winter time ahead of UTC.

@@ -1,9 +1,10 @@
 //! The watch itself: whether it judges, writes, tells and is heard, and what it lost.
-use super::hours::{Hours, ago, length};
+use super::hours::{Hours, ago};
 use super::now::live_part;
 use crate::history::Sizes;
 use crate::notices::Proof;
 use crate::snapshot::{Snapshot, Vitals};
+use crate::times::length;
 use dashboards::{Button, Cell, Field, FieldKind, Form, Link, Part, SheetPage, Table, Tone, capital, say};
 use enclosure::Timestamp;
 

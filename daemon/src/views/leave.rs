@@ -1,8 +1,8 @@
 //! What leave to heat a nest's mat has, in a keeper's words.
-use super::hours::length;
 use super::words::clauses;
 use crate::permit::HeatNow;
 use crate::snapshot::Snapshot;
+use crate::times::length;
 use dashboards::say;
 use enclosure::permit::Withheld;
 use enclosure::shelf::Nest;

@@ -3,9 +3,9 @@
 //!
 //! The guideline speaks of operators in plants. One keeper of a shelf should hear of far less: the table is the outer
 //! bound of what anybody can bear, not an aim.
-use super::hours::length;
 use super::words::listed;
 use crate::history::{AlarmRecord, HistoryError, Reader};
+use crate::times::length;
 use dashboards::say;
 use enclosure::board::FLOOD_BEGINS;
 use enclosure::{Event, Span, State, Timestamp};

@@ -1,10 +1,11 @@
 //! Nodes and probes: who was heard when, how well, and what of it was not believed and why.
-use super::hours::{Hours, length};
+use super::hours::Hours;
 use super::itself::as_of;
 use super::now::live_part;
 use super::words::{self, clauses, listed};
 use crate::history::{HistoricReading, HistoryError, Reader};
 use crate::snapshot::{NodeNow, Snapshot};
+use crate::times::length;
 use dashboards::{Cell, Link, Part, SheetPage, Table, Tone, say};
 use enclosure::core::ProbeNow;
 use enclosure::trust::Fault;

@@ -1,11 +1,12 @@
 //! A snapshot as the page of now: what is believed, what stands, what to do.
-use super::hours::{Hours, ago, band_in_force, length};
+use super::hours::{Hours, ago, band_in_force};
 use super::itself::WATCH_PATH;
 use super::nodes::NODES_PATH;
 use super::notebook::NOTES_PATH;
 use super::story::story_url;
 use super::words;
 use crate::snapshot::{MirrorNow, Snapshot, StandingAlarm, Vitals};
+use crate::times::length;
 use dashboards::{
     Action, AlarmView, BandView, BroodView, ColourRange, FRAGMENT_PATH, Frame, Link, Live, MatPlace, MatView, NestView,
     NowPage, ProbeView, ProfileView, Stretch, Tone, say,

@@ -4,6 +4,7 @@ use crate::history::{AlarmRecord, Batch, HistoricReading, KeeperNote, Reader, St
 use crate::shelf_file::{ShelfFile, check_text};
 use crate::snapshot::{Snapshot, StandingAlarm, Vitals};
 use crate::views::hours::Hours;
+use dashboards::say::{Language, spoken};
 use enclosure::reading::Unit;
 use enclosure::{Core, Effect, Input, Measured, Reading, Span, Timestamp};
 use jiff::tz::TimeZone;
@@ -44,10 +45,10 @@ pub(crate) fn utc() -> Hours {
     Hours::new(TimeZone::UTC)
 }
 
-/// The made history; the same for all tests of a run, which only read it.
+/// The made history; the same for all tests of a run, which only read it, but for the language of what it says.
 pub(crate) fn made() -> &'static Made {
-    static MADE: OnceLock<Made> = OnceLock::new();
-    MADE.get_or_init(|| {
+    static MADE: [OnceLock<Made>; 2] = [OnceLock::new(), OnceLock::new()];
+    MADE[usize::from(spoken() == Language::Marked)].get_or_init(|| {
         let mut spec = WorldSpec::demo(START_S);
         spec.settle_s = 6.0 * 3600.0;
         spec.faults.push(Fault::new(FaultKind::PowerCut, 0, at_h(CUT_H.0).unix_s()).until(at_h(CUT_H.1).unix_s()));
@@ -105,10 +106,11 @@ type Details = BTreeMap<enclosure::AlarmKey, String>;
 fn changes(effects: &[Effect], (file, sources): (&ShelfFile, &[String]), batch: &mut Batch, details: &mut Details) {
     for effect in effects {
         if let Effect::Alarm(change) = effect {
-            if change.event == enclosure::Event::Raised {
-                details.insert(change.key.clone(), change.detail.clone());
+            let record = AlarmRecord::of(change, &file.shelf, sources);
+            if record.event == enclosure::Event::Raised {
+                details.insert(change.key.clone(), record.detail.clone());
             }
-            batch.changes.push(AlarmRecord::of(change, &file.shelf, sources));
+            batch.changes.push(record);
         }
     }
 }

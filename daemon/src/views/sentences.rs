@@ -1,9 +1,10 @@
 //! A span row by row, and in at most three sentences: how it was, what changed, what to do.
-use super::hours::{Hours, length};
+use super::hours::Hours;
 use super::past::{Past, Seen};
 use super::span::{Kind, rows};
 use super::week::extent;
 use super::words;
+use crate::times::length;
 use dashboards::{DayRow, Mark, MarkKind, Tone, alarm_words, capital, say};
 use enclosure::shelf::Band;
 use enclosure::{Alarm, Span, Timestamp};
@@ -67,9 +68,15 @@ fn row(past: &Past, (band, base_c): (Option<Band>, f64), samples: &[&Option<Seen
         known,
         room_c: extent(seen.iter().filter_map(|s| s.room_c)),
         heat_wh: heat.filter(|_| !past.nest.pads.is_empty()).map(|h| h.mean * step_h * seen.len() as f64),
-        degree_days: (!brood.is_empty())
-            .then(|| brood.iter().map(|c| (c - base_c).max(0.0)).sum::<f64>() * step_h / 24.0),
+        degree_days: (!brood.is_empty()).then(|| degree_days(&brood, base_c, step_h / 24.0)),
     })
+}
+
+/// Degree-days, K·d: the area between the course of the warmth and `base_c` where it lies above, from samples of
+/// `step_d` days each. That area is what the methods by a day's lowest and highest estimate (Baskerville & Emin 1969,
+/// Ecology 50: 514); here the course itself is known.
+fn degree_days(course_c: &[f64], base_c: f64, step_d: f64) -> f64 {
+    course_c.iter().map(|c| (c - base_c).max(0.0)).sum::<f64>() * step_d
 }
 
 /// Parts of the samples with a brood place whose mean lies in the band, below it and above it.
@@ -239,5 +246,55 @@ fn todo(past: &Past, band: Option<Band>, still: &[Alarm], (unknown, part): (Span
         Some((p, below, above)) if p < IN_BAND && below >= above => say!("past-todo-below", share = percent(below)),
         Some((p, _, above)) if p < IN_BAND => say!("past-todo-above", share = percent(above)),
         _ => say!("past-todo-nothing"),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::degree_days;
+
+    const SAMPLES: usize = 1440;
+
+    /// A day whose warmth runs as a sine from `low` to `high`.
+    fn day((low, high): (f64, f64)) -> Vec<f64> {
+        let turn = |k: usize| std::f64::consts::TAU * (k as f64 + 0.5) / SAMPLES as f64;
+        (0..SAMPLES).map(|k| f64::midpoint(low, high) + (high - low) / 2.0 * turn(k).sin()).collect()
+    }
+
+    #[track_caller]
+    fn check(ends: (f64, f64), above: f64, wanted: f64, within: f64) {
+        let found = degree_days(&day(ends), above, 1.0 / SAMPLES as f64);
+        assert!((found - wanted).abs() < within, "{ends:?} above {above}: {found}, not {wanted}");
+    }
+
+    /// A public library's worked day by the single-sine method: 34 to 60 °F above 50 °F gives 2.749 degree-days (°F).
+    #[test]
+    fn a_published_day_counts_as_published() {
+        check((34.0, 60.0), 50.0, 2.749, 1e-3);
+        // The same day in degrees Celsius has the same in kelvins: nothing depends on the scale's zero.
+        let c = |f: f64| (f - 32.0) / 1.8;
+        check((c(34.0), c(60.0)), c(50.0), 2.749 / 1.8, 1e-3);
+    }
+
+    /// The area above the threshold of a sine with mean M and half-range W: ((M − T)(π/2 − θ) + W cos θ)/π with
+    /// θ = asin((T − M)/W) (Baskerville & Emin 1969, Ecology 50: 514); wholly above, the mean less T; wholly below, 0.
+    #[test]
+    fn a_day_that_runs_as_a_sine_counts_by_the_closed_form() {
+        for (low, high) in [(5.0, 25.0), (8.0, 12.0), (20.0, 34.0), (22.0, 28.0), (2.0, 9.0), (10.0, 40.0)] {
+            for above in [0.0, 10.0, 12.8, 21.0, 30.0] {
+                let (m, w) = (f64::midpoint(low, high), (high - low) / 2.0);
+                let theta = ((above - m) / w).clamp(-1.0, 1.0).asin();
+                let part =
+                    ((m - above) * (std::f64::consts::FRAC_PI_2 - theta) + w * theta.cos()) / std::f64::consts::PI;
+                let wanted = if above <= low {
+                    m - above
+                } else if above >= high {
+                    0.0
+                } else {
+                    part
+                };
+                check((low, high), above, wanted, 1e-3);
+            }
+        }
     }
 }

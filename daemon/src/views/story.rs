@@ -1,5 +1,5 @@
 //! The story of one alarm: what raised it, the minutes around it, who was told, what was done, what can be done.
-use super::hours::{Hours, band_in_force, length};
+use super::hours::{Hours, band_in_force};
 use super::now::{ALARMS_PATH, live_part};
 use super::story_acts;
 use super::story_minutes::minutes;
@@ -7,6 +7,7 @@ use super::words;
 use crate::history::{AlarmRecord, Delivery, HistoryError, KeeperNote, Reader};
 use crate::pipeline::acts::written;
 use crate::snapshot::{AlarmName, Snapshot};
+use crate::times::length;
 use dashboards::{Cell, Link, Part, SheetPage, Table, Tone, alarm_words, capital, say, state_words};
 use enclosure::shelf::Nest;
 use enclosure::{Alarm, Event, Span, State, Timestamp};

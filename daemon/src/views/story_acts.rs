@@ -1,10 +1,11 @@
 //! What a keeper can do to an alarm on its own page, each with what comes of it, before it is done.
-use super::hours::{Hours, length};
+use super::hours::Hours;
 use super::story::{STORY_PATH, story_url};
 use super::words;
 use crate::pipeline::WHY_MAX;
 use crate::pipeline::acts::{DANGER_SILENCE_MAX_MIN, SILENCE_MAX_MIN, written};
 use crate::snapshot::{AlarmName, StandingAlarm};
+use crate::times::length;
 use dashboards::{Button, Field, FieldKind, Form, Part, say};
 use enclosure::{Alarm, Priority, Span, State, Timestamp};
 

@@ -4,7 +4,7 @@ use super::past::{COLUMNS, Past, recall};
 use super::sample::{CUT_H, LENGTH_S, Made, at_h, made, silent, utc};
 use super::week::{Telling, week_view};
 use crate::history::{Batch, FitAct, FitRecord, Reader, Store};
-use dashboards::{MarkKind, WeekView};
+use dashboards::{BaseFrom, MarkKind, WeekView};
 use enclosure::{Core, Input, Reading, Span, Timestamp};
 use std::ops::Range;
 
@@ -77,6 +77,27 @@ fn hours_after_a_span_tell_of_its_end() {
     assert!((last.brood_c.unwrap().0 - same.brood_c.unwrap().0).abs() < 1e-4, "{last:?} {same:?}");
     assert!((last.brood_c.unwrap().1 - same.brood_c.unwrap().1).abs() < 1e-4);
     assert!(short.readings < long.readings);
+}
+
+/// The keeper's threshold of a nest counts wherever its degree-days are told, unless the page is asked for another.
+#[test]
+fn degree_days_count_above_what_the_keeper_set_for_the_nest() {
+    let made = made();
+    let plain = past(made, 0, whole(), COLUMNS);
+    let mut own = plain.clone();
+    own.nest.degree_days_above_c = Some(10.0);
+    let sum = |week: &WeekView| week.total.as_ref().unwrap().degree_days.unwrap();
+    let (from_zero, from_ten) = (week(made, &plain), week(made, &own));
+    assert_eq!((from_zero.base_c, from_zero.base_from), (0.0, BaseFrom::Nobody));
+    assert_eq!((from_ten.base_c, from_ten.base_from), (10.0, BaseFrom::ShelfFile));
+    let brood: Vec<f64> = plain.samples.iter().flatten().filter_map(|s| s.brood_c).map(|b| b.0).collect();
+    assert!(brood.iter().all(|c| *c > 10.0));
+    let days = brood.len() as f64 * plain.step().s() / 86_400.0;
+    let less = sum(&from_zero) - sum(&from_ten);
+    assert!((less - 10.0 * days).abs() < 1e-6, "ten kelvins a day of those {days} days: {less}");
+    let telling = Telling { base_c: Some(12.5), ..Telling::default() };
+    let asked = week_view(&own, &made.reader(), telling, &utc()).unwrap();
+    assert_eq!((asked.base_c, asked.base_from), (12.5, BaseFrom::Asked));
 }
 
 /// Forty days of which three were watched: drawn from hours, they are much as they were, and no spike is lost.

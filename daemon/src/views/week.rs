@@ -5,8 +5,8 @@ use super::now::{brood, mats};
 use super::past::{Past, Seen};
 use super::sentences;
 use crate::history::{HistoryError, Reader};
-use dashboards::{ColourRange, HeatMap, Lane, LanePoint, Mark, Tick, WeekView, say};
-use enclosure::shelf::Band;
+use dashboards::{BaseFrom, ColourRange, HeatMap, Lane, LanePoint, Mark, Tick, WeekView, say};
+use enclosure::shelf::{Band, Nest};
 use enclosure::{Span, Timestamp};
 use std::ops::Range;
 
@@ -26,8 +26,8 @@ const HOURS_UP_TO: Span = Span::from_h(60);
 pub struct Telling<'a> {
     /// The keeper's winter time ahead of UTC, for seasons.
     pub ahead: Span,
-    /// Degree-days are counted above this, °C.
-    pub base_c: f64,
+    /// Degree-days are counted above this, °C; none: as the shelf file says.
+    pub base_c: Option<f64>,
     /// What it is compared with, and what that is called: `the week before`.
     pub other: Option<(&'a Past, &'a str)>,
 }
@@ -42,7 +42,8 @@ pub fn week_view(past: &Past, reader: &Reader, telling: Telling<'_>, hours: &Hou
     marks.sort_by(|a, b| a.at.total_cmp(&b.at));
     // The band at the end of the span stands for all of it: seasons change twice a year.
     let band = band_in_force(&past.nest, past.span.end, telling.ahead);
-    let table = sentences::table(past, (band, telling.base_c), hours);
+    let (base_c, base_from) = base(&past.nest, telling.base_c);
+    let table = sentences::table(past, (band, base_c), hours);
     Ok(WeekView {
         nest_id: past.nest.id.clone(),
         nest_name: past.nest.id.clone(),
@@ -60,8 +61,15 @@ pub fn week_view(past: &Past, reader: &Reader, telling: Telling<'_>, hours: &Hou
         row_name: table.name,
         days: table.rows,
         total: table.total,
-        base_c: telling.base_c,
+        base_c,
+        base_from,
     })
+}
+
+/// Above which warmth degree-days count, °C, and who says so.
+fn base(nest: &Nest, asked_c: Option<f64>) -> (f64, BaseFrom) {
+    let own = || nest.degree_days_above_c.map(|c| (c, BaseFrom::ShelfFile));
+    asked_c.map(|c| (c, BaseFrom::Asked)).or_else(own).unwrap_or_default()
 }
 
 /// A place, mat or cover that changed within the span: what lies before it is drawn with today's places.

@@ -1,7 +1,7 @@
 //! Whether the watch itself is well: `GET /health`.
 use super::App;
 use crate::snapshot::Snapshot;
-use crate::views::hours::length;
+use crate::times::length;
 use crate::views::words::clauses;
 use axum::extract::State;
 use axum::http::StatusCode;

@@ -28,7 +28,7 @@ pub(super) fn links(app: &App, (snap, url): (&Snapshot, &str), asked: &Asked, qu
     let base = query.base_c();
     let extra = |with: Option<&str>| {
         let with = with.map(|w| format!("&with={w}")).unwrap_or_default();
-        if base == 0.0 { with } else { format!("{with}&base={base}") }
+        with + &base.map(|base| format!("&base={base}")).unwrap_or_default()
     };
     let to = |span: &Range<Timestamp>, with| format!("{}{}", span_url(url, span), extra(with));
     let now = Kind::of(span, hours);

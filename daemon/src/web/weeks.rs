@@ -2,8 +2,9 @@
 use super::App;
 use crate::history::{HistoryError, Reader};
 use crate::snapshot::Snapshot;
+use crate::times::length;
 use crate::views::comparing::{Other, beside};
-use crate::views::hours::{Hours, length, moment};
+use crate::views::hours::{Hours, moment};
 use crate::views::past::{Past, columns_of, recall};
 use crate::views::span::Kind;
 use crate::views::week::Telling;
@@ -46,10 +47,10 @@ pub(super) struct SpanQuery {
 }
 
 impl SpanQuery {
-    /// Above which degree-days count, °C; from 0 °C where nothing sensible is said.
-    pub(super) fn base_c(&self) -> f64 {
+    /// Above which degree-days count, °C; none where nothing sensible is said: as the shelf file has it.
+    pub(super) fn base_c(&self) -> Option<f64> {
         let said = self.base.as_deref().map(|text| text.trim().replace(',', ".").replace('\u{2212}', "-"));
-        said.and_then(|text| text.parse().ok()).filter(|c| (-50.0..=60.0).contains(c)).unwrap_or(0.0)
+        said.and_then(|text| text.parse().ok()).filter(|c| (-50.0..=60.0).contains(c))
     }
 }
 
@@ -197,8 +198,8 @@ pub(super) struct Wish {
     pub(super) span: Range<Timestamp>,
     /// Another nest or span to compare it with.
     pub(super) other: Option<Other>,
-    /// °C, above which degree-days count.
-    pub(super) base_c: f64,
+    /// °C, above which degree-days count; none: as the shelf file says.
+    pub(super) base_c: Option<f64>,
 }
 
 /// The whole chain of reasons.

@@ -151,7 +151,12 @@ fn from_what_a_span_is_drawn_is_said_below_it() {
     let how = "Drawn <from> what came after it.";
     let said = WeekView { seen_how: how.to_owned(), ..week() };
     let page = |week: &WeekView| week_html(&WeekPage { week: week.clone(), ..WeekPage::default() });
-    let report = |week: &WeekView| report_html(&ReportPage { weeks: vec![week.clone()], ..ReportPage::default() });
+    let report = |week: &WeekView| {
+        report_html(&ReportPage {
+            nests: vec![ReportNest { week: week.clone(), other: None }],
+            ..ReportPage::default()
+        })
+    };
     let escaped = "<p class=\"asof\">Drawn &lt;from&gt; what came after it.</p>";
     assert!(page(&said).contains(escaped) && report(&said).contains(escaped));
     assert!(week_text(&said, 80, Paint::Plain).contains(how));

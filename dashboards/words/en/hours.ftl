@@ -56,7 +56,11 @@ hours-month-year = { $month } { $year }
 # A span. $from and $to: moments, as above.
 hours-span = { $from } to { $to }
 
-# A length of time. $days: whole ones; $hours: whole ones beyond them.
+# A length of time, by how long it is. $seconds, $minutes, $hours, $days: whole ones; below a larger one, those beyond it
+# (minutes beyond hours as two digits).
+hours-seconds = { $seconds } s
+hours-minutes = { $minutes } min
+hours-hours = { $hours } h { $minutes } min
 hours-days = { $days } days { $hours } h
 # $length: 20 s, 31 min, 2 days 4 h.
 hours-ago = { $length } ago

@@ -185,4 +185,8 @@ report-nothing-stored = Nothing is stored of { $nests }.
 report-nest = Nest { $nest }: { $sentences }
 # $base: from how many °C on they are counted; $sum: how many.
 report-degree-days = Degree-days of the brood place above { $base } °C: { $sum } K·d.
+# The same where no temperature is set. “degree_days_above_c” is a key of the shelf file and is not translated.
+report-degree-days-nobody =
+    Degree-days of the brood place above { $base } °C: { $sum } K·d. Your species' own threshold can be set as
+    degree_days_above_c.
 report-load = The alarms themselves:

@@ -31,8 +31,17 @@ week-degree-days = degree-days, K·d
 week-degree-days-above = above { $base } °C
 week-heat = heat, Wh
 week-degree-days-help =
-    Degree-days: how far the brood place's mean was above that temperature, times the days it was; what is not known
-    counts nothing.
+    Degree-days: how far the brood place's mean was above a temperature, times the days it was; what is not known counts
+    nothing.
+# Above which temperature they count, who says so and where to set it. $base: °C. “degree_days_above_c” is a key of the
+# shelf file and is not translated.
+week-degree-days-nobody =
+    They count above { $base } °C here, as nothing else is set. If you know below which temperature your species does not
+    develop, write it into the shelf file, in this nest's part, as degree_days_above_c.
+week-degree-days-file = They count above { $base } °C, as the shelf file says for this nest (degree_days_above_c).
+week-degree-days-asked =
+    They count above { $base } °C, as was asked for on this page. To have it so always, write it into the shelf file, in
+    this nest's part, as degree_days_above_c.
 # Before a field and its button.
 week-base = Count degree-days above, °C
 week-base-count = Count

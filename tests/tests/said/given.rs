@@ -212,6 +212,7 @@ pub(crate) fn week(id: &str) -> WeekView {
         days: vec![row(true), row(false)],
         total: Some(row(true)),
         base_c: 10.0,
+        base_from: if id == "a" { BaseFrom::Nobody } else { BaseFrom::ShelfFile },
     }
 }
 

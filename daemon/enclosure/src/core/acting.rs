@@ -1,6 +1,7 @@
 //! What a keeper does, and silences that end by themselves.
 use super::{Core, Effect, KeeperAct};
 use crate::alarm::AlarmKey;
+use crate::evidence::Evidence;
 use crate::lifecycle::{Declined, Trigger};
 use crate::time::Timestamp;
 use alloc::vec::Vec;
@@ -24,7 +25,7 @@ impl Core {
         let (causes, severity) = (self.causes(now, key), self.severity(key));
         let mut changes = Vec::new();
         self.board.act(now, key, trigger, (severity, &causes), &mut changes)?;
-        self.tell(now, changes, "", out);
+        self.tell(now, changes, &Evidence::default(), out);
         Ok(())
     }
 
@@ -68,6 +69,6 @@ impl Core {
         };
         let mut changes = Vec::new();
         self.board.tick(now, causes, &mut changes);
-        self.tell(now, changes, "", out);
+        self.tell(now, changes, &Evidence::default(), out);
     }
 }

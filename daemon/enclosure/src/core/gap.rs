@@ -1,6 +1,7 @@
 //! Times in which nothing was watched, and what the brood place probably did meanwhile.
-use super::{Core, Effect, words};
+use super::{Core, Effect, sayings};
 use crate::alarm::{Alarm, AlarmKey};
+use crate::evidence::{Evidence, Eyes};
 use crate::lifecycle::Verdict;
 use crate::reading::{Measured, Reading};
 use crate::time::{Span, Timestamp};
@@ -99,12 +100,12 @@ impl Core {
         if let Some(gap) = self.gaps.pending.take_if(|gap| gap.due <= now) {
             self.gaps.told = Some((gap.to, now.plus(SHOWN)));
             let after_c: Vec<Option<f64>> = self.watches.iter().map(|w| w.brood().map(|b| b.0)).collect();
-            let detail = words::gap(&gap, &after_c, &self.shelf);
-            self.put(now, &key, Verdict::Ill, (Span::ZERO, true), |_| detail, out);
+            let evidence = sayings::gap(gap, &after_c, &self.shelf);
+            self.put(now, &key, Verdict::Ill, (Span::ZERO, true), |_| evidence, out);
         } else if self.board.get(&key).is_some_and(|s| s.life.is_ill())
             && self.gaps.told.is_none_or(|(_, until)| until <= now)
         {
-            self.put(now, &key, Verdict::Well, (Span::ZERO, true), |_| words::WATCHED_AGAIN.into(), out);
+            self.put(now, &key, Verdict::Well, (Span::ZERO, true), |_| Evidence::of(Eyes::WatchedAgain), out);
         }
     }
 }

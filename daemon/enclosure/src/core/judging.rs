@@ -1,7 +1,8 @@
-//! From findings to the board: who may be raised, what explains what, and the words for it.
-use super::{Core, Effect, season, words};
+//! From findings to the board: who may be raised, what explains what, and the evidence for it.
+use super::{Core, Effect, sayings, season};
 use crate::alarm::{Alarm, AlarmChange, AlarmKey, Event, Priority};
 use crate::board::{Case, Change, Rules};
+use crate::evidence::{Aside, Evidence, Eyes};
 use crate::judge::{self, Finding};
 use crate::lifecycle::{Manner, Verdict};
 use crate::nest::Ear;
@@ -27,11 +28,14 @@ impl Core {
     /// Nodes before their probes: the cause speaks first.
     fn judge_nodes(&mut self, now: Timestamp, out: &mut Vec<Effect>) {
         let silence = self.nodes.silence(now, &self.shelf.alarms);
-        self.put(now, &node_key(None, None), silence.all, (Span::ZERO, true), words::all_silent, out);
+        let said = if silence.all == Verdict::Ill { Eyes::AllSilent } else { Eyes::NodesHeard };
+        self.put(now, &node_key(None, None), silence.all, (Span::ZERO, true), |_| Evidence::of(said), out);
         for (n, verdict, last) in silence.each {
             let Some(node) = self.nodes.get(n) else { continue };
             let key = node_key(node.nest, Some(node.name.clone()));
-            self.put(now, &key, verdict, (Span::ZERO, true), |_| words::node_silent(now, last), out);
+            let silent = Eyes::NodeSilent { last: last.map(|at| now.since(at)) };
+            let said = if verdict == Verdict::Well { Eyes::NodeHeard } else { silent };
+            self.put(now, &key, verdict, (Span::ZERO, true), |_| Evidence::of(said), out);
         }
     }
 
@@ -51,15 +55,15 @@ impl Core {
             .cloned()
             .collect();
         for key in silent {
-            self.put(now, &key, Verdict::Unknown, (Span::ZERO, true), |_| String::new(), out);
+            self.put(now, &key, Verdict::Unknown, (Span::ZERO, true), |_| Evidence::default(), out);
         }
         for f in findings {
             let source = f.probe.and_then(|p| self.watches[nest].ears.get(p)).map(|e| e.source);
             let key = AlarmKey { alarm: f.alarm, nest: index, probe: source, node: None };
             let verdict = self.as_of_its_node(now, nest, &key, &f);
             let may_raise = self.may_raise(now, nest, f.alarm);
-            let describe = |core: &Self| core.describe(now, nest, &f);
-            self.put(now, &key, verdict, (f.on_delay, may_raise), describe, out);
+            let evidence = |core: &Self| core.evidence(now, nest, &f);
+            self.put(now, &key, verdict, (f.on_delay, may_raise), evidence, out);
         }
     }
 
@@ -89,7 +93,7 @@ impl Core {
     pub(super) fn watch(&mut self, now: Timestamp, alarm: Alarm, failing: bool, detail: String, out: &mut Vec<Effect>) {
         let key = AlarmKey { alarm, nest: None, probe: None, node: None };
         let verdict = if failing { Verdict::Ill } else { Verdict::Well };
-        self.put(now, &key, verdict, (Span::ZERO, true), |_| detail, out);
+        self.put(now, &key, verdict, (Span::ZERO, true), |_| Evidence::told(detail), out);
     }
 
     /// A second watch, by the name of its shelf.
@@ -103,7 +107,7 @@ impl Core {
     ) {
         let key = AlarmKey { alarm: Alarm::NodeSilent, nest: None, probe: None, node: Some(shelf) };
         let verdict = if missed { Verdict::Ill } else { Verdict::Well };
-        self.put(now, &key, verdict, (Span::ZERO, true), |_| detail, out);
+        self.put(now, &key, verdict, (Span::ZERO, true), |_| Evidence::told(detail), out);
     }
 
     pub(super) fn put(
@@ -112,7 +116,7 @@ impl Core {
         key: &AlarmKey,
         verdict: Verdict,
         (on_delay, may_raise): (Span, bool),
-        describe: impl FnOnce(&Self) -> String,
+        evidence: impl FnOnce(&Self) -> Evidence,
         out: &mut Vec<Effect>,
     ) {
         let settings = &self.shelf.alarms;
@@ -134,16 +138,16 @@ impl Core {
             return;
         }
         let by_season = case.out_of_season && changes.iter().any(|c| c.event == Event::Suppressed);
-        let detail = if by_season { String::from(words::SEASON) } else { describe(self) };
-        self.tell(now, changes, &detail, out);
+        let evidence = if by_season { Evidence::of(Aside::InSeason) } else { evidence(self) };
+        self.tell(now, changes, &evidence, out);
     }
 
-    /// Changes of the board as effects, with their words.
-    pub(super) fn tell(&self, now: Timestamp, changes: Vec<Change>, detail: &str, out: &mut Vec<Effect>) {
+    /// Changes of the board as effects, with their evidence.
+    pub(super) fn tell(&self, now: Timestamp, changes: Vec<Change>, evidence: &Evidence, out: &mut Vec<Effect>) {
         for c in changes {
-            let detail = words::remarked(detail, &c, &self.board);
+            let evidence = sayings::remarked(evidence.clone(), &c, &self.board);
             let Change { key, event, state, cause, told, .. } = c;
-            out.push(Effect::Alarm(AlarmChange { at: now, key, event, state, detail, cause, told }));
+            out.push(Effect::Alarm(AlarmChange { at: now, key, event, state, evidence, cause, told }));
         }
     }
 
@@ -232,14 +236,12 @@ impl Core {
         others.map(|n| AlarmKey { alarm: key.alarm, nest: u16::try_from(n).ok(), probe: None, node: None }).collect()
     }
 
-    fn describe(&self, now: Timestamp, nest: usize, f: &Finding) -> String {
-        let mut detail = self.judges[nest].describe(f.alarm, f.probe, &self.watches[nest], now, &self.shelf.alarms);
-        if matches!(f.alarm, Alarm::BroodCold | Alarm::BroodHot)
-            && let Some(course) = self.rooms[nest].course(now)
-        {
-            words::room_moved(&mut detail, f.alarm, &course);
+    fn evidence(&self, now: Timestamp, nest: usize, f: &Finding) -> Evidence {
+        let mut out = self.judges[nest].evidence(f.alarm, f.probe, &self.watches[nest], now, &self.shelf.alarms);
+        if let Some(moved) = self.rooms[nest].course(now).and_then(|course| sayings::room_moved(f.alarm, &course)) {
+            out.push(moved);
         }
-        detail
+        out
     }
 }
 

@@ -1,6 +1,6 @@
 //! What must outlive a restart: given out with each change, taken in again at the start.
 use super::{Core, LEARN_ANEW};
-use crate::alarm::{AlarmChange, AlarmKey};
+use crate::alarm::{AlarmKey, State};
 use crate::board::Standing;
 use crate::estimate::{Fit, FitNews};
 use crate::lifecycle::Life;
@@ -97,9 +97,9 @@ impl Core {
     }
 
     /// Puts an alarm back into the state that history says it had, where no more than that is known.
-    pub fn restore(&mut self, change: &AlarmChange) {
-        let life = Life::restored(change.state, change.at);
-        let standing = Standing { life, since: change.at, ended: None, turns: VecDeque::new(), answered_at: None };
-        self.board.put_back(change.key.clone(), standing);
+    pub fn restore(&mut self, key: AlarmKey, state: State, since: Timestamp) {
+        let life = Life::restored(state, since);
+        let standing = Standing { life, since, ended: None, turns: VecDeque::new(), answered_at: None };
+        self.board.put_back(key, standing);
     }
 }

@@ -1,6 +1,7 @@
 //! Timelines of what takes hours: refuge, rest, humidity, dew, water; and of a nest that nobody sees.
 use super::*;
 use crate::alarm::Event;
+use crate::evidence::{Evidence, Eyes, Moisture, Place, Saying, Warmth};
 use crate::psychro::saturation_pa;
 use crate::reading::Measured;
 use crate::shelf::{AlarmSettings, Band, Cover, Nest, Season, SeasonKind};
@@ -41,7 +42,7 @@ fn at_rh(rh_pct: f64) -> Air {
 struct Bench {
     core: Core,
     minute: i64,
-    changes: Vec<(i64, &'static str, &'static str, String)>,
+    changes: Vec<(i64, &'static str, &'static str, Evidence)>,
 }
 
 impl Bench {
@@ -56,7 +57,7 @@ impl Bench {
             if let Effect::Alarm(c) = e
                 && c.event != Event::Suppressed
             {
-                self.changes.push((self.minute, c.key.alarm.name(), c.event.name(), c.detail));
+                self.changes.push((self.minute, c.key.alarm.name(), c.event.name(), c.evidence));
             }
         }
     }
@@ -95,8 +96,8 @@ impl Bench {
         self.changes.iter().filter(|(_, a, e, _)| *a == alarm && *e == event).map(|(m, ..)| *m).collect()
     }
 
-    fn said(&self, alarm: &str) -> &str {
-        self.changes.iter().find(|(_, a, ..)| *a == alarm).map_or("", |(.., text)| text)
+    fn said(&self, alarm: &str) -> &[Saying] {
+        self.changes.iter().find(|(_, a, ..)| *a == alarm).map_or(&[], |(.., evidence)| evidence.sayings())
     }
 }
 
@@ -116,7 +117,9 @@ fn a_heated_nest_is_unwatched_after_ten_minutes_and_seen_again_at_once() {
     let raised = b.when("nest-unwatched", "raised");
     assert_eq!(raised.len(), 1, "{:?}", b.changes);
     assert!((190..=192).contains(&raised[0]), "during learning too: {raised:?}");
-    assert!(b.said("nest-unwatched").contains("11 min old"), "{}", b.said("nest-unwatched"));
+    let said = b.said("nest-unwatched");
+    let old = |last: &Span| (Span::from_min(10)..=Span::from_min(12)).contains(last);
+    assert!(matches!(said, [Saying::Eyes(Eyes::Unseen { last: Some(last) })] if old(last)), "{said:?}");
     assert!((211..=213).contains(&b.when("nest-unwatched", "cleared")[0]), "{:?}", b.changes);
 }
 
@@ -158,7 +161,11 @@ fn a_nest_as_warm_everywhere_while_its_mat_works_has_no_refuge() {
     b.hours(20, flat);
     let raised = b.when("gradient-flat", "raised");
     assert!(raised.len() == 1 && (700..=840).contains(&raised[0]), "at the end of learning: {:?}", b.changes);
-    assert!(b.said("gradient-flat").contains("K apart for"), "{}", b.said("gradient-flat"));
+    let said = b.said("gradient-flat");
+    assert!(
+        matches!(said, [Saying::Warmth(Warmth::Apart { apart_k, heat, lasts: Some(_) })] if *apart_k < 1.5 && *heat > 0.5),
+        "{said:?}"
+    );
     b.hours(4, Air { duty: 0.0, ..STILL });
     assert_eq!(b.when("gradient-flat", "cleared").len(), 1, "the mat is off: {:?}", b.changes);
 }
@@ -182,7 +189,14 @@ fn rest_may_be_cold_but_neither_warm_nor_freezing() {
     b.hours(3, all_at(13.2));
     let warm = b.when("rest-warm", "raised");
     assert!(warm.len() == 1 && warm[0] > 1440 + 333 + 60, "an hour past 10 °C: {:?}", b.changes);
-    assert!(b.said("rest-warm").contains("between 2.0 and 10.0"), "{}", b.said("rest-warm"));
+    let said = b.said("rest-warm");
+    assert!(
+        matches!(
+            said,
+            [Saying::Warmth(Warmth::AtRest { nest_c, band_c: Some((2.0, 10.0)), lasts: Some(_) })] if *nest_c > 10.0
+        ),
+        "{said:?}"
+    );
     b.minutes(600, |i| all_at(13.2 - 0.012 * i as f64));
     b.hours(3, all_at(6.0));
     assert_eq!(b.when("rest-warm", "returned").len(), 1, "{:?}", b.changes);
@@ -212,7 +226,17 @@ fn humidity_is_told_after_six_hours_and_ends_within_the_deadband() {
         let raised = b.when(alarm, "raised");
         // Six hours, and what the hour's mean needs to follow.
         assert!(raised.len() == 1 && (14 * 60 + 361..14 * 60 + 480).contains(&raised[0]), "{:?}", b.changes);
-        assert!(b.said(alarm).contains("you want 45 to 75 %RH"), "{}", b.said(alarm));
+        let said = b.said(alarm);
+        let is_beyond = |rh_pct: f64| (rh_pct - beyond).abs() < (beyond - within).abs();
+        assert!(
+            matches!(
+                said,
+                [Saying::Moisture(Moisture::Humidity {
+                    place: Place::Brood, rh_pct, wanted_pct: (45.0, 75.0), lasts: Some(_)
+                })] if is_beyond(*rh_pct)
+            ),
+            "{said:?}"
+        );
         b.hours(6, at_rh(within));
         assert_eq!(b.when(alarm, "cleared"), [], "within the deadband");
         b.hours(6, at_rh(back));
@@ -238,7 +262,14 @@ fn dew_is_told_where_air_and_wall_meet_for_six_hours() {
     b.hours(9, at_rh(100.0));
     let raised = b.when("condensation", "raised");
     assert!(raised.len() == 1 && (14 * 60 + 361..14 * 60 + 540).contains(&raised[0]), "{:?}", b.changes);
-    assert!(b.said("condensation").contains("dew point is 22."), "{}", b.said("condensation"));
+    let said = b.said("condensation");
+    assert!(
+        matches!(
+            said,
+            [Saying::Moisture(Moisture::Dew { dew_c, sheet: false, lasts: Some(_), .. })] if (dew_c - 22.0).abs() < 1.0
+        ),
+        "{said:?}"
+    );
     b.hours(4, at_rh(85.0));
     assert_eq!(b.when("condensation", "cleared").len(), 1, "{:?}", b.changes);
 }
@@ -268,7 +299,14 @@ fn water_that_runs_out_is_told_a_day_after_it_shows_and_not_before() {
     b.hours(34, at(0.1));
     let raised = b.when("water-low", "raised");
     assert!(raised.len() == 1 && (24 * 60..30 * 60).contains(&(raised[0] - begins)), "{:?}", b.changes);
-    assert!(b.said("water-low").contains("of 3 probes"), "{}", b.said("water-low"));
+    let said = b.said("water-low");
+    assert!(
+        matches!(
+            said.first(),
+            Some(Saying::Moisture(Moisture::WaterLow { share, strays_to, tell: 3, .. })) if share < strays_to
+        ),
+        "{said:?}"
+    );
     b.hours(8, at(0.5));
     assert_eq!(b.when("water-low", "returned").len(), 1, "{:?}", b.changes);
 }

@@ -49,6 +49,7 @@ pub(crate) fn nest() -> Nest {
         room: Some("room:air".to_string()),
         seasons: vec![],
         since: None,
+        degree_days_above_c: None,
     }
 }
 

@@ -34,6 +34,7 @@ fn nest(places_mm: &[f64]) -> Nest {
         room: None,
         seasons: Vec::new(),
         since: None,
+        degree_days_above_c: None,
     }
 }
 

@@ -1,6 +1,7 @@
 use super::*;
 use crate::body::Axis;
 use crate::estimate::Estimator;
+use crate::evidence::Saying;
 use crate::prior::Prior;
 use crate::shelf::Stretch;
 
@@ -149,7 +150,7 @@ fn an_old_outlook_says_nothing() {
 }
 
 #[test]
-fn words_say_when_how_far_and_how_sure() {
+fn it_is_said_when_how_far_and_how_sure() {
     let band = Band { low_c: 20.0, high_c: 30.0, limit_c: 36.0, hot_c: 40.0 };
     let mut f = Foresight::default();
     let settings = AlarmSettings::default();
@@ -160,11 +161,27 @@ fn words_say_when_how_far_and_how_sure() {
         f.renew(Some(o), band, &settings);
         let _ = f.verdicts(at(min * 60.0), band, Some(26.0), &settings);
     }
-    let text = f.describe(Alarm::ForecastHot, at(31.0 * 60.0));
-    assert_eq!(
-        text,
-        "The brood place's mean will be above its upper bound of 30.0 °C in about 3 hours (between 2 hours and 4 \
-         hours), and reach 33.0 °C (give or take 1.3). How sure: 99 in 100. The room is expected at 22.0 °C by then \
-         (give or take 1.3)."
-    );
+    let evidence = f.evidence(Alarm::ForecastHot, at(31.0 * 60.0));
+    let [
+        Saying::Ahead(Ahead::Leaving {
+            hot: true,
+            bound_c: 30.0,
+            about,
+            from,
+            to: Some(to),
+            extreme_c,
+            off_k,
+            probability,
+        }),
+        Saying::Ahead(Ahead::RoomByThen { room_c, off_k: room_off_k }),
+    ] = evidence.sayings()
+    else {
+        panic!("{evidence:?}");
+    };
+    // The mean rises a kelvin an hour from 27 °C, its last hour lagging half of one behind.
+    let hours = [from, about, to].map(|span| (span.s() / 3600.0 * 2.0).round() / 2.0);
+    assert!(hours[0] < hours[1] && hours[1] < hours[2] && (3.0..=3.5).contains(&hours[1]), "{hours:?}");
+    // 80 % of a normal lies within 1.28 deviations.
+    assert!((extreme_c - 33.0).abs() < 0.05 && (off_k - 1.28).abs() < 0.05 && *probability > 0.99, "{evidence:?}");
+    assert!((room_c - 22.0).abs() < 0.05 && (room_off_k - 1.28).abs() < 0.05, "{evidence:?}");
 }

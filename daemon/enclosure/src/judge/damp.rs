@@ -3,14 +3,13 @@ use super::slow::{Mean, finding};
 use super::water::{Course, Water};
 use super::{Finding, beyond};
 use crate::alarm::Alarm;
+use crate::evidence::{Evidence, Moisture, Place};
 use crate::lifecycle::Verdict;
 use crate::nest::{Along, Watch};
 use crate::psychro::dew_point_c;
 use crate::shelf::{AlarmSettings, NestKind, Season, SeasonKind};
 use crate::time::{Span, Timestamp};
 use crate::vapour::Between;
-use alloc::format;
-use alloc::string::String;
 use alloc::vec::Vec;
 
 /// A humidity less certain than this judges nothing, %RH.
@@ -20,6 +19,10 @@ const VAGUE_PCT: f64 = 12.0;
 const USUAL_ROOM_C: f64 = 20.0;
 /// Dew is told from here on, %RH at the surface: a probe that is wet says 100 at the most and often a little less.
 const DEW_PCT: f64 = 98.0;
+/// A share of the usual water beyond this tells no more than this.
+const SHARE_TOLD: f64 = 9.99;
+/// What is left of the water for longer is not told, h.
+const LEFT_TOLD_H: f64 = 500.0;
 
 /// What is remembered of one nest's damp.
 #[derive(Clone, Debug, Default)]
@@ -130,53 +133,39 @@ impl Damp {
         beyond(rh - DEW_PCT, s.deadband(Alarm::Condensation))
     }
 
-    pub(super) fn describe(&self, alarm: Alarm, watch: &Watch, lasts: Option<Span>) -> String {
-        let (low, high) = watch.nest.humidity_pct.unwrap_or((0.0, 100.0));
-        let place = match (watch.nest.brood, alarm) {
-            (Some(_), _) => "The brood place",
-            (None, Alarm::HumidityLow) => "The dampest probe",
-            (None, _) => "The driest probe",
+    /// What was expected, what is seen, since when, how sure.
+    pub(super) fn evidence(&self, alarm: Alarm, watch: &Watch, lasts: Option<Span>) -> Evidence {
+        let humidity = |rh: &Mean, probe: Place| {
+            let place = if watch.nest.brood.is_some() { Place::Brood } else { probe };
+            let wanted_pct = watch.nest.humidity_pct?;
+            Some(Moisture::Humidity { place, rh_pct: rh.value()?, wanted_pct, lasts })
         };
-        let held = lasts.map_or_else(String::new, |l| format!(", and has been so for {l}"));
         match alarm {
-            Alarm::HumidityLow => {
-                let rh = self.low.value().unwrap_or(f64::NAN);
-                format!("{place} is at {rh:.0} %RH (give or take 5){held}; you want {low:.0} to {high:.0} %RH.")
-            }
-            Alarm::HumidityHigh => {
-                let rh = self.high.value().unwrap_or(f64::NAN);
-                format!("{place} is at {rh:.0} %RH (give or take 5){held}; you want {low:.0} to {high:.0} %RH.")
-            }
-            Alarm::Condensation => self.dew.map_or_else(String::new, |(x, wall_c, dew_c)| {
+            Alarm::HumidityLow => humidity(&self.low, Place::DampestProbe).into_iter().collect(),
+            Alarm::HumidityHigh => humidity(&self.high, Place::DriestProbe).into_iter().collect(),
+            Alarm::Condensation => {
+                // Where a thin sheet covers the galleries, it is colder than they.
                 let sheet = watch.coldest_wall_c(30.0, 20.0) < 30.0;
-                let surface = if sheet { "sheet over the galleries" } else { "gallery wall" };
-                let lasts = lasts.map_or_else(String::new, |l| format!("; they have been as near as probes tell for {l}"));
-                format!(
-                    "The air's dew point is {dew_c:.1} °C, and the {surface} at {x:.0} mm is held to be {wall_c:.1} °C{lasts}."
-                )
-            }),
-            Alarm::WaterLow => self.describe_water(lasts),
-            _ => String::new(),
+                let dew = |(at_mm, surface_c, dew_c)| Moisture::Dew { dew_c, surface_c, at_mm, sheet, lasts };
+                self.dew.map(dew).into_iter().collect()
+            }
+            Alarm::WaterLow => self.water(lasts),
+            _ => Evidence::default(),
         }
     }
 
-    fn describe_water(&self, lasts: Option<Span>) -> String {
-        let Some(w) = self.course.seen() else {
-            return String::from("What the water gives cannot be told at present.");
-        };
-        let percent = (100.0 * w.share_of_usual()).min(999.0);
-        let Some(lasts) = lasts else { return format!("The water gives {percent:.0} % of its usual vapour.") };
+    fn water(&self, lasts: Option<Span>) -> Evidence {
+        let Some(w) = self.course.seen() else { return Evidence::of(Moisture::WaterUntold) };
+        let share = w.share_of_usual().min(SHARE_TOLD);
+        let Some(lasts) = lasts else { return Evidence::of(Moisture::Water { share }) };
         let (tell, fallen) = w.probes;
-        let left = match w.hours_left() {
-            Some(h) if h < 48.0 => format!(" At this pace almost nothing is left in {h:.0} h."),
-            Some(h) if h < 500.0 => format!(" At this pace almost nothing is left in {:.0} days.", h / 24.0),
-            _ => String::new(),
-        };
-        let room = if w.room_known { "" } else { " The room's humidity is not measured; a very dry one is assumed." };
-        format!(
-            "The water gives {percent:.0} % of its usual vapour, and for {lasts} less than it ever strays to \
-             ({:.0} %); {fallen} of {tell} probes that can tell say so.{left}{room}",
-            100.0 * libm::exp(w.limit)
-        )
+        let mut out = Evidence::of(Moisture::WaterLow { share, strays_to: libm::exp(w.limit), lasts, fallen, tell });
+        if let Some(hours) = w.hours_left().filter(|h| *h < LEFT_TOLD_H) {
+            out.push(Moisture::WaterLeft { hours });
+        }
+        if !w.room_known {
+            out.push(Moisture::RoomHumidityAssumed);
+        }
+        out
     }
 }

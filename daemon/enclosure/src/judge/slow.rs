@@ -1,13 +1,12 @@
 //! Rules that take hours: no refuge from the warmth, winter rest disturbed; and the one for a nest that nobody sees.
 use super::{Finding, beyond, damp};
 use crate::alarm::Alarm;
+use crate::evidence::{Evidence, Eyes, Warmth};
 use crate::lifecycle::Verdict;
 use crate::nest::{Along, Watch};
 use crate::shelf::{AlarmSettings, Season, SeasonKind};
 use crate::time::{Span, Timestamp};
 use alloc::collections::BTreeMap;
-use alloc::format;
-use alloc::string::String;
 use alloc::vec::Vec;
 
 /// How often what takes hours is judged.
@@ -148,39 +147,20 @@ impl Slow {
     }
 
     /// What was expected, what is seen, since when, how sure.
-    pub(super) fn describe(&self, alarm: Alarm, watch: &Watch, season: Option<&Season>, now: Timestamp) -> String {
+    pub(super) fn evidence(&self, alarm: Alarm, watch: &Watch, season: Option<&Season>, now: Timestamp) -> Evidence {
         let lasts = self.held.get(&alarm).map(|since| now.since(*since));
         match alarm {
-            Alarm::NestUnwatched => match watch.believed.filter(|_| lasts.is_some()) {
-                Some(at) => format!("The last reading that can be believed is {} old.", now.since(at)),
-                None if lasts.is_some() => String::from("No reading that can be believed has come yet."),
-                None => String::from("It is seen again."),
-            },
+            Alarm::NestUnwatched if lasts.is_none() => Evidence::of(Eyes::SeenAgain),
+            Alarm::NestUnwatched => Evidence::of(Eyes::Unseen { last: watch.believed.map(|at| now.since(at)) }),
             Alarm::GradientFlat => {
-                let span_k = self.span_k.value().unwrap_or(f64::NAN);
-                let heat = 100.0 * self.heat.value().unwrap_or(0.0);
-                match lasts {
-                    Some(l) => format!(
-                        "Warmest and coolest place have been only {span_k:.1} K apart for {l}, while the heating mat gives \
-                         {heat:.0} % of its heat."
-                    ),
-                    None => format!("Warmest and coolest place are {span_k:.1} K apart; the mat gives {heat:.0} %."),
-                }
+                let heat = self.heat.value().unwrap_or(0.0);
+                self.span_k.value().map(|apart_k| Warmth::Apart { apart_k, heat, lasts }).into_iter().collect()
             }
             Alarm::RestWarm => {
-                let c = self.warmth_c.value().unwrap_or(f64::NAN);
-                let band = season.and_then(|s| s.band);
-                match (lasts, band) {
-                    (Some(l), Some(b)) => format!(
-                        "The nest is at rest and should lie between {:.1} and {:.1} °C; it is {c:.1} °C, and has been \
-                         outside for {l}.",
-                        b.low_c, b.high_c
-                    ),
-                    (Some(l), None) => format!("The nest is at rest and freezes: {c:.1} °C, for {l}."),
-                    (None, _) => format!("The nest is at {c:.1} °C."),
-                }
+                let band_c = season.and_then(|s| s.band).map(|b| (b.low_c, b.high_c));
+                self.warmth_c.value().map(|nest_c| Warmth::AtRest { nest_c, band_c, lasts }).into_iter().collect()
             }
-            _ => self.damp.describe(alarm, watch, lasts),
+            _ => self.damp.evidence(alarm, watch, lasts),
         }
     }
 }

@@ -39,6 +39,7 @@ fn nest(pads: Vec<Pad>) -> Nest {
         room: None,
         seasons: Vec::new(),
         since: None,
+        degree_days_above_c: None,
     }
 }
 

@@ -1,4 +1,5 @@
 //! States of a shelf in which pages are looked at: nothing there, everything wrong, every alarm's story.
+use crate::evidence::samples as evidence;
 use crate::history::{AlarmRecord, Batch, Delivery, KeeperNote, Store, WriteError};
 use crate::notices::samples;
 use crate::permit::HeatNow;
@@ -35,7 +36,7 @@ fn standing(i: usize, alarm: Alarm) -> StandingAlarm {
         key: AlarmKey { alarm, nest: Some(0), probe: None, node: None },
         state: ILL[i % ILL.len()],
         since: made().end.minus(Span::from_min(40)),
-        detail: String::new(),
+        detail: evidence::said(Alarm::ALL.iter().position(|a| *a == alarm).unwrap_or(0)),
         cause: (i % 5 == 1).then_some(Alarm::BroodCold),
         until: i.is_multiple_of(3).then(|| made().end.plus(Span::from_h(30))),
     }
@@ -128,6 +129,7 @@ pub(super) fn story_of_all(dir: &Path) -> PathBuf {
             state: State::Unacknowledged,
             cause: (i % 4 == 1).then_some(Alarm::BroodCold),
             told: i % 4 == 2,
+            detail: evidence::said(i),
             // One was put away before it was ever raised.
             ..samples::told(*alarm, if i == 4 { Event::OutOfService } else { Event::Raised }, "oak").change
         };

@@ -1,6 +1,7 @@
 //! Stories of a shelf with two nests: a node dies, the power fails, a window is open, winter comes.
 use super::*;
 use crate::board::silence_max;
+use crate::evidence::{Evidence, Eyes, Saying, Warmth};
 use crate::shelf::{Season, SeasonKind};
 
 /// Two nests at rest, each with a node of its own, and the room's.
@@ -73,7 +74,12 @@ fn a_dead_node_is_one_message_and_its_probes_are_its_consequence() {
     assert!(probes.iter().all(|c| c.cause == Some(Alarm::NodeSilent) && !c.told));
     two.minutes(5, &ALL, 22.0);
     assert_eq!(two.of(Alarm::NodeSilent, Event::Cleared).len(), 1);
-    assert_eq!(two.of(Alarm::ProbeSilent, Event::Cleared).len(), 3);
+    let heard = two.of(Alarm::ProbeSilent, Event::Cleared);
+    assert_eq!(heard.len(), 3);
+    let says = |c: &AlarmChange| matches!(c.evidence.sayings(), [Saying::Eyes(Eyes::ProbeHeard { .. })]);
+    assert!(heard.iter().all(|c| says(c)), "what is over is said to be over: {heard:?}");
+    let node = two.of(Alarm::NodeSilent, Event::Cleared);
+    assert!(node.iter().all(|c| c.evidence == Evidence::of(Eyes::NodeHeard)) && node.len() == 1, "{node:?}");
 }
 
 #[test]
@@ -91,10 +97,17 @@ fn a_power_cut_is_one_message_without_a_nest_and_the_gap_its_consequence() {
     let gap = two.of(Alarm::WatchGap, Event::Raised);
     assert_eq!(gap.len(), 1);
     assert_eq!(gap[0].cause, Some(Alarm::NodeSilent));
+    let said = gap[0].evidence.sayings();
     assert!(
-        gap[0].detail.contains("brood place of oak was at 22.") && gap[0].detail.contains("91 min"),
-        "{}",
-        gap[0].detail
+        matches!(
+            said,
+            [
+                Saying::Eyes(Eyes::Unwatched { lasts, why: None }),
+                Saying::Eyes(Eyes::Meanwhile { nest, before_c, .. }),
+                ..
+            ] if *lasts == Span::from_min(91) && nest == "oak" && (22.0..23.0).contains(before_c)
+        ),
+        "{said:?}"
     );
 }
 
@@ -116,12 +129,17 @@ fn a_gap_that_the_shell_knows_of_is_told_with_its_reason_and_settles() {
     let from = two.at();
     two.minute += 200;
     let to = two.at();
-    let why = "the daemon was stopped".to_string();
-    two.step(Input::Unwatched { from, to, why, power: false });
+    let reason = "the daemon was stopped";
+    two.step(Input::Unwatched { from, to, why: reason.to_string(), power: false });
     two.minutes(90, &ALL, 22.0);
     let gap = two.of(Alarm::WatchGap, Event::Raised);
     assert_eq!(gap.len(), 1);
-    assert!(gap[0].detail.contains("3 h 21 min: the daemon was stopped"), "{}", gap[0].detail);
+    let said = gap[0].evidence.sayings();
+    let as_told = |lasts: Span, why: &str| lasts == Span::from_min(201) && why == reason;
+    assert!(
+        matches!(said.first(), Some(Saying::Eyes(Eyes::Unwatched { lasts, why: Some(why) })) if as_told(*lasts, why)),
+        "{said:?}"
+    );
     assert_eq!(two.of(Alarm::WatchGap, Event::Cleared).len(), 1, "it settles by itself");
 }
 
@@ -214,7 +232,15 @@ fn a_room_that_falls_fast_is_named_and_told_for_one_nest() {
         cold.iter().map(|c| (c.told, c.cause)).collect::<Vec<_>>(),
         [(true, None), (false, Some(Alarm::BroodCold))]
     );
-    assert!(cold[0].detail.contains("The room fell from 22."), "{}", cold[0].detail);
+    let said = cold[0].evidence.sayings();
+    assert!(
+        matches!(
+            said,
+            [Saying::Warmth(Warmth::BroodMean { hot: false, .. }), Saying::Warmth(Warmth::RoomMoved { from_c, to_c, .. })]
+                if (22.0..23.0).contains(from_c) && to_c < from_c
+        ),
+        "{said:?}"
+    );
 }
 
 #[test]
