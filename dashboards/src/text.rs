@@ -33,7 +33,8 @@ pub fn week_text(week: &WeekView, columns: usize, paint: Paint) -> String {
     let width = columns.clamp(WIDTHS.0, WIDTHS.1) - MARGIN;
     let mut out = String::new();
     let _ = writeln!(out, "{}", plain(&list_comma(&[&week.nest_name, &week.span_text])));
-    for sentence in week.sentences.iter().take(3) {
+    let seen_how = Some(&week.seen_how).filter(|how| !how.is_empty());
+    for sentence in week.sentences.iter().take(3).chain(seen_how) {
         for line in crate::svg::wrap(&plain(sentence), width + MARGIN, 4) {
             let _ = writeln!(out, "{line}");
         }

@@ -22,6 +22,8 @@ pub struct WeekView {
     pub span_text: String,
     /// What happened, in at most three sentences.
     pub sentences: Vec<String>,
+    /// From what the picture was drawn, in a sentence; may be empty.
+    pub seen_how: String,
     /// Length of the axis, mm.
     pub length_mm: f64,
     /// Brood place.

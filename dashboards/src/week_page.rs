@@ -31,6 +31,7 @@ pub fn week_html(page: &WeekPage) -> String {
                 (turning(page))
                 @for sentence in week.sentences.iter().take(3) { p class="say" { (sentence) } }
                 (picture(week, page.values_url.as_deref()))
+                (seen_how(week))
                 (comparing(page))
                 (happened(week))
                 @if let Some(form) = &page.note { (note(form)) }
@@ -76,6 +77,7 @@ pub fn report_html(page: &ReportPage) -> String {
                     p class="asof" { (week.span_text) }
                     @for sentence in week.sentences.iter().take(3) { p class="say" { (sentence) } }
                     (picture(week, None))
+                    (seen_how(week))
                     (beside(other.as_ref()))
                     (happened(week))
                     (days(week, None))
@@ -85,6 +87,10 @@ pub fn report_html(page: &ReportPage) -> String {
         }
     };
     shell(&page.frame, Head { title: &page.title, ..Head::default() }, &main)
+}
+
+fn seen_how(week: &WeekView) -> Markup {
+    html! { @if !week.seen_how.is_empty() { p class="asof" { (week.seen_how) } } }
 }
 
 fn links(label: &str, links: &[crate::view::Link]) -> Markup {

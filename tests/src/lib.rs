@@ -1,10 +1,11 @@
 //! What the whole-system tests stand on: the program as a process, nodes that speak MQTT, stories from the simulated
-//! shelf. Nothing here reaches into the daemon: only its public surfaces are used. Three modules need no daemon at all:
+//! shelf. Nothing here reaches into the daemon: only its public surfaces are used. Four modules need no daemon at all:
 //! [`watched`] lets the pure core watch a simulated shelf in this process, [`told`] adds what a keeper is told of it,
-//! [`sums`] puts textbook problems to its parts.
+//! [`mod@hindsight`] what is seen of it later, [`sums`] puts textbook problems to its parts.
 pub mod board;
 pub mod browser;
 pub mod daemon;
+pub mod hindsight;
 pub mod history;
 pub mod http;
 pub mod influx;

@@ -98,7 +98,8 @@ impl Cell {
         Figures { profile_k: (profile / places).sqrt(), brood_k: (brood / looks).sqrt(), cover: within / places }
     }
 
-    fn nests(&self) -> Vec<NestSpec> {
+    /// Its nests.
+    pub(crate) fn nests(&self) -> Vec<NestSpec> {
         let nest =
             |material: Material, length_mm: f64, (pad_mm, watts): (f64, f64), control: Control, report: Report| {
                 let pad = PadSpec::new(0.0, pad_mm, watts);

@@ -10,7 +10,7 @@ pub use keeping::{Kept, KeptNest};
 
 use crate::alarm::{Alarm, AlarmChange, AlarmKey, State};
 use crate::board::Board;
-use crate::estimate::{FitNews, FitSeen};
+use crate::estimate::{FitNews, FitSeen, Hindsight};
 use crate::forecast::Outlook;
 use crate::judge::Judge;
 use crate::nest::Watch;
@@ -330,6 +330,19 @@ impl Core {
         let mut now = self.watches.get(nest)?.now(at, self.shelf.alarms.learning);
         now.outlook = self.judges.get(nest).and_then(Judge::outlook).cloned();
         Some(now)
+    }
+
+    /// From here on `moments` of nest `nest`, in the order of time, are remembered for [`Self::hindsight`].
+    pub fn look_back(&mut self, nest: usize, moments: impl IntoIterator<Item = Timestamp>) {
+        if let Some(watch) = self.watches.get_mut(nest) {
+            watch.look_back(moments);
+        }
+    }
+
+    /// Those of the moments that were asked for by [`Self::look_back`] and that the estimate ran through (it jumps over
+    /// long gaps), oldest first, with what was heard since; each is handed out once.
+    pub fn hindsight(&mut self, nest: usize) -> Vec<Hindsight> {
+        self.watches.get_mut(nest).map_or_else(Vec::new, Watch::hindsight)
     }
 
     /// The watch over nest `nest`.

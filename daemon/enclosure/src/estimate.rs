@@ -7,6 +7,7 @@
 //! probes and disturbances together, and its covariance is the honest error of every temperature on the axis. When the
 //! physics has moved, the nominal body is rebuilt there and the last hours are run through it again.
 mod fit;
+mod hindsight;
 mod kept;
 mod layout;
 mod noise;
@@ -28,6 +29,7 @@ use crate::time::{Span, Timestamp};
 use alloc::collections::VecDeque;
 use alloc::sync::Arc;
 use alloc::vec::Vec;
+pub use hindsight::{Hindsight, LookingBack};
 pub use kept::{Fit, FitNews, FitSeen};
 use layout::{Layout, SHAPES};
 pub use report::{Candidate, FitReport, Known, Pair, Value, What, report};
@@ -341,7 +343,7 @@ impl Estimator {
                 self.note_strays(p, own, weight);
             }
             if within && hearing == Hearing::All {
-                self.belief.absorb(&expected, surprise);
+                self.belief.absorb_row(&h, &expected, surprise);
                 self.note_noise(p, value_c);
                 self.remember(p, part, value_c);
             }

@@ -3,6 +3,9 @@
 //! x⁺ = F x with F diagonal, P⁺ = F P F + Q;  S = hᵀPh + R, K = Ph/S, x ← x + Kν, P ← P − K(Ph)ᵀ
 //! (Kalman 1960; scalar form of Durbin & Koopman, *Time Series Analysis by State Space Methods*, 2nd ed. 2012, §4.3).
 //! Only one triangle is computed and mirrored: the covariance is symmetric by construction.
+mod recorded;
+
+use crate::smooth::{Event, Recorder};
 use alloc::vec::Vec;
 
 /// Mean and covariance of a small state.
@@ -14,6 +17,7 @@ pub struct Gaussian {
     fades: Vec<Fade>,
     anchor: Option<Anchor>,
     pace: Pace,
+    record: Recorder,
 }
 
 /// What one step keeps, reckoned once for all steps of a length.
@@ -62,7 +66,7 @@ impl Gaussian {
         for (i, s) in sd.iter().enumerate() {
             cov[i * n + i] = s * s;
         }
-        Self { mean: alloc::vec![0.0; n], cov, fades, anchor: None, pace: Pace::default() }
+        Self { mean: alloc::vec![0.0; n], cov, fades, anchor: None, pace: Pace::default(), record: Recorder::default() }
     }
 
     /// States with this mean and the lower triangle of their covariance, row by row; nothing fades. `None` if that is no
@@ -73,8 +77,8 @@ impl Gaussian {
         if triangle.len() != n * (n + 1) / 2 || !finite {
             return None;
         }
-        let mut this =
-            Self { mean, cov: alloc::vec![0.0; n * n], fades: Vec::new(), anchor: None, pace: Pace::default() };
+        let mut this = Self::new(&alloc::vec![0.0; n], Vec::new());
+        this.mean = mean;
         let mut values = triangle.iter();
         for i in 0..n {
             for (j, v) in (0..=i).zip(&mut values) {
@@ -114,6 +118,7 @@ impl Gaussian {
     /// Adds independent states with these standard deviations and mean zero at the end.
     pub fn append(&mut self, sd: &[f64]) {
         let (old, n) = (self.len(), self.len() + sd.len());
+        self.cut();
         let mut cov = alloc::vec![0.0; n * n];
         for (to, from) in cov.chunks_exact_mut(n).zip(self.cov.chunks_exact(old.max(1))) {
             to[..old].copy_from_slice(from);
@@ -129,6 +134,7 @@ impl Gaussian {
     /// that was there and something of `variance` beside.
     pub fn shift(&mut self, first: usize, count: usize, share: f64, variance: f64) {
         let n = self.len();
+        self.record.note(|| Event::Shifted { first, count, share });
         let of = |i: usize| match i {
             _ if i == first => (i, share),
             _ if i > first && i < first + count => (i - 1, 1.0),
@@ -212,6 +218,7 @@ impl Gaussian {
     pub fn fade(&mut self, dt_s: f64) {
         self.pace(dt_s);
         self.lean();
+        self.note_fade(dt_s);
         let n = self.len();
         for (f, keep) in self.fades.iter().zip(&self.pace.fading) {
             let i = f.state;
@@ -236,6 +243,7 @@ impl Gaussian {
         if to >= n || from >= n {
             return;
         }
+        self.record.note(|| Event::Sheared { to, from, by });
         self.mean[to] += by * self.mean[from];
         for j in 0..n {
             self.cov[to * n + j] += by * self.cov[from * n + j];
@@ -279,6 +287,7 @@ impl Gaussian {
     /// Replaces the first `other.len()` or fewer states by those of another belief, uncorrelated with the rest.
     pub fn adopt(&mut self, other: &Self, count: usize) {
         let n = self.len();
+        self.record.note(|| Event::Renewed(0, count));
         for i in 0..n {
             for j in 0..n {
                 if i < count && j < count {
@@ -303,6 +312,7 @@ impl Gaussian {
     /// Scales the deviation of the first `count` states by `share`.
     pub fn narrow(&mut self, count: usize, share: f64) {
         let n = self.len();
+        self.cut();
         for (i, row) in self.cov.chunks_exact_mut(n.max(1)).enumerate() {
             for (j, v) in row.iter_mut().enumerate() {
                 let times = usize::from(i < count) + usize::from(j < count);
@@ -316,6 +326,7 @@ impl Gaussian {
     /// Forgets one state: mean zero, this variance, no correlation.
     pub fn renew(&mut self, i: usize, variance: f64) {
         let n = self.len();
+        self.record.note(|| Event::Renewed(i, 1));
         for j in 0..n {
             self.cov[i * n + j] = 0.0;
             self.cov[j * n + i] = 0.0;
@@ -342,8 +353,24 @@ impl Gaussian {
         s.max(0.0)
     }
 
-    /// Takes in a measurement that is `surprise` off what was `expected`.
+    /// Takes in a measurement that is `surprise` off what was `expected`. Hindsight, where it is recorded, does not reach
+    /// across; [`Self::absorb_row`] tells it what it needs.
     pub fn absorb(&mut self, expected: &Expected, surprise: f64) {
+        self.cut();
+        self.update(expected, surprise);
+    }
+
+    /// Takes in a measurement by its row `h`.
+    pub fn absorb_row(&mut self, h: &[f64], expected: &Expected, surprise: f64) {
+        let Expected { variance, gain, .. } = expected;
+        self.record.note(|| {
+            let rows = h.iter().chain(gain).copied().collect();
+            Event::Took { rows, variance: *variance, surprise }
+        });
+        self.update(expected, surprise);
+    }
+
+    fn update(&mut self, expected: &Expected, surprise: f64) {
         let n = self.len();
         let scale = 1.0 / expected.variance;
         for (m, g) in self.mean.iter_mut().zip(&expected.gain) {

@@ -45,6 +45,7 @@ pub mod rival;
 pub mod room;
 pub mod room_course;
 pub mod shelf;
+pub mod smooth;
 pub mod sudden;
 pub mod time;
 pub mod trust;

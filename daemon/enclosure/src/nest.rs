@@ -2,6 +2,7 @@
 mod ear;
 mod fitting;
 mod forecast;
+mod hindsight;
 mod humidity;
 mod pads;
 mod show;
@@ -16,7 +17,7 @@ pub use pads::Heating;
 use crate::draught::Draught;
 use crate::drive::Drive;
 use crate::drive_habit::DriveHabit;
-use crate::estimate::{Estimator, Fit, PADS_MAX, STEP};
+use crate::estimate::{Estimator, Fit, LookingBack, PADS_MAX, STEP};
 use crate::habits::Habits;
 use crate::reading::{Measured, Rejection, SourceId};
 use crate::rival::Mode;
@@ -79,6 +80,8 @@ pub struct Watch {
     fits: bool,
     /// A kept fit that waits for the first reading, and since when it is in force.
     given: Option<(Fit, Timestamp)>,
+    /// Moments that are wanted with hindsight.
+    looking_back: Option<LookingBack>,
 }
 
 impl Watch {
@@ -109,6 +112,7 @@ impl Watch {
             looked: None,
             fits: true,
             given: None,
+            looking_back: None,
             nest: nest.clone(),
         }
     }
@@ -242,6 +246,9 @@ impl Watch {
         }
         while est.at().plus(STEP) <= horizon {
             let told = self.step(&mut est, out);
+            if let Some(looking_back) = &mut self.looking_back {
+                looking_back.note(&mut est);
+            }
             self.conclude(&mut est, told);
         }
         self.estimator = Some(est);
@@ -256,6 +263,9 @@ impl Watch {
         let mut est = estimator_of(&self.nest, (at, room_c));
         if let Some((fit, since)) = self.given.take() {
             est.take_up(&fit, since);
+        }
+        if self.looking_back.is_some() {
+            est.record();
         }
         self.estimator = Some(est);
         true

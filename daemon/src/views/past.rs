@@ -1,19 +1,26 @@
 //! Stored readings, run once more through a core of its own, in event time: what was believed at each moment of a span.
 //!
 //! Nothing is drawn from stored estimates, so a better model betters old weeks. The run begins [`LEAD`] earlier: the
-//! core learns the nest's physics anew in it, unless a fit was kept: then the past is seen by what was learned since, with
-//! hindsight.
+//! core learns the nest's physics anew in it, unless a fit was kept: then the past is seen by what was learned since. Each
+//! moment is seen with hindsight, by what was said in the hours after it too, unless the span is longer than
+//! `FINE_UP_TO`.
 use super::coarse;
 use crate::history::{HistoricReading, HistoryError, Reader};
+use enclosure::estimate::{Hindsight, STEP};
+use enclosure::psychro::saturation_pa;
 use enclosure::shelf::Nest;
+use enclosure::smooth::REACH_S;
 use enclosure::{Core, Input, NestNow, Reading, Shelf, Span, Timestamp};
 use std::ops::Range;
 
 /// How long before the span the run begins: long enough for the first fits and a whole day.
 pub const LEAD: Span = Span::from_h(24);
+/// How long after the span it ends, where more is stored: what is later still tells nothing of it.
+const REACH: Span = Span::from_s(REACH_S as i64);
 /// Columns of the picture up to a month: every 30 minutes for a week.
 pub const COLUMNS: usize = 336;
-/// Beyond so much the core hears the mean of each hour, and nobody sees more.
+/// Beyond so much the core hears the mean of each hour, and nobody sees more: the estimate jumps from hour to hour, and has
+/// no course to look back along.
 const FINE_UP_TO: Span = Span::from_h(32 * 24);
 /// Beyond so much there is a column a day, up to it four.
 const QUARTERS_UP_TO: Span = Span::from_h(100 * 24);
@@ -41,6 +48,8 @@ pub struct Past {
     pub said: Said,
     /// Readings found in the span itself; hours where the span is long.
     pub readings: u64,
+    /// Whether its moments are seen with hindsight.
+    pub hindsight: bool,
 }
 
 /// What probes said, without a model.
@@ -87,6 +96,21 @@ pub struct Seen {
     pub rh_pct: Option<f64>,
 }
 
+impl Seen {
+    /// The same with hindsight; `middle`: the place that the humidity is of. The vapour itself is as it was heard.
+    fn look_back(&mut self, hindsight: &Hindsight, middle: Option<usize>) {
+        let narrow = |all: &[f64]| all.iter().map(|v| *v as f32).collect();
+        if let Some((rh_pct, i)) = self.rh_pct.as_mut().zip(middle) {
+            let both = self.mean_c.get(i).zip(hindsight.mean_c.get(i));
+            let share = both.map_or(1.0, |(was, is)| saturation_pa(f64::from(*was)) / saturation_pa(*is));
+            *rh_pct = (*rh_pct * share).min(100.0);
+        }
+        self.mean_c = narrow(&hindsight.mean_c);
+        self.sd_k = narrow(&hindsight.sd_k);
+        self.brood_c = self.brood_c.map(|_| hindsight.brood_c);
+    }
+}
+
 impl Past {
     /// The moment of sample `k`.
     pub fn at(&self, k: usize) -> Timestamp {
@@ -127,8 +151,8 @@ pub fn recall(
         run.core.take_up_fit(0, &fit, fit.until);
     }
     let sources: Vec<String> = run.core.sources().to_vec();
-    let whole = span.start.minus(LEAD)..span.end;
-    if run.span.end.since(run.span.start) > FINE_UP_TO {
+    let mut whole = span.start.minus(LEAD)..span.end;
+    if span.end.since(span.start) > FINE_UP_TO {
         for r in coarse::hourly(reader, &sources, &whole)? {
             run.stopped = run.stopped || stop();
             if run.stopped {
@@ -137,15 +161,27 @@ pub fn recall(
             run.hear(&r);
         }
     } else {
+        run.core.look_back(0, (0..wanted).map(|k| sample_at(&span, wanted, k)));
+        whole.end = span.end.plus(REACH);
         listen(reader, &mut run, &sources, whole, stop)?;
     }
     if !run.stopped {
         run.pass(span.end);
     }
+    let hindsight = run.look_back();
     let at_mm = if run.at_mm.is_empty() { vec![0.0, nest.length_mm] } else { run.at_mm };
     run.samples.resize(wanted, None);
     let said = coarse::said(reader, nest, &span, columns)?;
-    Ok(Past { nest: nest.clone(), span, at_mm, samples: run.samples, per_column, said, readings: run.readings })
+    Ok(Past {
+        nest: nest.clone(),
+        span,
+        at_mm,
+        samples: run.samples,
+        per_column,
+        said,
+        readings: run.readings,
+        hindsight,
+    })
 }
 
 /// Every reading, and the hours of days that were thinned to them.
@@ -231,6 +267,24 @@ impl Run {
         let now = self.core.nest(0, at).filter(|n| n.heard.is_some_and(|h| at.since(h) <= self.gap));
         let seen = now.filter(|n| !n.profile.at_mm.is_empty()).map(|n| self.seen(&n));
         self.samples.push(seen);
+    }
+
+    /// Puts what is known of each moment by now in place of what was believed then, where anything was; tells whether it
+    /// was anywhere.
+    fn look_back(&mut self) -> bool {
+        let mut any = false;
+        let mut later = self.core.hindsight(0).into_iter().peekable();
+        for k in 0..self.samples.len() {
+            let at = sample_at(&self.span, self.wanted, k);
+            while later.next_if(|h| h.at < at).is_some() {}
+            let seen = later.peek().filter(|h| h.at < at.plus(STEP));
+            if let Some((hindsight, sample)) = seen.zip(self.samples[k].as_mut()) {
+                let middle = self.at_mm.iter().position(|x| *x >= self.middle_mm);
+                sample.look_back(hindsight, middle);
+                any = true;
+            }
+        }
+        any
     }
 
     fn seen(&mut self, now: &NestNow) -> Seen {

@@ -22,24 +22,61 @@ fn whole() -> Range<Timestamp> {
 }
 
 #[test]
-fn the_past_is_what_the_core_believed_then() {
+fn the_past_is_what_the_core_knows_of_it_by_now() {
     let made = made();
     let past = past(made, 0, whole(), COLUMNS);
     let k = past.samples.len() / 3;
     let at = past.at(k);
-    // A core of the whole shelf that hears what was there until then, and nothing later.
+    // A core of the whole shelf that hears everything, and is asked once the moment has come and once all is over.
     let mut core = Core::new(made.file.shelf.clone());
-    for r in made.reader().readings(None, at_h(-1.0)..at).unwrap() {
+    core.look_back(0, [at]);
+    let mut then = None;
+    for r in made.reader().readings(None, at_h(-1.0)..past.span.end).unwrap() {
+        if r.at >= at && then.is_none() {
+            then = core.nest(0, at);
+        }
         while let Some(wake) = core.wake_at().filter(|w| *w <= r.at) {
             core.step(wake, Input::Wake);
         }
         let source = core.source(&r.source).unwrap();
         core.step(r.at, Input::Reading(Reading { source, at: r.at, measured: r.measured }));
     }
-    let (now, then) = (core.nest(0, at).unwrap(), past.samples[k].as_ref().unwrap());
-    assert!((now.brood_c.unwrap().0 - then.brood_c.unwrap().0).abs() < 1e-6, "{then:?}");
-    assert_eq!(now.profile.at_mm, past.at_mm);
-    assert!(now.profile.mean_c.iter().zip(&then.mean_c).all(|(a, b)| (a - f64::from(*b)).abs() < 1e-3));
+    let (then, by_now, drawn) = (then.unwrap(), core.hindsight(0).remove(0), past.samples[k].as_ref().unwrap());
+    assert!((by_now.brood_c.0 - drawn.brood_c.unwrap().0).abs() < 1e-4, "{by_now:?} {drawn:?}");
+    assert_eq!(then.profile.at_mm, past.at_mm);
+    assert!(by_now.mean_c.iter().zip(&drawn.mean_c).all(|(a, b)| (a - f64::from(*b)).abs() < 1e-3));
+    assert!(by_now.sd_k.iter().zip(&drawn.sd_k).all(|(a, b)| (a - f64::from(*b)).abs() < 1e-3));
+    // It is a better look at the same thing.
+    let believed = then.profile.mean_c.iter().zip(&then.profile.sd_c);
+    for ((was, sd_k), (is, now_k)) in believed.zip(by_now.mean_c.iter().zip(&by_now.sd_k)) {
+        assert!(now_k <= sd_k && (was - is).abs() < 3.0 * sd_k, "{is} ± {now_k}, then {was} ± {sd_k}");
+    }
+    assert!(by_now.brood_c.1 < then.brood_c.unwrap().1);
+}
+
+#[test]
+fn a_picture_says_whether_it_is_drawn_with_hindsight() {
+    let made = made();
+    let (fine, long) = (whole(), at_h(-37.0 * 24.0)..at_h(LENGTH_S / 3600.0));
+    let said = |span: Range<Timestamp>| {
+        let columns = super::past::columns_of(&span);
+        week(made, &past(made, 0, span, columns)).seen_how
+    };
+    assert!(said(fine).contains("hindsight") && said(long).is_empty());
+}
+
+/// What is stored after a span tells of its end; what was not stored by then tells nothing of its readings.
+#[test]
+fn hours_after_a_span_tell_of_its_end() {
+    let made = made();
+    let (short, long) = (at_h(20.0)..at_h(26.0), at_h(20.0)..at_h(29.0));
+    let (short, long) = (past(made, 0, short, 36), past(made, 0, long, 54));
+    let (k, last) = (short.samples.len() - 1, short.samples.last().unwrap().as_ref().unwrap());
+    assert_eq!(short.at(k), long.at(k));
+    let same = long.samples[k].as_ref().unwrap();
+    assert!((last.brood_c.unwrap().0 - same.brood_c.unwrap().0).abs() < 1e-4, "{last:?} {same:?}");
+    assert!((last.brood_c.unwrap().1 - same.brood_c.unwrap().1).abs() < 1e-4);
+    assert!(short.readings < long.readings);
 }
 
 /// The keeper's threshold of a nest counts wherever its degree-days are told, unless the page is asked for another.

@@ -145,6 +145,24 @@ fn lanes_break_at_gaps_and_gaps_are_named() {
     );
 }
 
+/// From what a picture was drawn is said wherever it stands with words, and nothing where there is nothing to say.
+#[test]
+fn from_what_a_span_is_drawn_is_said_below_it() {
+    let how = "Drawn <from> what came after it.";
+    let said = WeekView { seen_how: how.to_owned(), ..week() };
+    let page = |week: &WeekView| week_html(&WeekPage { week: week.clone(), ..WeekPage::default() });
+    let report = |week: &WeekView| {
+        report_html(&ReportPage {
+            nests: vec![ReportNest { week: week.clone(), other: None }],
+            ..ReportPage::default()
+        })
+    };
+    let escaped = "<p class=\"asof\">Drawn &lt;from&gt; what came after it.</p>";
+    assert!(page(&said).contains(escaped) && report(&said).contains(escaped));
+    assert!(week_text(&said, 80, Paint::Plain).contains(how));
+    assert!(!page(&week()).contains("<p class=\"asof\"></p>") && !report(&week()).contains("<p class=\"asof\"></p>"));
+}
+
 #[test]
 fn text_keeps_its_width_and_its_gaps() {
     for columns in [40, 80, 121] {

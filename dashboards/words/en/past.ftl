@@ -52,6 +52,10 @@ past-gap = { $how }; of { $length } of it nothing is known
 past-sentence = { $clauses }.
 past-unknown = Nothing is known of this time: no reading that was believed is stored.
 
+# Below the picture, where it holds.
+past-hindsight =
+    Drawn with hindsight: each moment from what the probes said until then, and in the twelve hours after it.
+
 ## What changed. $by: a number; these are listed with commas.
 
 past-brood-warmer = the brood place was { $by } K warmer

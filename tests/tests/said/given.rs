@@ -187,6 +187,7 @@ pub(crate) fn week(id: &str) -> WeekView {
         nest_name: given(),
         span_text: given(),
         sentences: vec![given()],
+        seen_how: given(),
         length_mm: 200.0,
         brood: Some(Stretch { from_mm: 40.0, to_mm: 120.0 }),
         mats: vec![mat(MatPlace::Under)],

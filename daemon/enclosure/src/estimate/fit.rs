@@ -67,6 +67,7 @@ impl Estimator {
         }
         let origin = core::mem::take(&mut r.origin);
         // What was learned since it began was learned from a wrong drive.
+        self.belief.cut();
         for (m, was) in self.belief.mean.iter_mut().zip(&origin) {
             *m = *was;
         }

@@ -8,7 +8,7 @@ use core::f64::consts::PI;
 /// How far an end's sideways loss reaches into the body, mm: about a layer's thickness.
 const END_REACH_MM: f64 = 13.0;
 /// See [`Estimator::profile`]; divides the grid's intervals.
-const GRID_STRIDE: usize = 3;
+pub(super) const GRID_STRIDE: usize = 3;
 const _: () = assert!((GRID - 1).is_multiple_of(GRID_STRIDE));
 
 impl Estimator {

@@ -269,7 +269,7 @@ impl Estimator {
             let mut h = alloc::vec![0.0; self.belief.len()];
             h[first + k] = 1.0;
             let expected = self.belief.expect(&h, BOUND_SD * BOUND_SD);
-            self.belief.absorb(&expected, bound - drive);
+            self.belief.absorb_row(&h, &expected, bound - drive);
         }
     }
 

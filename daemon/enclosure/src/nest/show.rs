@@ -39,6 +39,7 @@ impl Watch {
             looked: None,
             fits: false,
             given: None,
+            looking_back: None,
             ..*self
         }
     }
