@@ -1,6 +1,7 @@
 //! The watch itself: whether it judges, writes, tells and is heard, and what it lost.
 use super::hours::{Hours, ago};
 use super::now::live_part;
+use super::words;
 use crate::history::Sizes;
 use crate::notices::Proof;
 use crate::snapshot::{Snapshot, Vitals};
@@ -108,11 +109,15 @@ fn losses(v: &Vitals, itself: &Itself) -> Table {
         (say!("watch-lost-busy"), itself.requests.2, say!("watch-lost-busy-means")),
     ];
     let refused = v.refused.iter();
-    rows.extend(refused.map(|(why, n)| (say!("watch-lost-refused", why = *why), *n, say!("watch-lost-refused-means"))));
-    let rejected = v.rejected.iter();
     rows.extend(
-        rejected.map(|(why, n)| (say!("watch-lost-rejected", why = *why), *n, say!("watch-lost-rejected-means"))),
+        refused.map(|(why, n)| {
+            (say!("watch-lost-refused", why = words::counted(why)), *n, say!("watch-lost-refused-means"))
+        }),
     );
+    let rejected = v.rejected.iter();
+    rows.extend(rejected.map(|(why, n)| {
+        (say!("watch-lost-rejected", why = words::counted(why)), *n, say!("watch-lost-rejected-means"))
+    }));
     rows.extend(v.mirror.iter().map(|m| (say!("watch-lost-mirror"), m.lost, say!("watch-lost-mirror-means"))));
     let rows = rows.into_iter().filter(|(_, n, _)| *n > 0);
     Table {

@@ -363,7 +363,7 @@ fn vitals(snap: &Snapshot, now: Timestamp, hours: &Hours) -> Vec<String> {
     ));
     let counts = |counted: &std::collections::BTreeMap<&'static str, u64>| {
         let some = counted.iter().filter(|(_, n)| **n > 0);
-        let said = words::listed(some.map(|(why, n)| say!("vitals-count", why = *why, count = *n)));
+        let said = words::listed(some.map(|(why, n)| say!("vitals-count", why = words::counted(why), count = *n)));
         Some(said).filter(|said| !said.is_empty())
     };
     out.extend(counts(&v.refused).map(|counts| say!("vitals-refused", counts = counts)));

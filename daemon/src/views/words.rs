@@ -125,6 +125,27 @@ pub fn not_believed_because(why: Rejection) -> String {
     }
 }
 
+/// What was counted under this name: why a record was refused, or a reading not believed. Names of which nothing is known
+/// stay as they are.
+pub fn counted(name: &str) -> String {
+    match name {
+        "form" => say!("counted-form"),
+        "unit" => say!("counted-unit"),
+        "non-finite" => say!("counted-non-finite"),
+        "range" => say!("counted-range"),
+        "time-unknown" => say!("counted-time-unknown"),
+        "time" => say!("counted-time"),
+        "unknown-source" => say!("counted-unknown-source"),
+        "oversized" => say!("counted-oversized"),
+        "crowded" => say!("counted-crowded"),
+        "wild" => say!("counted-wild"),
+        "distrusted" => say!("counted-distrusted"),
+        "late" => say!("counted-late"),
+        "duplicate" => say!("counted-duplicate"),
+        other => other.to_owned(),
+    }
+}
+
 /// Why a fit was not taken.
 pub fn not_taken_because(why: NotTaken) -> String {
     match why {

@@ -189,17 +189,13 @@ async fn links(out: &mut Pages, served: &Served) {
 const NAMES: [&str; 2] = ["study oak plaster yew", "Oak Plaster"];
 
 /// What the made states say in words of their own, and words of addresses.
-const PHRASES: [&str; 26] = [
+const PHRASES: [&str; 22] = [
     "two heaps &amp; &lt;eggs&gt;",
     "DANGER: nest oak.",
     "Something was seen.",
     "refused",
     "webhook",
     "mail",
-    "unit",
-    "wild",
-    "intake",
-    "acts",
     "“none”",
     "shelf.toml",
     "warmend/NODE/senml",

@@ -69,12 +69,11 @@ vitals-node-down = The node { $node } has signed off or lost its connection.
 vitals-watching =
     Watching since { $since }: { $readings } readings judged, { $stored } stored. The last one was on disk after
     { $last } ms, the slowest of the last minute after { $slowest } ms.
-# $counts: reasons by their short names, each with how many: “wild 3, late 1”.
+# $counts: reasons (counted-…), each with how many, by vitals-count.
 vitals-refused = Records refused: { $counts }.
 vitals-rejected = Readings not believed: { $counts }.
-# $why: a reason's short name, as in /metrics.
-# $count: how many.
-vitals-count = { $why } { $count }
+# $why: a reason (counted-…); $count: how many.
+vitals-count = { $why } ({ $count })
 vitals-dropped = { $count } messages were dropped for lack of room; their nodes send them again.
 
 # A value and how old it is: “21.5 °C, 20 s ago”.

@@ -82,13 +82,32 @@ watch-lost-requests = requests to these pages refused
 watch-lost-requests-means = sent by a page from elsewhere, or to a foreign name
 watch-lost-busy = requests sent away
 watch-lost-busy-means = too many at once, or too slow
-# $why: a reason's short name, as in /metrics.
+# $why: a reason, one of “counted-…”.
 watch-lost-refused = records refused: { $why }
 watch-lost-refused-means = they were no readings of a listed probe
 watch-lost-rejected = readings not believed: { $why }
 watch-lost-rejected-means = stored, with the reason beside them
 watch-lost-mirror = lines that the mirror will never get
 watch-lost-mirror-means = refused there for good, or too late
+
+## Why a record was refused, after “refused:” and “Records refused:”.
+
+counted-form = unreadable
+counted-unit = a unit that no probe has
+counted-non-finite = no number
+counted-range = more or less than a probe can say
+counted-time-unknown = without a time where it needs one
+counted-time = a time that cannot be right
+counted-unknown-source = from a source that no nest lists
+counted-oversized = too large a message
+counted-crowded = more readings than there is room for
+
+## Why a reading was not believed, after “not believed:”. In a sentence, doubt-… say the same.
+
+counted-wild = far from what the nest can do
+counted-distrusted = from a probe that is in doubt
+counted-late = too late to be used
+counted-duplicate = there already
 
 ## Queues.
 
