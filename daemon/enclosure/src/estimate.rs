@@ -137,6 +137,7 @@ pub struct Estimator {
     seen: FitSeen,
     last_heard: Vec<Option<Timestamp>>,
     last_values: Vec<[Option<f64>; 2]>,
+    finest: Vec<noise::Finest>,
     modes: Vec<Mode>,
     rivals: Vec<Rival>,
     /// What probes show of a lid and of the sun with this physics, once it was asked for.
@@ -227,6 +228,7 @@ impl Estimator {
             seen: FitSeen::default(),
             last_heard: alloc::vec![None; probes],
             last_values: alloc::vec![[None; 2]; probes],
+            finest: alloc::vec![noise::Finest::default(); probes],
             started: step,
             faded: step,
             moved: step,
@@ -321,6 +323,7 @@ impl Estimator {
         let into = at.since(self.at().minus(STEP)).s() / STEP.s();
         let part = into.clamp(0.0, 1.0);
         self.fade();
+        self.note_step(p, value_c);
         let h = self.row_of_probe(p, part);
         let expected = self.belief.expect(&h, self.noise_of(p));
         let expected_c = self.courses[0].seen.at(p, part) + expected.value;

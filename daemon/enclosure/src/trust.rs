@@ -45,8 +45,6 @@ pub enum Fault {
 #[derive(Clone, Debug, Default)]
 pub struct Trust {
     last_value: Option<f64>,
-    /// The smallest change it has shown: its own resolution, K.
-    step_k: Option<f64>,
     /// Readings in the present run of equal values, and when it began.
     run: u32,
     run_began: Option<Timestamp>,
@@ -84,6 +82,8 @@ pub struct Glance {
     pub within: bool,
     /// The room, °C.
     pub room_c: f64,
+    /// The probe's own resolution, K.
+    pub step_k: f64,
 }
 
 /// What is to be done with readings that stay apart from the model.
@@ -125,12 +125,7 @@ impl Trust {
     }
 
     fn note_run(&mut self, g: &Glance) {
-        let change_k = self.last_value.map_or(0.0, |v| (v - g.value_c).abs());
-        let same = self.last_value.is_some() && change_k < 1e-9;
-        if change_k > 1e-9 {
-            self.step_k = Some(self.step_k.map_or(change_k, |k| k.min(change_k)));
-        }
-        self.last_value = Some(g.value_c);
+        let same = self.last_value.replace(g.value_c).is_some_and(|v| (v - g.value_c).abs() < 1e-9);
         self.heard = self.heard.saturating_add(1);
         if same {
             self.run += 1;
@@ -151,7 +146,7 @@ impl Trust {
         let nats = -f64::from(self.run) * libm::log(chance);
         let (low, high) = self.expected.unwrap_or((0.0, 0.0));
         // Within one of its own steps a place may move unseen.
-        let must_move = high - low > (4.0 * g.sd_k).max(0.3).max(STEPS * self.step_k.unwrap_or(0.0));
+        let must_move = high - low > (4.0 * g.sd_k).max(0.3).max(STEPS * g.step_k);
         let times = 1 + self.thawed;
         let long = g.at.since(began).ms() >= FROZEN_AT_LEAST.ms() * i64::from(times);
         if self.heard > 60 && nats > FROZEN_NATS * f64::from(times) && must_move && long {
@@ -228,7 +223,15 @@ mod tests {
 
     fn glance(minute: i64, value_c: f64, expected_c: f64) -> Glance {
         let at = Timestamp::from_unix_ms(1_772_323_200_000).plus(Span::from_min(minute));
-        Glance { at, value_c, expected_c, sd_k: 0.1, within: (value_c - expected_c).abs() < 0.5, room_c: 20.0 }
+        Glance {
+            at,
+            value_c,
+            expected_c,
+            sd_k: 0.1,
+            within: (value_c - expected_c).abs() < 0.5,
+            room_c: 20.0,
+            step_k: 0.0,
+        }
     }
 
     /// A probe that was well, then repeats itself while its place must move.
@@ -262,7 +265,7 @@ mod tests {
             // Steps of half a kelvin: for an hour on one side, for an hour on the other; then a rise of 0.6 K unseen.
             let c = if minute < 240 { 25.0 + 0.5 * f64::from(u8::from(minute / 60 % 2 == 1)) } else { 25.0 };
             let place_c = if minute < 240 { c } else { 24.75 + 0.01 * (minute - 240).min(60) as f64 };
-            trust.glance(glance(minute, c, place_c));
+            trust.glance(Glance { step_k: 0.5, ..glance(minute, c, place_c) });
         }
         assert_eq!(trust.fault(), None);
     }

@@ -8,6 +8,10 @@ const NOISE_K2: (f64, f64) = (4e-4, 0.09);
 const TIMING_SD_S: f64 = 6.0;
 /// What the two layers cannot tell at one moment, K.
 const MOMENT_ERROR_K: f64 = 0.08;
+/// Two values of one probe nearer than this are the same, K.
+const SAME_K: f64 = 1e-9;
+/// No probe is held for coarser than this, K: until it has moved often its smallest change may be a leap.
+const STEP_MOST_K: f64 = 1.0;
 /// Readings of one probe this far apart tell different things, s.
 const INDEPENDENT_S: f64 = 60.0;
 
@@ -51,7 +55,41 @@ impl Strays {
     }
 }
 
+/// How finely a probe tells what it feels.
+#[derive(Clone, Copy, Debug, Default)]
+pub(super) struct Finest {
+    last_c: Option<f64>,
+    step_k: Option<f64>,
+}
+
+impl Finest {
+    fn note(&mut self, value_c: f64) {
+        let change_k = self.last_c.replace(value_c).map_or(0.0, |last_c| (value_c - last_c).abs());
+        if change_k > SAME_K {
+            self.step_k = Some(self.step_k.map_or(change_k, |step_k| step_k.min(change_k)));
+        }
+    }
+
+    /// Variance of what its steps hide, K²: evenly spread over one (Bennett, Bell System Technical Journal 27, 1948).
+    fn hidden_k2(&self) -> f64 {
+        let step_k = self.step_k.unwrap_or(0.0).min(STEP_MOST_K);
+        step_k * step_k / 12.0
+    }
+}
+
 impl Estimator {
+    /// The smallest change that probe `p` has shown, its own resolution, K; 0 before it has shown any.
+    pub fn step_k(&self, p: usize) -> f64 {
+        self.finest.get(p).and_then(|f| f.step_k).unwrap_or(0.0)
+    }
+
+    /// Learns how finely probe `p` tells.
+    pub(super) fn note_step(&mut self, p: usize, value_c: f64) {
+        if let Some(finest) = self.finest.get_mut(p) {
+            finest.note(value_c);
+        }
+    }
+
     /// Noise by second differences: a smooth course cancels, white noise of variance σ² leaves 6σ².
     pub(super) fn note_noise(&mut self, p: usize, value_c: f64) {
         let [older, old] = self.last_values[p];
@@ -84,7 +122,7 @@ impl Estimator {
     pub(super) fn own_noise(&self, p: usize) -> f64 {
         let c = &self.courses[0];
         let per_s = (c.seen.shown[p] - c.seen.before[p]) / STEP.s();
-        self.noise_k2[p] + (TIMING_SD_S * per_s) * (TIMING_SD_S * per_s)
+        self.noise_k2[p] + self.finest[p].hidden_k2() + (TIMING_SD_S * per_s) * (TIMING_SD_S * per_s)
     }
 
     /// How far the nest strays from a belief that is `steps` old, K².
@@ -100,5 +138,41 @@ impl Estimator {
                 self.strays.note(r.steps, seen_k * seen_k - noise, weight);
             }
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Bennett, Bell System Technical Journal 27 (1948): the error of rounding to steps is even over one, step²/12.
+    #[test]
+    fn a_probe_that_rounds_hides_what_rounding_hides() {
+        let mut finest = Finest::default();
+        let (mut off_k2, mut count) = (0.0, 0.0);
+        for i in 0..10_000 {
+            let felt_c = 22.0 + 3.7e-4 * f64::from(i);
+            let told_c = 0.5 * libm::round(felt_c / 0.5);
+            finest.note(told_c);
+            off_k2 += (told_c - felt_c) * (told_c - felt_c);
+            count += 1.0;
+        }
+        assert!(
+            (finest.hidden_k2() / (off_k2 / count) - 1.0).abs() < 0.02,
+            "{} for {}",
+            finest.hidden_k2(),
+            off_k2 / count
+        );
+    }
+
+    #[test]
+    fn a_leap_is_no_resolution() {
+        let mut finest = Finest::default();
+        assert!(finest.hidden_k2() < 1e-12, "nothing is known of it yet");
+        finest.note(20.0);
+        finest.note(31.0);
+        assert!(finest.hidden_k2() <= STEP_MOST_K * STEP_MOST_K / 12.0);
+        finest.note(31.01);
+        assert!(finest.hidden_k2() < 1e-5);
     }
 }

@@ -76,6 +76,7 @@ impl Estimator {
             learned: None,
             last_heard: self.last_heard.clone(),
             last_values: self.last_values.clone(),
+            finest: self.finest.clone(),
             modes: self.modes.clone(),
             rivals: self.rivals.clone(),
             above: Vec::new(),
