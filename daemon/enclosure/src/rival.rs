@@ -43,6 +43,8 @@ const FAR_SHARE: f64 = 0.15;
 const SHARED_MOST_K: f64 = 2.0;
 /// And what may pass by itself counts up to this, K.
 const PASSING_MOST_K: f64 = 2.0;
+/// What a probe would show of a difference less than this is hidden by anything, K.
+const FAINT_K: f64 = 0.05;
 /// A rival's fruitless peaks are forgotten over about this long, s.
 const PEAK_FADES_S: f64 = 86_400.0;
 /// And count for no more than this, nats.
@@ -271,6 +273,11 @@ impl Rival {
         let variance = noise + straying_k2(expected_k);
         let missed_k = seen_k - expected_k;
         self.evidence > 1.0 && missed_k * missed_k < 25.0 * variance
+    }
+
+    /// Whether nothing it holds would show any more: while its drive is the belief's, it has made its point or never will.
+    pub fn is_faint(&self) -> bool {
+        self.steps > STAGGER_STEPS && self.seen.shown.iter().all(|k| k.abs() < FAINT_K)
     }
 
     /// What probe `p` last showed over what was believed when it parted, K.

@@ -22,6 +22,9 @@ const DIFFERS: f64 = 0.1;
 const SUDDEN_STUCK_NATS: f64 = 2.0;
 /// See [`SUDDEN_STUCK_NATS`].
 const SUDDEN_DEAD_NATS: f64 = 3.0;
+/// Where it explains what was seen so much better, the rival has no case left and begins anew, nats: the sun may stay
+/// for hours, longer than its beginning is remembered.
+const FOREGONE_NATS: f64 = 12.0;
 /// For so long after a lid or the sun was seen, its end is looked for.
 const ABOVE_FOR: Span = Span::from_min(60);
 /// Where a probe that hardly feels the pads has become so much warmer of late, K, the sun is on the nest.
@@ -103,8 +106,15 @@ impl Watch {
             let r = &est.rivals()[i];
             let mode = r.mode;
             let asked = mode != Mode::Follow && r.evidence > DISPUTED_NATS && is_minute(at);
-            if asked && !self.ends_above(mode, at) && est.over_sudden(i) < 0.0 {
+            if !asked || self.ends_above(mode, at) {
+                continue;
+            }
+            let over_nats = est.over_sudden(i);
+            if over_nats < 0.0 {
                 self.above = Some((mode, at));
+            }
+            if over_nats < -FOREGONE_NATS {
+                est.forget(i);
             }
         }
     }
