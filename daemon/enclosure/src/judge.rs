@@ -21,7 +21,11 @@ const SAMPLES: usize = 61;
 /// An estimate older than this judges nothing.
 const STALE: Span = Span::from_min(12);
 /// And one that may be off by so much (one standard deviation) is none, K; the raw guard watches on.
-const VAGUE_K: f64 = 5.0;
+const VAGUE_K: f64 = 2.5;
+/// An estimate speaks where it is beyond by so many of its deviations: 69 in 100 of a normal error.
+const DOUBT: f64 = 0.5;
+/// Of a danger where nobody tells what the mat does.
+const DOUBT_UNTOLD: f64 = 2.0;
 
 /// One condition at one moment.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -79,10 +83,11 @@ impl Judge {
         self.mean_c = (self.hour.len() >= 30 && brood.is_some())
             .then(|| self.hour.iter().map(|(_, v)| v).sum::<f64>() / self.hour.len() as f64);
         let left = |by: Option<f64>, alarm| by.map_or(Verdict::Unknown, |by| beyond(by, s.deadband(alarm)));
+        let doubt_k = DOUBT * brood.map_or(0.0, |b| b.1);
         if let Some(b) = band {
             for (alarm, by) in [
-                (Alarm::BroodCold, self.mean_c.map(|v| b.low_c - v)),
-                (Alarm::BroodHot, self.mean_c.map(|v| v - b.high_c)),
+                (Alarm::BroodCold, self.mean_c.map(|v| b.low_c - v - doubt_k)),
+                (Alarm::BroodHot, self.mean_c.map(|v| v - b.high_c - doubt_k)),
             ] {
                 out.push(Finding { alarm, probe: None, verdict: left(by, alarm), on_delay: s.on_delay(alarm) });
             }
@@ -100,7 +105,7 @@ impl Judge {
             (Verdict::Well, s.on_delay(Alarm::BroodLimit))
         } else {
             // Some deviations below what is believed: a wide guess is no danger, and the raw guard needs no guess.
-            let doubt = if watch.drives_known() { 0.5 } else { 2.0 };
+            let doubt = if watch.drives_known() { DOUBT } else { DOUBT_UNTOLD };
             let by = brood.map(|b| b.2 - doubt * b.1 - limit_c);
             (left(by, Alarm::BroodLimit), s.on_delay(Alarm::BroodLimit))
         };

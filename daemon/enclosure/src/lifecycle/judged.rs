@@ -51,6 +51,8 @@ impl Life {
             Verdict::Unknown => return (self, None),
             Verdict::Ill => true,
             Verdict::Well => false,
+            // What is not true at the moment is not raised at it; how long it has been goes on counting.
+            Verdict::Between if self.holding().is_some() => return (self, None),
             Verdict::Between => self.leans_ill(),
         };
         self.turned(now, ill, setting)
@@ -73,13 +75,18 @@ impl Life {
         }
     }
 
+    /// Since when what is not raised yet has been true.
+    const fn holding(self) -> Option<Timestamp> {
+        match self {
+            Self::Normal { holding } | Self::Returned { holding, .. } | Self::Latched { holding, .. } => holding,
+            _ => None,
+        }
+    }
+
     /// Where it stands within a deadband: as it was.
     const fn leans_ill(self) -> bool {
         match self {
-            Self::NotJudged => false,
-            Self::Normal { holding } | Self::Returned { holding, .. } | Self::Latched { holding, .. } => {
-                holding.is_some()
-            }
+            Self::NotJudged | Self::Normal { .. } | Self::Returned { .. } | Self::Latched { .. } => false,
             Self::Unacknowledged { .. } | Self::Acknowledged { .. } => true,
             Self::Shelved { beneath, .. } | Self::Suppressed { beneath, .. } | Self::OutOfService { beneath, .. } => {
                 beneath.ill || beneath.turning.is_some()

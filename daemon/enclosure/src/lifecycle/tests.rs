@@ -103,6 +103,8 @@ fn delays_hold_back_what_comes_and_goes() {
     timeline(plain(), "at 0: ill | at 2: raised | at 5: well | at 6: returned | at 9: acknowledge, cleared");
     timeline(plain(), "at 0: ill | at 2: raised | at 3: well | at 4: ill | at 7: well | at 8: returned");
     timeline(plain(), "at 0: ill | at 2: raised | at 3: between | at 9: well | at 10: returned");
+    timeline(plain(), "at 0: ill | at 1: between | at 5: ill, raised");
+    timeline(plain(), "at 0: ill | at 1: between | at 6: well | at 9: ill | at 11: raised");
     timeline(plain(), "at 0: between | at 5: ill | at 7: raised | at 8: unknown | at 20: unknown");
 }
 
