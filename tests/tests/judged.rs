@@ -73,6 +73,18 @@ fn quiet_nests_raise_no_more_than_they_did() {
 const DANGERS: u32 = 3;
 const REST: u32 = 30;
 
+/// Nests that once raised what they could not know, each for as long as shows it: half-kelvin probes at rest and under lids,
+/// and a brood place that two probes far from it do not tell.
+#[test]
+fn what_a_probe_cannot_tell_raises_nothing() {
+    for (run, days, never) in
+        [(105, 2.0, Alarm::HeaterStuckOn), (234, 5.0, Alarm::HeaterStuckOn), (158, 3.0, Alarm::BroodHot)]
+    {
+        let tally = live(run, run + 1, days, 1, &[]);
+        assert_eq!(tally.count(never), 0, "run {run}: {:?}", tally.told);
+    }
+}
+
 /// Garwood, Biometrika 28 (1936), 95 % limits of a Poisson mean: 0 → 0 to 3.689, 1 → 0.0253 to 5.572, 10 → 4.795 to
 /// 18.39 (from memory; the first is −ln 0.025).
 #[test]
