@@ -268,9 +268,9 @@ mod tests {
 
     #[test]
     fn the_headline_tells_what_is_so_now() {
-        assert_eq!(said(None, &[]), "Nothing found");
-        assert_eq!(said(None, &["shelved"]), "Nothing found");
-        assert_eq!(said(None, &["returned"]), "Nothing found now; one alarm is over that nobody has answered");
+        assert_eq!(said(None, &[]), "Nothing amiss found");
+        assert_eq!(said(None, &["shelved"]), "Nothing amiss found");
+        assert_eq!(said(None, &["returned"]), "Nothing amiss found now; one alarm is over that nobody has answered");
         let now = said(None, &["returned", "unacknowledged", "latched"]);
         assert_eq!(now, "Warning in oak: the brood place is too warm, and 1 more");
         assert!(said(Some("nothing was judged"), &["unacknowledged"]).starts_with("The watch has stopped"));

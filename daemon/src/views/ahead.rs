@@ -29,10 +29,24 @@ pub(super) fn forecast_view(
         ticks: ticks.map(|t| Tick { at: part(t), label: hours.clock(t), major: true }).collect(),
         leaves_at: o.leaves.map(|d| (part(d.from), part(d.about), d.to.map(part))),
         words: match o.leaves {
+            Some(d) if d.about <= at(0) => has_left(&d, &span),
             Some(d) => leaves(&d, end, now, hours),
             None => stays(o, count, band, &span),
         },
     })
+}
+
+/// The mean over an hour is beyond the bound already, or will be at the next look: only how far it goes is left to say.
+fn has_left(d: &Departure, span: &std::ops::Range<Timestamp>) -> String {
+    let (extreme, doubt) = (format!("{:.1}", d.extreme_c.0), format!("{:.1}", d.extreme_c.1 * Z90));
+    say!(
+        "ahead-has-left",
+        side = if d.hot { "above" } else { "below" },
+        bound = d.bound_c.to_string(),
+        hours = format!("{:.0}", span.end.since(span.start).s() / 3600.0),
+        extreme = extreme,
+        doubt = doubt,
+    )
 }
 
 /// `Likely (83 in 100) above 31 °C from about 16:40 (hardly before 15:50, hardly after 18:10), …`.
@@ -121,6 +135,25 @@ mod tests {
             "Likely (83 in 100) above 31 °C from about 16:00 (hardly before 15:00, perhaps not before 22:00), up to 33.1 ± 0.7 °C, if room and heating go on as they do."
         );
         assert_eq!(view.leaves_at, Some((5.0 / 12.0, 0.5, None)));
+    }
+
+    #[test]
+    fn one_that_has_left_its_band_is_told_how_far_it_goes() {
+        let first = at_h(10.0).plus(forecast::EVERY);
+        let leaves = Departure {
+            hot: false,
+            bound_c: 24.0,
+            probability: 0.99,
+            about: first,
+            from: first,
+            to: Some(first),
+            extreme_c: (19.8, 0.4),
+        };
+        let view = forecast_view(&outlook(Some(leaves)), Some(BAND), at_h(10.0), &utc()).unwrap();
+        assert_eq!(
+            view.words,
+            "The hour's mean is below 24 °C. In the next 12 h the brood place is expected to go down to 19.8 ± 0.7 °C, if room and heating go on as they do."
+        );
     }
 
     #[test]

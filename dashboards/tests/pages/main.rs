@@ -22,7 +22,7 @@ fn check_svg(svg: &str) {
 #[test]
 fn a_quiet_shelf_says_so_in_one_sentence() {
     let page = now(Vec::new());
-    assert_eq!(headline(&page), "Nothing found");
+    assert_eq!(headline(&page), "Nothing amiss found");
     assert_eq!(probes_believed(&page), "1 of 2 probes believed");
     let html = now_html(&page);
     assert!(html.contains("As of <span id=\"clock\">03:12</span>, shelf time. 1 of 2 probes believed."));
@@ -34,7 +34,7 @@ fn a_quiet_shelf_says_so_in_one_sentence() {
 fn before_the_first_reading_nothing_is_called_well() {
     let page = NowPage { age_s: None, ..now(Vec::new()) };
     assert!(headline(&page).starts_with("Nothing heard yet"));
-    assert!(!now_html(&page).contains("Nothing found"));
+    assert!(!now_html(&page).contains("Nothing amiss found"));
 }
 
 #[test]
@@ -45,7 +45,7 @@ fn danger_leads_and_what_is_silenced_does_not_speak() {
         alarm("brood-hot", Tone::Warning, "suppressed"),
     ];
     assert_eq!(headline(&now(alarms)), "Danger in Oak: the heating gives heat it was not told to give, and 1 more");
-    assert_eq!(headline(&now(vec![alarm("brood-hot", Tone::Warning, "shelved")])), "Nothing found");
+    assert_eq!(headline(&now(vec![alarm("brood-hot", Tone::Warning, "shelved")])), "Nothing amiss found");
 }
 
 #[test]

@@ -5,11 +5,11 @@
 now-headline-stalled = The watch has stopped: do not rely on this page
 now-headline-unheard = Nothing heard yet: waiting for the first reading
 # No alarm stands.
-now-headline-quiet = Nothing found
+now-headline-quiet = Nothing amiss found
 # $alarms: how many alarms are over without anybody's answer.
 now-headline-over = { $alarms ->
-    [one] Nothing found now; one alarm is over that nobody has answered
-   *[other] Nothing found now; { $alarms } alarms are over that nobody has answered
+    [one] Nothing amiss found now; one alarm is over that nobody has answered
+   *[other] Nothing amiss found now; { $alarms } alarms are over that nobody has answered
 }
 # An alarm of the watch itself. $tone: "Danger", $alarm: what it is (alarm-…).
 now-headline-watch = { $tone }: { $alarm }

@@ -129,6 +129,16 @@ ahead-leaves =
             Likely ({ $odds } in 100) below { $bound } °C from about { $about } (hardly before { $earliest },
             { $latest }), down to { $extreme } ± { $doubt } °C, if room and heating go on as they do.
     }
+# It is out already.
+ahead-has-left =
+    { $side ->
+        [above]
+            The hour's mean is above { $bound } °C. In the next { $hours } h the brood place is expected to go up to
+            { $extreme } ± { $doubt } °C, if room and heating go on as they do.
+       *[below]
+            The hour's mean is below { $bound } °C. In the next { $hours } h the brood place is expected to go down to
+            { $extreme } ± { $doubt } °C, if room and heating go on as they do.
+    }
 ahead-latest = hardly after { $at }
 ahead-latest-unknown = perhaps not before { $at }
 ahead-unknown = Too little is known to say what the next { $hours } h bring.

@@ -349,7 +349,7 @@ told-stands = { $rank }: { $what }, since { $since }
 told-day-nest = Nest { $nest }: brood place { $mean } °C (give or take { $off }), at most { $hottest } °C.
 told-daily =
     This comes once a day, so that its absence tells you something: if it fails to come, look at the shelf and at the
-    machine that watches it. Nothing found means that no alarm stands; it is no verdict on what probes cannot see.
+    machine that watches it. Nothing amiss found means that no alarm stands; it is no verdict on what probes cannot see.
 # The first line. $title: which week.
 told-week = The week: { $title }
 told-weekly = This looks back, once a week. What stands now is on the pages.
