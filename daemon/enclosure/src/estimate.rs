@@ -10,6 +10,7 @@ mod fit;
 mod hindsight;
 mod kept;
 mod layout;
+mod memory;
 mod noise;
 mod readout;
 mod report;
@@ -32,6 +33,7 @@ use alloc::vec::Vec;
 pub use hindsight::{Hindsight, LookingBack};
 pub use kept::{Fit, FitNews, FitSeen};
 use layout::{Layout, SHAPES};
+use memory::{Heard, Past};
 pub use report::{Candidate, FitReport, Known, Pair, Value, What, report};
 pub use seed::{Place, Seed};
 pub use trial::{NotTaken, Trial};
@@ -40,12 +42,6 @@ pub use trial::{NotTaken, Trial};
 pub const STEP: Span = Span::from_s(20);
 /// Pads a nest may have.
 pub const PADS_MAX: usize = 3;
-/// Steps kept to fit the physics again: two days.
-const MEMORY: usize = 8640;
-/// Readings kept for it: one a step and probe at the most.
-const HEARD_MAX: usize = 40_000;
-/// See [`push_tight`].
-const GROWS_BY: usize = 512;
 /// What disturbs a nest is smooth: ants, lids and the sun reach far. Each finer shape has this share of the deviation;
 /// their squares add up to one a shape.
 const SHAPE_SHARES: [f64; SHAPES] = [1.5, 1.2, 0.9, 0.65, 0.45];
@@ -150,13 +146,6 @@ pub struct Estimator {
     untold: untold::Untold,
 }
 
-#[derive(Clone, Copy, Debug)]
-struct Past {
-    drive: [f32; PADS_MAX],
-    told: [f32; PADS_MAX],
-    room_c: f32,
-}
-
 /// What a fit has learned: physics and probes with their joint uncertainty, absolute.
 #[derive(Clone, Debug)]
 struct Learned {
@@ -165,14 +154,6 @@ struct Learned {
     belief: Gaussian,
     /// When, as a step.
     until: i64,
-}
-
-#[derive(Clone, Copy, Debug)]
-struct Heard {
-    step: i64,
-    part: f32,
-    value_c: f32,
-    probe: u8,
 }
 
 impl Estimator {
@@ -288,19 +269,7 @@ impl Estimator {
         self.advance_rivals(told, &drive);
         self.room_c = room_c;
         self.step += 1;
-        if self.memory.len() == MEMORY {
-            self.memory.pop_front();
-            let begins = self.step - MEMORY as i64;
-            while self.heard.front().is_some_and(|h| h.step < begins) {
-                self.heard.pop_front();
-            }
-        }
-        let mut past = Past { drive: [0.0; PADS_MAX], told: [0.0; PADS_MAX], room_c: room_c as f32 };
-        for (i, (d, t)) in drive.iter().zip(told).enumerate().take(PADS_MAX) {
-            past.drive[i] = *d as f32;
-            past.told[i] = *t as f32;
-        }
-        push_tight(&mut self.memory, past);
+        self.remember_step(told, &drive);
         self.pass_untold();
     }
 
@@ -348,23 +317,10 @@ impl Estimator {
             if within && hearing == Hearing::All {
                 self.belief.absorb_row(&h, &expected, surprise);
                 self.note_noise(p, value_c);
-                self.remember(p, part, value_c);
+                self.remember_reading(p, part, value_c);
             }
         }
         Weighed { expected_c, sd_k, surprise_k: surprise, within, explained }
-    }
-
-    fn remember(&mut self, p: usize, part: f64, value_c: f64) {
-        let again = self.heard.iter().rev().take_while(|h| h.step == self.step).any(|h| usize::from(h.probe) == p);
-        if again {
-            return;
-        }
-        if self.heard.len() == HEARD_MAX {
-            self.heard.pop_front();
-        }
-        let probe = p.min(255) as u8;
-        let heard = Heard { step: self.step, part: part as f32, value_c: value_c as f32, probe };
-        push_tight(&mut self.heard, heard);
     }
 
     /// Opens the estimate to what probe `p` keeps saying: its readings agree with each other against the model.
@@ -390,12 +346,4 @@ impl Estimator {
         }
         self.faded = self.step;
     }
-}
-
-/// Grows by a few at a time: two days of a nest are most of what it takes, and doubling would hold twice of them.
-fn push_tight<T>(kept: &mut VecDeque<T>, new: T) {
-    if kept.len() == kept.capacity() {
-        kept.reserve_exact(GROWS_BY);
-    }
-    kept.push_back(new);
 }
