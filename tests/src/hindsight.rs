@@ -1,7 +1,7 @@
 //! How much truer the past is with what came after it: nests full of lids, sun and refills, seen as they were believed
 //! then and with hindsight.
 use crate::quiet::EPOCH_S;
-use crate::table::Cell;
+use crate::table::{Cell, NINETY};
 use crate::watched::Watched;
 use enclosure::estimate::Fit;
 use enclosure::{Span, Timestamp};
@@ -17,8 +17,6 @@ const JUDGED: (f64, f64) = (1.0, 2.5);
 const EVERY_S: f64 = 600.0;
 /// Between two things that happen to the nest, h, at the least and at the most.
 const APART_H: (f64, f64) = (2.0, 8.0);
-/// Half of a 90 % interval, in standard deviations of a normal error.
-const NINETY: f64 = 1.645;
 
 /// Errors of one way to see the past.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]

@@ -12,7 +12,7 @@ const DAYS: f64 = 3.0;
 /// Between two looks, s.
 const EVERY_S: f64 = 1800.0;
 /// Half of a 90 % interval, in standard deviations of a normal error.
-const NINETY: f64 = 1.645;
+pub(crate) const NINETY: f64 = 1.645;
 
 /// What is varied.
 #[derive(Clone, Copy, Debug, PartialEq)]

@@ -43,6 +43,8 @@ const FAR_SHARE: f64 = 0.15;
 const SHARED_MOST_K: f64 = 2.0;
 /// And what may pass by itself counts up to this, K.
 const PASSING_MOST_K: f64 = 2.0;
+/// Drives that differ by less are the same.
+const SAME_DRIVE: f64 = 1e-6;
 /// What a probe would show of a difference less than this is hidden by anything, K.
 const FAINT_K: f64 = 0.05;
 /// A rival's fruitless peaks are forgotten over about this long, s.
@@ -198,7 +200,7 @@ impl Rival {
     pub fn advance(&mut self, models: &Models, lags: &[(f64, f64)], apart: f64, (mean, step_s): (&[f64], f64)) {
         self.usual_peak *= 1.0 - step_s / PEAK_FADES_S;
         if self.steps == 0 {
-            if apart.abs() < 1e-6 {
+            if is_same_drive(apart) {
                 return;
             }
             self.origin = mean.to_vec();
@@ -275,9 +277,10 @@ impl Rival {
         self.evidence > 1.0 && missed_k * missed_k < 25.0 * variance
     }
 
-    /// Whether nothing it holds would show any more: while its drive is the belief's, it has made its point or never will.
-    pub fn is_faint(&self) -> bool {
-        self.steps > STAGGER_STEPS && self.seen.shown.iter().all(|k| k.abs() < FAINT_K)
+    /// Whether it has made its point or never will: its drive, `apart` from the belief's, is the belief's again, and
+    /// nothing that it holds would show any more.
+    pub fn is_spent(&self, apart: f64) -> bool {
+        self.steps > STAGGER_STEPS && is_same_drive(apart) && self.seen.shown.iter().all(|k| k.abs() < FAINT_K)
     }
 
     /// What probe `p` last showed over what was believed when it parted, K.
@@ -369,6 +372,11 @@ impl Rival {
         }
         expected > GROWTH_K * GROWTH_K && agrees > GROWTH_SHARE * expected
     }
+}
+
+/// Whether drives so far apart are the same.
+fn is_same_drive(apart: f64) -> bool {
+    apart.abs() < SAME_DRIVE
 }
 
 /// Variance of a prediction of `expected_k`, K²: see [`SHARE`].

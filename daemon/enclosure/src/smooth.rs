@@ -9,6 +9,7 @@
 //!
 //! A state that begins anew has a zero row in F: nothing later tells of what it was. Where something happened that is no
 //! such transition, λ = Λ = 0 there: hindsight does not reach across.
+use crate::models::dot;
 use alloc::boxed::Box;
 use alloc::collections::VecDeque;
 use alloc::vec::Vec;
@@ -205,7 +206,6 @@ impl Back {
             self.reset(n);
         }
         let over = 1.0 / variance;
-        let dot = |a: &[f64], b: &[f64]| -> f64 { a.iter().zip(b).map(|(x, y)| x * y).sum() };
         self.told.clear();
         self.told.extend(self.info.chunks_exact(n.max(1)).map(|row| dot(row, gain) * over));
         let pull = -over * (surprise + dot(&self.lambda, gain));
@@ -279,7 +279,6 @@ impl Back {
         if self.lambda.len() != look.gain.len() {
             return Looked { shift: 0.0, variance: look.variance };
         }
-        let dot = |a: &[f64], b: &[f64]| -> f64 { a.iter().zip(b).map(|(x, y)| x * y).sum() };
         let rows = self.info.chunks_exact(look.gain.len().max(1));
         let less: f64 = rows.zip(&look.gain).map(|(row, g)| g * dot(row, &look.gain)).sum();
         // Rounding may take a hair more than there is.

@@ -21,6 +21,8 @@ const APART_FOR: Span = Span::from_min(10);
 const ASTRAY_FOR: Span = Span::from_min(45);
 /// So many times at the most it counts that a probe held for frozen moved again.
 const THAWED_MOST: u32 = 5;
+/// Two values of one probe nearer than this are the same, K.
+pub(crate) const SAME_K: f64 = 1e-9;
 /// A place that has moved by so many steps of its probe's resolution must show.
 const STEPS: f64 = 1.5;
 /// A probe whose value has changed so often is not frozen.
@@ -125,7 +127,7 @@ impl Trust {
     }
 
     fn note_run(&mut self, g: &Glance) {
-        let same = self.last_value.replace(g.value_c).is_some_and(|v| (v - g.value_c).abs() < 1e-9);
+        let same = self.last_value.replace(g.value_c).is_some_and(|v| (v - g.value_c).abs() < SAME_K);
         self.heard = self.heard.saturating_add(1);
         if same {
             self.run += 1;

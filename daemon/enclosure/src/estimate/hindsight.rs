@@ -1,5 +1,5 @@
 //! Moments that have passed, with what later readings say of them.
-use super::readout::GRID_STRIDE;
+use super::readout::between;
 use super::{Estimator, STEP};
 use crate::smooth::Looked;
 use crate::time::Timestamp;
@@ -30,9 +30,13 @@ pub struct LookingBack {
 /// A moment as it was believed then.
 #[derive(Clone, Debug)]
 struct Drawn {
-    then: Hindsight,
-    /// Of the variance at each place what hindsight does not lessen, K²: no state holds it.
+    at: Timestamp,
+    /// Mean at each place of the profile, °C.
+    mean_c: Vec<f64>,
+    /// Of the variance there what hindsight does not lessen, K²: no state holds it.
     beside_k2: Vec<f64>,
+    /// The same of the brood area.
+    brood_c: f64,
     brood_beside_k2: f64,
 }
 
@@ -67,30 +71,22 @@ impl LookingBack {
 
     fn settle(&mut self, est: &mut Estimator, all: bool) {
         for looked in est.belief.look_back(all) {
-            self.seen.extend(self.drawn.pop_front().map(|drawn| drawn.looked(&looked)));
+            self.seen.extend(self.drawn.pop_front().and_then(|drawn| drawn.looked(&looked)));
         }
     }
 }
 
 impl Drawn {
     /// `looked`: the brood area, then every third place.
-    fn looked(self, looked: &[Looked]) -> Hindsight {
-        let Some((brood, places)) = looked.split_first() else { return self.then };
+    fn looked(self, looked: &[Looked]) -> Option<Hindsight> {
+        let (brood, places) = looked.split_first()?;
         let shifts: Vec<f64> = places.iter().map(|l| l.shift).collect();
         let variances: Vec<f64> = places.iter().map(|l| l.variance).collect();
-        let Hindsight { at, mean_c, brood_c, .. } = self.then;
-        let mean_c = mean_c.iter().enumerate().map(|(j, c)| c + between(&shifts, j));
+        let mean_c = self.mean_c.iter().enumerate().map(|(j, c)| c + between(&shifts, j));
         let sd_k = self.beside_k2.iter().enumerate().map(|(j, k2)| libm::sqrt(k2 + between(&variances, j)));
-        let brood_c = (brood_c.0 + brood.shift, libm::sqrt(brood.variance + self.brood_beside_k2));
-        Hindsight { at, mean_c: mean_c.collect(), sd_k: sd_k.collect(), brood_c }
+        let brood_c = (self.brood_c + brood.shift, libm::sqrt(brood.variance + self.brood_beside_k2));
+        Some(Hindsight { at: self.at, mean_c: mean_c.collect(), sd_k: sd_k.collect(), brood_c })
     }
-}
-
-/// What every third place says of place `j`, on a straight line.
-fn between(known: &[f64], j: usize) -> f64 {
-    let (i, part) = (j / GRID_STRIDE, (j % GRID_STRIDE) as f64 / GRID_STRIDE as f64);
-    let at = |i: usize| known.get(i).copied().unwrap_or(0.0);
-    if part > 0.0 { at(i) + part * (at(i + 1) - at(i)) } else { at(i) }
 }
 
 impl Estimator {
@@ -106,20 +102,12 @@ impl Estimator {
     /// Marks this moment.
     fn draw(&mut self) -> Drawn {
         self.fade();
-        let (_, mean_c, sd_k) = self.profile();
-        let (brood_c, brood_sd_k, _) = self.brood();
-        let brood_mm = 0.5 * (self.brood.from_mm + self.brood.to_mm);
-        let mut rows = alloc::vec![self.read(|r| &r.brood, brood_mm).1];
-        let grid_mm = &self.models.grid_mm;
-        rows.extend((0..grid_mm.len()).step_by(GRID_STRIDE).map(|j| self.read(|r| &r.grid[j], grid_mm[j]).1));
-        let variances = self.belief.mark(&rows);
-        let (brood, places) = variances.split_first().map_or((0.0, &[][..]), |(b, p)| (*b, p));
-        let beside = |(j, sd): (usize, &f64)| (sd * sd - between(places, j)).max(0.0);
-        Drawn {
-            beside_k2: sd_k.iter().enumerate().map(beside).collect(),
-            brood_beside_k2: (brood_sd_k * brood_sd_k - brood).max(0.0),
-            then: Hindsight { at: self.at(), mean_c, sd_k, brood_c: (brood_c, brood_sd_k) },
-        }
+        let (brood_c, brood_beside_k2, brood) = self.brood_mean();
+        let (nominals, places): (Vec<f64>, Vec<Vec<f64>>) = self.every_third().unzip();
+        let (mean_c, beside_k2) = (self.profile_c(), self.unmodelled_along_k2(&nominals));
+        let rows: Vec<Vec<f64>> = core::iter::once(brood).chain(places).collect();
+        self.belief.mark(&rows);
+        Drawn { at: self.at(), mean_c, beside_k2, brood_c, brood_beside_k2 }
     }
 }
 

@@ -1,6 +1,7 @@
 //! How far a reading may be off by itself: the probe's noise, its moment, and what the model cannot tell at one moment.
 use super::{Estimator, STEP};
 use crate::time::Timestamp;
+use crate::trust::SAME_K;
 
 /// Least and most variance of a probe's noise, K².
 const NOISE_K2: (f64, f64) = (4e-4, 0.09);
@@ -8,8 +9,6 @@ const NOISE_K2: (f64, f64) = (4e-4, 0.09);
 const TIMING_SD_S: f64 = 6.0;
 /// What the two layers cannot tell at one moment, K.
 const MOMENT_ERROR_K: f64 = 0.08;
-/// Two values of one probe nearer than this are the same, K.
-const SAME_K: f64 = 1e-9;
 /// No probe is held for coarser than this, K: until it has moved often its smallest change may be a leap.
 const STEP_MOST_K: f64 = 1.0;
 /// Readings of one probe this far apart tell different things, s.

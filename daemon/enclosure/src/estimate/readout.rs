@@ -8,7 +8,7 @@ use core::f64::consts::PI;
 /// How far an end's sideways loss reaches into the body, mm: about a layer's thickness.
 const END_REACH_MM: f64 = 13.0;
 /// See [`Estimator::profile`]; divides the grid's intervals.
-pub(super) const GRID_STRIDE: usize = 3;
+const GRID_STRIDE: usize = 3;
 const _: () = assert!((GRID - 1).is_multiple_of(GRID_STRIDE));
 
 impl Estimator {
@@ -53,30 +53,37 @@ impl Estimator {
 
     /// Mean and standard deviation at each place of the profile, °C and K.
     pub fn profile(&self) -> (Vec<f64>, Vec<f64>, Vec<f64>) {
-        let m = &self.models;
+        let (variances, nominals): (Vec<f64>, Vec<f64>) =
+            self.every_third().map(|(nominal, h)| (self.belief.spread(&h), nominal)).unzip();
+        let beside_k2 = self.unmodelled_along_k2(&nominals);
+        let sd_k = beside_k2.iter().enumerate().map(|(j, k2)| libm::sqrt(between(&variances, j) + k2));
+        (self.models.grid_mm.clone(), self.profile_c(), sd_k.collect())
+    }
+
+    /// Mean at each place of the profile, °C.
+    pub(super) fn profile_c(&self) -> Vec<f64> {
         let believed = self.believed_amplitudes();
-        let mean = m.grid_mm.iter().enumerate().map(|(j, x)| self.mean_c(&believed, |r| &r.grid[j], *x)).collect();
-        // Variance bends slowly along the axis: every third place is reckoned, those between lie on a straight line.
-        let every = |j: usize| {
-            let (nominal, h) = self.read(|r| &r.grid[j], m.grid_mm[j]);
-            (self.belief.spread(&h), nominal)
-        };
-        let known: Vec<(f64, f64)> = (0..m.grid_mm.len()).step_by(GRID_STRIDE).map(every).collect();
-        let sd = m.grid_mm.iter().enumerate().map(|(j, x)| {
-            let (i, part) = (j / GRID_STRIDE, (j % GRID_STRIDE) as f64 / GRID_STRIDE as f64);
-            let (from, to) = (known[i], known[(i + 1).min(known.len() - 1)]);
-            let between = |a: f64, b: f64| a + part * (b - a);
-            libm::sqrt(between(from.0, to.0) + self.unmodelled_k2(*x, between(from.1, to.1)))
-        });
-        (m.grid_mm.clone(), mean, sd.collect())
+        let places = self.models.grid_mm.iter().enumerate();
+        places.map(|(j, x)| self.mean_c(&believed, |r| &r.grid[j], *x)).collect()
+    }
+
+    /// Every third place of the profile, as [`Self::read`] gives it. Variance bends slowly along the axis: those between
+    /// lie on a straight line ([`between`]).
+    pub(super) fn every_third(&self) -> impl Iterator<Item = (f64, Vec<f64>)> + '_ {
+        let grid_mm = &self.models.grid_mm;
+        (0..grid_mm.len()).step_by(GRID_STRIDE).map(|j| self.read(|r| &r.grid[j], grid_mm[j]))
+    }
+
+    /// What no state covers at each place of the profile, K²; `nominals`: what every third has over the room, K.
+    pub(super) fn unmodelled_along_k2(&self, nominals: &[f64]) -> Vec<f64> {
+        let places = self.models.grid_mm.iter().enumerate();
+        places.map(|(j, x)| self.unmodelled_k2(*x, between(nominals, j))).collect()
     }
 
     /// Brood area: mean, its standard deviation, hottest point, °C, K, °C.
     pub fn brood(&self) -> (f64, f64, f64) {
-        let mid = 0.5 * (self.brood.from_mm + self.brood.to_mm);
-        let (nominal, h) = self.read(|r| &r.brood, mid);
-        let mean = self.room_c + nominal + dot(&h, &self.belief.mean);
-        let sd = libm::sqrt(self.belief.spread(&h) + self.unmodelled_k2(mid, nominal));
+        let (mean, beside_k2, h) = self.brood_mean();
+        let sd = libm::sqrt(self.belief.spread(&h) + beside_k2);
         let believed = self.believed_amplitudes();
         let count = self.models.rows(0).brood_points.len();
         let hottest = (0..count)
@@ -86,6 +93,14 @@ impl Estimator {
             })
             .fold(f64::NEG_INFINITY, f64::max);
         (mean, sd, hottest)
+    }
+
+    /// Its mean, °C, what no state covers of it, K², and its row over the states.
+    pub(super) fn brood_mean(&self) -> (f64, f64, Vec<f64>) {
+        let mid = 0.5 * (self.brood.from_mm + self.brood.to_mm);
+        let (nominal, h) = self.read(|r| &r.brood, mid);
+        let mean = self.room_c + nominal + dot(&h, &self.belief.mean);
+        (mean, self.unmodelled_k2(mid, nominal), h)
     }
 
     /// Temperature over the middle of the first pad, °C: where a thermostat's habits show.
@@ -165,6 +180,13 @@ impl Estimator {
     pub fn arriving(&self) -> impl Iterator<Item = f64> + '_ {
         self.courses[0].heat.arriving()
     }
+}
+
+/// What every third place of the profile says of place `j`, on a straight line.
+pub(super) fn between(known: &[f64], j: usize) -> f64 {
+    let (i, part) = (j / GRID_STRIDE, (j % GRID_STRIDE) as f64 / GRID_STRIDE as f64);
+    let at = |i: usize| known.get(i).or(known.last()).copied().unwrap_or(0.0);
+    at(i) + part * (at(i + 1) - at(i))
 }
 
 /// cos kπx/L for each shape, by Chebyshev's recurrence: cos (k+1)φ = 2 cos φ cos kφ − cos (k−1)φ.

@@ -7,8 +7,6 @@ use alloc::vec::Vec;
 
 /// A rival that has not made its point within so many steps, twelve hours, begins anew.
 const RIVAL_STEPS_MOST: usize = 2160;
-/// Drives that differ by less are the same.
-const SAME_DRIVE: f64 = 1e-6;
 /// Ten minutes.
 const LATELY_STEPS: usize = 30;
 
@@ -39,7 +37,7 @@ impl Estimator {
                 r.usual_peak = peak;
                 if r.steps > 0 || other == 0 || other >= STAGGER_STEPS {
                     let apart = r.mode.drive(told[r.pad]) - drive[r.pad];
-                    if r.steps > RIVAL_STEPS_MOST || apart.abs() < SAME_DRIVE && r.is_faint() {
+                    if r.steps > RIVAL_STEPS_MOST || r.is_spent(apart) {
                         r.restart();
                     }
                     r.advance(&self.models, &self.lags, apart, (&self.belief.mean, STEP.s()));
