@@ -2,6 +2,7 @@
 mod damp;
 
 use crate::times::length;
+use crate::views::words::listed;
 use dashboards::say;
 use enclosure::evidence::{Ahead, Aside, Eyes, Pad, Warmth};
 use enclosure::trust::Fault;
@@ -98,27 +99,16 @@ fn ahead(said: Ahead) -> String {
             };
             // Nothing is certain that has not happened.
             let sure = percent(probability.min(0.99));
-            if hot {
-                say!(
-                    "evidence-leaves-above",
-                    bound = bound,
-                    about = about,
-                    range = range,
-                    extreme = extreme,
-                    off = off,
-                    sure = sure
-                )
-            } else {
-                say!(
-                    "evidence-leaves-below",
-                    bound = bound,
-                    about = about,
-                    range = range,
-                    extreme = extreme,
-                    off = off,
-                    sure = sure
-                )
-            }
+            say!(
+                "evidence-leaves",
+                side = if hot { "above" } else { "below" },
+                bound = bound,
+                about = about,
+                range = range,
+                extreme = extreme,
+                off = off,
+                sure = sure
+            )
         }
         Ahead::RoomByThen { room_c, off_k } => {
             say!("evidence-room-then", room = figure(room_c, 1), off = figure(off_k, 1))
@@ -218,8 +208,7 @@ fn aside(said: &Aside) -> String {
 /// `brood-cold 3, probe-silent 7`.
 fn list(standing: &[(Alarm, usize)]) -> String {
     let one = |(alarm, count): &(Alarm, usize)| say!("evidence-standing", alarm = alarm.name(), count = *count);
-    let joined = standing.iter().map(one).reduce(|so_far, next| say!("list-comma", so_far = so_far, next = next));
-    joined.unwrap_or_default()
+    listed(standing.iter().map(one))
 }
 
 #[cfg(test)]

@@ -36,14 +36,24 @@ pub(super) fn forecast_view(
     })
 }
 
+/// To which side, how far at the most, and give or take what, °C and K.
+fn how_far(d: &Departure) -> (&'static str, String, String) {
+    let (extreme_c, sd_k) = d.extreme_c;
+    (if d.hot { "above" } else { "below" }, format!("{extreme_c:.1}"), format!("{:.1}", sd_k * Z90))
+}
+
+fn whole_hours(span: &std::ops::Range<Timestamp>) -> String {
+    format!("{:.0}", span.end.since(span.start).s() / 3600.0)
+}
+
 /// The mean over an hour is beyond the bound already, or will be at the next look: only how far it goes is left to say.
 fn has_left(d: &Departure, span: &std::ops::Range<Timestamp>) -> String {
-    let (extreme, doubt) = (format!("{:.1}", d.extreme_c.0), format!("{:.1}", d.extreme_c.1 * Z90));
+    let (side, extreme, doubt) = how_far(d);
     say!(
         "ahead-has-left",
-        side = if d.hot { "above" } else { "below" },
+        side = side,
         bound = d.bound_c.to_string(),
-        hours = format!("{:.0}", span.end.since(span.start).s() / 3600.0),
+        hours = whole_hours(span),
         extreme = extreme,
         doubt = doubt,
     )
@@ -58,10 +68,10 @@ fn leaves(d: &Departure, end: Timestamp, now: Timestamp, hours: &Hours) -> Strin
     let odds = (d.probability * 100.0).round().clamp(1.0, 99.0);
     let (odds, bound, about) = (format!("{odds:.0}"), d.bound_c.to_string(), hours.near(d.about, now));
     let earliest = hours.near(d.from, now);
-    let (extreme, doubt) = (format!("{:.1}", d.extreme_c.0), format!("{:.1}", d.extreme_c.1 * Z90));
+    let (side, extreme, doubt) = how_far(d);
     say!(
         "ahead-leaves",
-        side = if d.hot { "above" } else { "below" },
+        side = side,
         odds = odds,
         bound = bound,
         about = about,
@@ -75,7 +85,7 @@ fn leaves(d: &Departure, end: Timestamp, now: Timestamp, hours: &Hours) -> Strin
 fn stays(o: &Outlook, count: usize, band: Option<BandView>, span: &std::ops::Range<Timestamp>) -> String {
     let all = o.brood_c.iter().take(count).copied().filter(|c| c.is_finite());
     let (low, high) = all.fold((f64::INFINITY, f64::NEG_INFINITY), |(l, h), c| (l.min(c), h.max(c)));
-    let hours = format!("{:.0}", span.end.since(span.start).s() / 3600.0);
+    let hours = whole_hours(span);
     if low > high {
         return say!("ahead-unknown", hours = hours);
     }

@@ -31,14 +31,17 @@ evidence-room-rose =
 
 ## What is ahead.
 
-# $about: in how long, evidence-hours and those beside it; $range: evidence-range and those beside it.
+# $side: above or below; $about: in how long, evidence-hours and those beside it; $range: evidence-range and those beside it.
 # $extreme: the farthest beyond the bound, °C; $sure: times in 100.
-evidence-leaves-above =
-    The brood place's mean will be above its upper bound of { $bound } °C in about { $about } ({ $range }), and reach
-    { $extreme } °C (give or take { $off }). How sure: { $sure } in 100.
-evidence-leaves-below =
-    The brood place's mean will be below its lower bound of { $bound } °C in about { $about } ({ $range }), and reach
-    { $extreme } °C (give or take { $off }). How sure: { $sure } in 100.
+evidence-leaves =
+    { $side ->
+        [above]
+            The brood place's mean will be above its upper bound of { $bound } °C in about { $about } ({ $range }), and
+            reach { $extreme } °C (give or take { $off }). How sure: { $sure } in 100.
+       *[below]
+            The brood place's mean will be below its lower bound of { $bound } °C in about { $about } ({ $range }), and
+            reach { $extreme } °C (give or take { $off }). How sure: { $sure } in 100.
+    }
 # In how long. $hours: whole ones.
 evidence-hours = { $hours ->
     [one] 1 hour
