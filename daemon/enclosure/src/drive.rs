@@ -14,6 +14,11 @@ const FIRST_COVERS: Span = Span::from_s(60);
 /// A record covers at most this much: after a longer silence nobody knows what the pad did.
 const COVERS_AT_MOST: Span = Span::from_min(20);
 
+/// What is learned of guesses forgets with each record.
+const FORGETS: f64 = 0.1;
+/// A guess from which nothing was learned yet may be off by this share of full drive.
+const GUESS_SD: f64 = 0.3;
+
 /// A mean this far from off, from full and from the mean before holds a switch.
 const SWITCHED: f64 = 0.12;
 
@@ -28,6 +33,10 @@ pub struct Drive {
     state: Option<f64>,
     /// The last mean duty, as reported.
     mean_before: f64,
+    /// Mean duty of late, once a record told one.
+    usual: Option<f64>,
+    /// How far the next record was from the drive that stood last, and from the mean of late, squared.
+    off: Option<(f64, f64)>,
     /// Whether it tells what the pad takes, and not what it was told.
     is_measured: bool,
 }
@@ -60,8 +69,36 @@ impl Drive {
             Measured::Temperature(_) | Measured::Humidity(_) => return,
         };
         let from = self.last.map_or(at.minus(FIRST_COVERS), |last| last.max(at.minus(COVERS_AT_MOST)));
+        self.learn(duty);
         self.arrange(from, at, duty);
         self.heard(at);
+    }
+
+    /// Whether the next record is better guessed from how the last one ended, or from the mean of late: a thermostat
+    /// that turns more often than its pad reports has turned again by then.
+    fn learn(&mut self, duty: f64) {
+        let Some(last) = self.spans.back().map(|t| t.duty) else { return };
+        let usual = self.usual.unwrap_or(duty);
+        let off = ((duty - last) * (duty - last), (duty - usual) * (duty - usual));
+        let towards = |old: f64, new: f64| old + FORGETS * (new - old);
+        self.off = Some(self.off.map_or(off, |o| (towards(o.0, off.0), towards(o.1, off.1))));
+        self.usual = Some(towards(usual, duty));
+    }
+
+    /// What the pad does after the last record, and how far that may be off: a share of full drive and its standard
+    /// deviation.
+    fn guess(&self, last: f64) -> (f64, f64) {
+        match (self.off, self.usual) {
+            (Some((by_last, by_usual)), Some(usual)) if by_usual < by_last => (usual, libm::sqrt(by_usual)),
+            (Some((by_last, _)), _) => (last, libm::sqrt(by_last)),
+            (None, _) => (last, GUESS_SD),
+        }
+    }
+
+    /// How far the drive at `at` may be off what is taken for it, a share of full drive: none up to the last record.
+    pub fn guess_sd(&self, at: Timestamp) -> Option<f64> {
+        let last = self.spans.back()?;
+        (self.state.is_none() && at > last.to).then(|| self.guess(last.duty).1)
     }
 
     /// A mean between off and full, unlike the one before, is a switch within its span: it continues where the span
@@ -113,12 +150,12 @@ impl Drive {
         self.is_measured
     }
 
-    /// The last value: what is taken to hold until the next record.
+    /// The last value.
     pub fn last_duty(&self) -> Option<f64> {
         self.state.or_else(|| self.spans.back().map(|t| t.duty))
     }
 
-    /// Mean drive over a stretch of time; what no record covers is taken as the last one before.
+    /// Mean drive over a stretch of time; what no record covers is guessed from those before.
     pub fn mean(&self, from: Timestamp, to: Timestamp) -> f64 {
         let wanted = to.since(from).ms().max(1) as f64;
         let (mut covered, mut sum) = (0.0, 0.0);
@@ -140,7 +177,10 @@ impl Drive {
     fn held_before(&self, to: Timestamp) -> f64 {
         match (self.state, self.last) {
             (Some(state), Some(last)) if last <= to => state,
-            _ => self.spans.iter().rev().find(|t| t.from < to).or(self.spans.front()).map_or(0.0, |t| t.duty),
+            _ => match self.spans.iter().rev().find(|t| t.from < to).or(self.spans.front()) {
+                Some(told) if told.to < to && self.last == Some(told.to) => self.guess(told.duty).0,
+                told => told.map_or(0.0, |t| t.duty),
+            },
         }
     }
 }
@@ -188,6 +228,41 @@ mod tests {
         assert!((d.mean(at(0), at(90)) - 1.0).abs() < 1e-12);
         assert!(d.mean(at(90), at(150)).abs() < 1e-12);
         assert!((d.mean(at(60), at(120)) - 0.5).abs() < 1e-12);
+    }
+
+    /// Reports each five minutes of a pad that follows `is_on` second by second.
+    fn told_every_five_minutes(hours: i64, is_on: impl Fn(i64) -> bool) -> Drive {
+        let mut d = Drive::default();
+        for end in (300..=hours * 3600).step_by(300) {
+            let on = (end - 300..end).filter(|s| is_on(*s)).count();
+            d.report(at(end), Measured::Duty(on as f64 / 300.0), 7.0);
+        }
+        d
+    }
+
+    #[test]
+    fn a_thermostat_that_turns_more_often_than_it_reports_is_guessed_by_its_mean() {
+        // On for 4 of every 14 minutes, so that hardly a spell outlasts a record.
+        let d = told_every_five_minutes(12, |s| s % 840 < 240);
+        let (end, next) = (at(12 * 3600), at(12 * 3600 + 120));
+        assert_eq!(d.guess_sd(end), None, "up to the last record it is told");
+        let guess = d.mean(end, next);
+        let mean = 240.0 / 840.0;
+        assert!((guess - mean).abs() < 0.15, "{guess}");
+        // Records of 0 to 0.8 about that mean: what they stray is how far it may be off.
+        let sd = d.guess_sd(next).expect("a guess");
+        assert!((0.2..0.45).contains(&sd), "{sd}");
+    }
+
+    #[test]
+    fn long_spells_are_guessed_to_go_on() {
+        let d = told_every_five_minutes(12, |s| s % 14_400 < 7_200);
+        let (end, next) = (at(12 * 3600), at(12 * 3600 + 120));
+        assert!(d.mean(end, next) < 1e-9, "off for the last two hours");
+        assert!(d.guess_sd(next).is_some_and(|sd| sd < 0.3));
+        let dimmed = told_every_five_minutes(12, |s| s % 10 < 4);
+        assert!((dimmed.mean(end, next) - 0.4).abs() < 1e-9);
+        assert!(dimmed.guess_sd(next).is_some_and(|sd| sd < 0.01), "a dimmer is hardly a guess");
     }
 
     #[test]

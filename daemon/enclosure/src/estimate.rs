@@ -19,7 +19,7 @@ mod seed;
 mod trial;
 mod untold;
 
-use crate::body::Axis;
+use crate::body::{Axis, Heat};
 use crate::filter::{Fade, Gaussian};
 use crate::models::{Course, Models, NUDGE, Seen, Step};
 use crate::prior::{AIR_SD_K, COLONY_SD_W, OFFSET_SD_K, PLACE_SD_MM, PROBE_LAG_S, Prior};
@@ -144,6 +144,9 @@ pub struct Estimator {
     usual: Vec<(usize, Mode, f64)>,
     /// What pads that do not report are held to have done.
     untold: untold::Untold,
+    /// For each pad whose newest drive is a guess: the heat that full drive would have brought meanwhile, and how far the
+    /// guess may be off, a share of full drive.
+    guessed: Vec<Option<(Heat, f64)>>,
 }
 
 /// What a fit has learned: physics and probes with their joint uncertainty, absolute.
@@ -192,6 +195,7 @@ impl Estimator {
             drives_known: true,
             usual: Vec::new(),
             untold: untold::Untold::default(),
+            guessed: Vec::new(),
             prior_sd: prior.sd.clone(),
             colony_k_s_w: prior.colony_k_s_w,
             log: prior.log.clone(),

@@ -5,6 +5,7 @@
 //! that the pad heats where it never did, past the warmth at which it always let go.
 use crate::time::{Span, Timestamp};
 use alloc::collections::VecDeque;
+use alloc::vec::Vec;
 
 /// Hours remembered: two days.
 const HOURS: usize = 48;
@@ -17,9 +18,9 @@ const LET_GO_LEAST: u32 = 6;
 /// The last hours are no habit yet.
 const NOT_YET: i64 = 3;
 /// Past its habit for so long.
-const HEATS_FOR: Span = Span::from_min(5);
+const HEATS_FOR: (Span, Span) = (Span::from_min(5), Span::from_min(8));
 /// The same of a pad that does not heat: a lid that is lifted cools the nest too.
-const IDLES_FOR: Span = Span::from_min(20);
+const IDLES_FOR: (Span, Span) = (Span::from_min(20), Span::from_min(25));
 /// A pad that heats for so long without pause is never off: a dimmer's.
 const STEADY: Span = Span::from_h(24);
 /// A pad is on above, and off below this share of its swing; between it is as it was.
@@ -32,8 +33,17 @@ const SWING_LEAST: f64 = 0.4;
 const SWING: (f64, f64) = (1.0 / 1440.0, 0.2);
 /// Harder than ever is by this share of full drive.
 const HARDER: f64 = 0.25;
-/// A margin is at least so many deviations of what the hours showed.
+/// A drive that never leaves this share is always told the same: a dimmer behind a switch says "on".
+const SAME: f64 = 0.1;
+/// So long after the sun its warmth is still in the nest.
+const SETTLED: Span = Span::from_min(90);
+/// It brings more than it ever did by this factor, and by so much, K.
+const MORE: (f64, f64) = (1.2, 1.0);
+/// Past its habits is past the most extreme hour by so many deviations of what the hours showed,
 const MARGIN_SIGMA: f64 = 2.0;
+/// or by so many times what lies between that hour and the one of this rank: where a thermostat lets go at the same
+/// warmth each day, a cooler programme by night says nothing about that.
+const TAIL: (f64, usize) = (4.0, 5);
 
 /// What one hour showed.
 #[derive(Clone, Copy, Debug, Default)]
@@ -45,8 +55,28 @@ struct Hour {
     /// Coolest while it did not, °C.
     idles_c: Option<f64>,
     let_go: u32,
-    /// Highest drive, and the warmest over the pad whatever it did, °C.
-    most: Option<(f64, f64)>,
+    most: Option<Most>,
+}
+
+/// What a pad did at the most, whatever it was told.
+#[derive(Clone, Copy, Debug)]
+struct Most {
+    /// Lowest and highest drive.
+    drive: (f64, f64),
+    /// Warmest over it, °C.
+    warmest_c: f64,
+    /// The same over the room, K.
+    excess_k: f64,
+}
+
+impl Most {
+    fn with(self, other: Self) -> Self {
+        Self {
+            drive: (self.drive.0.min(other.drive.0), self.drive.1.max(other.drive.1)),
+            warmest_c: self.warmest_c.max(other.warmest_c),
+            excess_k: self.excess_k.max(other.excess_k),
+        }
+    }
 }
 
 /// The habits of one pad.
@@ -61,12 +91,21 @@ pub struct Habits {
     was_steady: bool,
     /// What it was driven at last.
     drive: f64,
+    /// How much warmer than the room its place was then, K.
+    excess_k: f64,
     /// Lowest and highest drive of about a day.
     swing: Option<(f64, f64)>,
     /// Whether it let go since somebody began to watch: a first warm-up is no habit.
     cycling: bool,
     /// Since when it has been past them: heating, not heating.
-    past: (Option<Timestamp>, Option<Timestamp>),
+    past: (Past, Past),
+}
+
+/// Since when a pad has been past its habits, far and at all.
+#[derive(Clone, Copy, Debug, Default)]
+struct Past {
+    far: Option<Timestamp>,
+    at_all: Option<Timestamp>,
 }
 
 /// How far a pad is beyond its habits.
@@ -80,17 +119,17 @@ pub struct Beyond {
     pub extreme_c: Option<f64>,
 }
 
-/// The most extreme of what the hours showed, and their spread.
+/// The most extreme of what the hours showed, and how far beyond it what is past them lies: far, and at all.
 #[derive(Clone, Copy, Debug)]
 struct Known {
     extreme_c: f64,
-    sd_k: f64,
+    margins_k: (f64, f64),
 }
 
 impl Habits {
-    /// The pad is driven at `drive`, and its place `over_pad_c` warm, as of `at`; what it does is a habit while
-    /// `is_plausible`.
-    pub fn note(&mut self, at: Timestamp, drive: f64, over_pad_c: f64, is_plausible: bool) {
+    /// The pad is driven at `drive`, and its place `over_pad_c` warm in a room at `room_c`, as of `at`; what it does is a
+    /// habit while `is_plausible`.
+    pub fn note(&mut self, at: Timestamp, drive: f64, (over_pad_c, room_c): (f64, f64), is_plausible: bool) {
         let on = self.is_on(drive);
         let number = at.unix_ms().div_euclid(3_600_000);
         if self.hours.back().is_none_or(|h| h.number < number) {
@@ -106,9 +145,10 @@ impl Habits {
             self.turned = Some(at);
         }
         self.drive = drive;
+        self.excess_k = over_pad_c - room_c;
         if let Some(hour) = self.hours.back_mut().filter(|_| is_plausible) {
-            let (harder, warmer_c) = hour.most.unwrap_or((drive, over_pad_c));
-            hour.most = Some((harder.max(drive), warmer_c.max(over_pad_c)));
+            let now = Most { drive: (drive, drive), warmest_c: over_pad_c, excess_k: over_pad_c - room_c };
+            hour.most = Some(hour.most.map_or(now, |m| m.with(now)));
         }
         self.cycling |= turned == Some(true);
         let Some(hour) = self.hours.back_mut().filter(|_| self.cycling) else { return };
@@ -144,70 +184,87 @@ impl Habits {
         self.turned = None;
         self.was_steady = false;
         self.cycling = false;
-        self.past = (None, None);
+        self.past = (Past::default(), Past::default());
     }
 
-    /// Whether the pad heats past where it ever did, by `margin_k`.
-    pub fn stays_on(&mut self, at: Timestamp, over_pad_c: f64, margin_k: f64) -> Option<Beyond> {
-        let known = self.known(at, |h| h.heats_c, f64::max).filter(|_| self.now == Some(true));
-        let known = known.or_else(|| self.harder(at));
-        let past = known.filter(|k| over_pad_c > k.extreme_c + margin_k.max(MARGIN_SIGMA * k.sd_k));
-        lasting(&mut self.past.0, at, past.map(|k| k.extreme_c), over_pad_c, HEATS_FOR)
+    /// Whether the pad heats past where it ever did, by `margins_k`: far, and at all. `is_told`: its drive is a report's.
+    pub fn stays_on(&mut self, at: Timestamp, over_pad_c: f64, margins_k: (f64, f64), is_told: bool) -> Option<Beyond> {
+        let known = self.known(at, |h| h.heats_c, 1.0).filter(|_| self.now == Some(true));
+        let known = known.or_else(|| self.harder(at, is_told));
+        self.past.0.lasting(at, known, over_pad_c, (1.0, margins_k), HEATS_FOR)
     }
 
-    /// Whether it does not heat past where it always came back, by `margin_k`.
-    pub fn stays_off(&mut self, at: Timestamp, over_pad_c: f64, margin_k: f64) -> Option<Beyond> {
+    /// Whether it does not heat past where it always came back, by `margins_k`: far, and at all.
+    pub fn stays_off(&mut self, at: Timestamp, over_pad_c: f64, margins_k: (f64, f64)) -> Option<Beyond> {
         if self.now == Some(false) && self.was_steady {
             let beyond = |since| Beyond { since, now_c: over_pad_c, extreme_c: None };
-            return self.turned.filter(|since| at.since(*since) >= IDLES_FOR).map(beyond);
+            return self.turned.filter(|since| at.since(*since) >= IDLES_FOR.0).map(beyond);
         }
-        let known = self.known(at, |h| h.idles_c, f64::min).filter(|_| self.now == Some(false));
-        let past = known.filter(|k| over_pad_c < k.extreme_c - margin_k.max(MARGIN_SIGMA * k.sd_k));
-        lasting(&mut self.past.1, at, past.map(|k| k.extreme_c), over_pad_c, IDLES_FOR)
+        let known = self.known(at, |h| h.idles_c, -1.0).filter(|_| self.now == Some(false));
+        self.past.1.lasting(at, known, over_pad_c, (-1.0, margins_k), IDLES_FOR)
     }
 
     /// A dimmer's pad never lets go, but it has a habit of power: how warm it ever was, while it is driven harder than
-    /// ever.
-    fn harder(&self, at: Timestamp) -> Option<Known> {
+    /// ever, or brings more heat though it is told what it always was.
+    fn harder(&self, at: Timestamp, is_told: bool) -> Option<Known> {
         let now = at.unix_ms().div_euclid(3_600_000);
         let past = || self.hours.iter().filter(|h| now - h.number > NOT_YET).filter_map(|h| h.most);
-        let (hardest, extreme_c) = past().reduce(|a, b| (a.0.max(b.0), a.1.max(b.1)))?;
-        let known = past().count() >= HOURS_LEAST && self.drive > hardest + HARDER;
-        known.then_some(Known { extreme_c, sd_k: 0.0 })
+        let most = past().reduce(Most::with)?;
+        let (softest, hardest) = (most.drive.0.min(self.drive), most.drive.1.max(self.drive));
+        let settled = self.turned.is_some_and(|since| at.since(since) >= SETTLED);
+        let more = self.excess_k > MORE.0 * most.excess_k + MORE.1;
+        let same = is_told && settled && hardest - softest < SAME && more;
+        let known = past().count() >= HOURS_LEAST && (same || self.drive > most.drive.1 + HARDER);
+        known.then_some(Known { extreme_c: most.warmest_c, margins_k: (0.0, 0.0) })
     }
 
-    fn known(&self, at: Timestamp, of: fn(&Hour) -> Option<f64>, extreme: fn(f64, f64) -> f64) -> Option<Known> {
+    /// What the hours showed `of` it, the most extreme on the side of `sign`.
+    fn known(&self, at: Timestamp, of: fn(&Hour) -> Option<f64>, sign: f64) -> Option<Known> {
         let now = at.unix_ms().div_euclid(3_600_000);
         let lately = self.hours.iter().filter(|h| now - h.number <= 24);
         if lately.map(|h| h.let_go).sum::<u32>() < LET_GO_LEAST {
             return None;
         }
         let past = || self.hours.iter().filter(|h| now - h.number > NOT_YET);
-        let known = || past().filter_map(of);
-        let (count, sum) = known().fold((0_usize, 0.0), |(n, s), c| (n + 1, s + c));
-        if past().count() < HOURS_LEAST || count < OF_A_KIND_LEAST {
+        let mut known: Vec<f64> = past().filter_map(of).collect();
+        if past().count() < HOURS_LEAST || known.len() < OF_A_KIND_LEAST {
             return None;
         }
-        let mean = sum / count as f64;
-        let variance = known().map(|c| (c - mean) * (c - mean)).sum::<f64>() / count as f64;
-        Some(Known { extreme_c: known().reduce(extreme)?, sd_k: libm::sqrt(variance) })
+        known.sort_by(|a, b| (sign * b).total_cmp(&(sign * a)));
+        let extreme_c = known[0];
+        let mean = known.iter().sum::<f64>() / known.len() as f64;
+        let variance = known.iter().map(|c| (c - mean) * (c - mean)).sum::<f64>() / known.len() as f64;
+        let tail_k = (extreme_c - known[TAIL.1.min(known.len()) - 1]).abs();
+        let far_k = MARGIN_SIGMA * libm::sqrt(variance);
+        Some(Known { extreme_c, margins_k: (far_k, far_k.min(TAIL.0 * tail_k)) })
     }
 }
 
-/// What has lasted for long enough since `began`.
-fn lasting(
-    began: &mut Option<Timestamp>,
-    at: Timestamp,
-    past_c: Option<f64>,
-    now_c: f64,
-    least: Span,
-) -> Option<Beyond> {
-    let Some(extreme_c) = past_c else {
-        *began = None;
-        return None;
-    };
-    let since = *began.get_or_insert(at);
-    (at.since(since) >= least).then_some(Beyond { since, now_c, extreme_c: Some(extreme_c) })
+impl Past {
+    /// Whether the pad's place at `now_c` has been past what is known for long enough on the side of `sign`, by
+    /// `margin_k` at the least.
+    fn lasting(
+        &mut self,
+        at: Timestamp,
+        known: Option<Known>,
+        now_c: f64,
+        (sign, margins_k): (f64, (f64, f64)),
+        least: (Span, Span),
+    ) -> Option<Beyond> {
+        let Some(k) = known else {
+            *self = Self::default();
+            return None;
+        };
+        let past_k = sign * (now_c - k.extreme_c);
+        let since = |began: &mut Option<Timestamp>, is_past: bool| {
+            *began = is_past.then_some(began.unwrap_or(at));
+            *began
+        };
+        let far = since(&mut self.far, past_k > margins_k.0.max(k.margins_k.0)).filter(|s| at.since(*s) >= least.0);
+        let at_all =
+            since(&mut self.at_all, past_k > margins_k.1.max(k.margins_k.1)).filter(|s| at.since(*s) >= least.1);
+        far.or(at_all).map(|since| Beyond { since, now_c, extreme_c: Some(k.extreme_c) })
+    }
 }
 
 #[cfg(test)]
@@ -238,9 +295,10 @@ mod tests {
             self.minute += 1;
             self.c += change_k;
             let at = self.at();
-            let said = (self.habits.stays_on(at, self.c, 0.5), self.habits.stays_off(at, self.c, 0.5));
+            let said =
+                (self.habits.stays_on(at, self.c, (0.5, 0.5), true), self.habits.stays_off(at, self.c, (0.5, 0.5)));
             self.on = on;
-            self.habits.note(at, f64::from(u8::from(on)), self.c, said == (None, None));
+            self.habits.note(at, f64::from(u8::from(on)), (self.c, 20.0), said == (None, None));
             said
         }
 
@@ -262,7 +320,7 @@ mod tests {
         assert!(beyond.extreme_c.is_some_and(|c| (29.0..29.2).contains(&c)), "{beyond:?}");
         // Half a kelvin past, for five minutes.
         assert!((29.9..30.3).contains(&days.c), "{:.1}", days.c);
-        assert_eq!(days.at().since(beyond.since), HEATS_FOR);
+        assert_eq!(days.at().since(beyond.since), HEATS_FOR.0);
     }
 
     #[test]
@@ -313,13 +371,64 @@ mod tests {
             // A dimmer at 35 %, a day's swing of the room, and full power from minute 1,900 on.
             let day_c = 27.0 + libm::sin(i as f64 / 1440.0 * core::f64::consts::TAU);
             let (drive, c) = if i < 1900 { (0.35, day_c) } else { (1.0, day_c + 0.1 * (i - 1900) as f64) };
-            if habits.stays_on(at, c, 0.5).is_some() {
+            if habits.stays_on(at, c, (0.5, 0.5), true).is_some() {
                 told.get_or_insert(i);
             }
-            habits.note(at, drive, c, told.is_none());
+            habits.note(at, drive, (c, 20.0), told.is_none());
         }
         let told = told.expect("told");
         assert!((1905..1950).contains(&told), "minute {told}");
+    }
+
+    /// A dimmer behind a switch that says "on" whatever it gives: a day's swing of the room, and from minute 1,900 on
+    /// something more. Since when it is told.
+    fn always_on(more_k: impl Fn(i64) -> f64, is_sunny: impl Fn(i64) -> bool) -> Option<i64> {
+        let mut habits = Habits::default();
+        (0..2200_i64).find(|i| {
+            let at = BEGIN.plus(Span::from_min(*i));
+            let room_c = 20.0 + libm::sin(*i as f64 / 1440.0 * core::f64::consts::TAU);
+            let c = room_c + 8.0 + more_k(*i);
+            let told = habits.stays_on(at, c, (0.5, 0.5), true).is_some();
+            if is_sunny(*i) {
+                habits.interrupt();
+            } else {
+                habits.note(at, 1.0, (c, room_c), true);
+            }
+            told
+        })
+    }
+
+    #[test]
+    fn a_pad_that_says_the_same_and_brings_more_than_ever_is_told() {
+        let fault = |i: i64| 0.1 * (i - 1900).clamp(0, 80) as f64;
+        let told = always_on(fault, |_| false).expect("told");
+        // Past 1.2 times eight kelvin and one more: 26 minutes, and a few to be sure.
+        assert!((1926..1940).contains(&told), "minute {told}");
+        assert_eq!(always_on(|_| 0.0, |_| false), None, "a warm afternoon is no fault");
+    }
+
+    #[test]
+    fn an_hour_of_sun_on_such_a_pad_is_no_fault() {
+        let sun =
+            |i: i64| if i < 1960 { 0.1 * (i - 1900).max(0) as f64 } else { 6.0 * libm::exp((1960 - i) as f64 / 40.0) };
+        assert_eq!(always_on(sun, |i| (1905..1960).contains(&i)), None);
+    }
+
+    /// A thermostat lets go at the same warmth each day; that it keeps cooler by night widens nothing.
+    #[test]
+    fn a_cooler_night_does_not_hide_a_pad_that_goes_on() {
+        let mut days = Days::new();
+        for _ in 0..3000 {
+            let is_day = (480..1200).contains(&(days.minute % 1440));
+            let off_k = if is_day { 0.0 } else { 3.0 };
+            let on = if days.on { days.c < 29.0 - off_k } else { days.c < 28.0 - off_k };
+            let said = days.minute(on, if on { 0.1 } else { -0.05 });
+            assert_eq!(said, (None, None), "minute {}", days.minute);
+        }
+        // Its ways differ by three kelvin, so twice their spread is far past; at all is half a kelvin.
+        let told = (0..60).find(|_| days.minute(true, if days.c < 30.2 { 0.1 } else { 0.0 }).0.is_some());
+        assert!(told.is_some(), "{:.1}", days.c);
+        assert!(days.c < 30.3);
     }
 
     #[test]
@@ -329,8 +438,11 @@ mod tests {
             let drive = 0.5 + 0.15 * ((i * 7 % 11) as f64 / 5.0 - 1.0);
             let at = BEGIN.plus(Span::from_min(i));
             let warmer_c = 25.0 + i as f64 / 1440.0;
-            assert!(habits.stays_on(at, warmer_c, 0.5).is_none() && habits.stays_off(at, warmer_c, 0.5).is_none());
-            habits.note(at, drive, warmer_c, true);
+            assert!(
+                habits.stays_on(at, warmer_c, (0.5, 0.5), true).is_none()
+                    && habits.stays_off(at, warmer_c, (0.5, 0.5)).is_none()
+            );
+            habits.note(at, drive, (warmer_c, 20.0), true);
         }
     }
 

@@ -1,7 +1,8 @@
 //! Temperatures read off the bodies, each with the row that says how every uncertain thing would move it.
-use super::Estimator;
 use super::layout::SHAPES;
+use super::{Estimator, PADS_MAX};
 use crate::models::{END_LOSS, GRID, NUDGE, Rows, dot};
+use crate::rival::Mode;
 use alloc::vec::Vec;
 use core::f64::consts::PI;
 
@@ -56,7 +57,9 @@ impl Estimator {
         let (variances, nominals): (Vec<f64>, Vec<f64>) =
             self.every_third().map(|(nominal, h)| (self.belief.spread(&h), nominal)).unzip();
         let beside_k2 = self.unmodelled_along_k2(&nominals);
-        let sd_k = beside_k2.iter().enumerate().map(|(j, k2)| libm::sqrt(between(&variances, j) + k2));
+        let guessed_k2 = self.guessed_k2(&self.models.rows(0).grid);
+        let beside_k2 = beside_k2.iter().zip(&guessed_k2).map(|(a, b)| a + b);
+        let sd_k = beside_k2.enumerate().map(|(j, k2)| libm::sqrt(between(&variances, j) + k2));
         (self.models.grid_mm.clone(), self.profile_c(), sd_k.collect())
     }
 
@@ -95,18 +98,58 @@ impl Estimator {
         (mean, sd, hottest)
     }
 
+    /// One step in which the drive of `pad` is a guess that may be off by `sd`, a share of full drive.
+    pub fn guess(&mut self, pad: usize, sd: f64) {
+        if self.modes.get(pad) != Some(&Mode::Follow) {
+            return;
+        }
+        let body = &self.models.bodies[0];
+        self.guessed.resize(self.modes.len(), None);
+        let Some(guessed) = self.guessed.get_mut(pad) else { return };
+        let (mut heat, _) = guessed.take().unwrap_or_else(|| (body.cold(), sd));
+        let mut drive = [0.0; PADS_MAX];
+        if let Some(d) = drive.get_mut(pad) {
+            *d = 1.0;
+        }
+        body.advance(&mut heat, &drive, 0.0);
+        *guessed = Some((heat, sd));
+    }
+
+    /// What guessed drives may add or take at each of these rows, K².
+    fn guessed_k2(&self, rows: &[Vec<f64>]) -> Vec<f64> {
+        let mut all = alloc::vec![0.0; rows.len()];
+        let body = &self.models.bodies[0];
+        let mut amplitudes = alloc::vec![0.0; body.modes.len()];
+        for (heat, sd) in self.guessed.iter().flatten() {
+            body.gallery(heat, &mut amplitudes);
+            for (k2, row) in all.iter_mut().zip(rows) {
+                let k = sd * dot(row, &amplitudes);
+                *k2 += k * k;
+            }
+        }
+        all
+    }
+
     /// Its mean, °C, what no state covers of it, K², and its row over the states.
     pub(super) fn brood_mean(&self) -> (f64, f64, Vec<f64>) {
         let mid = 0.5 * (self.brood.from_mm + self.brood.to_mm);
         let (nominal, h) = self.read(|r| &r.brood, mid);
         let mean = self.room_c + nominal + dot(&h, &self.belief.mean);
-        (mean, self.unmodelled_k2(mid, nominal), h)
+        let guessed_k2: f64 = self.guessed_k2(core::slice::from_ref(&self.models.rows(0).brood)).iter().sum();
+        (mean, self.unmodelled_k2(mid, nominal) + guessed_k2, h)
     }
 
     /// Temperature over the middle of the first pad, °C: where a thermostat's habits show.
     pub fn over_pad_c(&self) -> f64 {
         let at = self.axis.pads.first().map_or(0.0, |p| 0.5 * (p.from_mm + p.to_mm));
         self.mean_c(&self.believed_amplitudes(), |r| &r.pad, at)
+    }
+
+    /// And its standard deviation, K.
+    pub fn over_pad_sd_k(&self) -> f64 {
+        let at = self.axis.pads.first().map_or(0.0, |p| 0.5 * (p.from_mm + p.to_mm));
+        let (nominal, h) = self.read(|r| &r.pad, at);
+        libm::sqrt(self.belief.spread(&h) + self.unmodelled_k2(at, nominal))
     }
 
     /// Mode amplitudes at the believed physics, K: all that shares the nominal modes in one row.
@@ -199,4 +242,46 @@ fn shapes(x_mm: f64, length_mm: f64) -> impl Iterator<Item = f64> {
         now
     })
     .take(SHAPES)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::core::tests::nest;
+    use crate::nest::estimator_of;
+    use crate::time::Timestamp;
+
+    /// A guessed drive is an error of one unknown height: it widens each place by what it would bring there, and by
+    /// nothing where heat has not come yet.
+    #[test]
+    fn a_guessed_drive_widens_the_profile_by_what_it_may_have_brought() {
+        let mut est = estimator_of(&nest(), (Timestamp::from_unix_ms(1_772_323_200_000), 20.0));
+        let before = est.profile().2;
+        let brood_before = est.brood().1;
+        let (mut heat, body) = (est.models.bodies[0].cold(), est.models.bodies[0].clone());
+        for _ in 0..15 {
+            est.guess(0, 0.4);
+            body.advance(&mut heat, &[1.0], 0.0);
+        }
+        let mut amplitudes = alloc::vec![0.0; body.modes.len()];
+        body.gallery(&heat, &mut amplitudes);
+        let after = est.profile().2;
+        for ((before, after), row) in before.iter().zip(&after).zip(&est.models.rows(0).grid) {
+            let may_k = 0.4 * dot(row, &amplitudes);
+            assert!((after * after - before * before - may_k * may_k).abs() < 1e-9, "{before} {after} {may_k}");
+        }
+        let grown_k2 = |j: usize| after[j] * after[j] - before[j] * before[j];
+        assert!(grown_k2(0) > 0.01 && grown_k2(60) < 1e-4, "{} {}", grown_k2(0), grown_k2(60));
+        assert!(est.brood().1 > brood_before);
+    }
+
+    #[test]
+    fn what_a_pad_does_that_is_held_to_be_stuck_is_no_guess() {
+        let mut est = estimator_of(&nest(), (Timestamp::from_unix_ms(1_772_323_200_000), 20.0));
+        est.modes[0] = Mode::On;
+        let before = est.profile();
+        est.guess(0, 0.4);
+        est.guess(7, 0.4);
+        assert_eq!(est.profile(), before);
+    }
 }

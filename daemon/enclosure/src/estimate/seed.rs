@@ -82,6 +82,7 @@ impl Estimator {
             above: Vec::new(),
             usual: self.usual.clone(),
             untold: self.untold.clone(),
+            guessed: self.guessed.clone(),
             news: None,
             ..*self
         }

@@ -37,6 +37,9 @@ const FAR_SHARE: f64 = 0.15;
 const RETURN_NATS: f64 = 5.0;
 /// Past its habits by this much a pad is held for faulty, K.
 const HABIT_MARGIN_K: f64 = 0.5;
+/// And, where it is past them at all but not far, by so many deviations of what is known of its warmth: of a pad that
+/// reports, and of one that does not.
+const HABIT_MARGIN_SIGMA: (f64, f64) = (1.0, 3.0);
 
 /// What the pad is held to do against what it should.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -92,10 +95,10 @@ impl Watch {
             return;
         }
         let over_pad_c = est.over_pad_c() + astray_k;
-        self.habits.note(at, drive, over_pad_c, self.heating == Heating::Plausible);
+        self.habits.note(at, drive, (over_pad_c, est.room_c()), self.heating == Heating::Plausible);
         // While it is in dispute what the pad does, what is believed above it proves nothing.
         if !reports || est.rivals().iter().all(|r| r.evidence < DISPUTED_NATS) {
-            self.watch_habits(at, over_pad_c);
+            self.watch_habits(at, over_pad_c, est.over_pad_sd_k());
         }
     }
 
@@ -169,9 +172,12 @@ impl Watch {
         })
     }
 
-    fn watch_habits(&mut self, at: Timestamp, over_pad_c: f64) {
-        let on = self.habits.stays_on(at, over_pad_c, HABIT_MARGIN_K);
-        let off = self.habits.stays_off(at, over_pad_c, HABIT_MARGIN_K);
+    fn watch_habits(&mut self, at: Timestamp, over_pad_c: f64, sd_k: f64) {
+        let is_told = self.drives_known();
+        let sigma = if is_told { HABIT_MARGIN_SIGMA.0 } else { HABIT_MARGIN_SIGMA.1 };
+        let margins_k = (HABIT_MARGIN_K, HABIT_MARGIN_K.max(sigma * sd_k));
+        let on = self.habits.stays_on(at, over_pad_c, margins_k, is_told);
+        let off = self.habits.stays_off(at, over_pad_c, margins_k);
         // A thermostat that tells it is off wants no heat.
         let off = off.filter(|_| self.drives.first().is_none_or(|(source, d)| source.is_none() || d.is_measured()));
         self.heating = match self.heating {

@@ -18,6 +18,11 @@ impl Watch {
         let mut dropped = Vec::new();
         while est.at().plus(STEP) <= at.min(most) {
             copy.step(&mut est, &mut dropped);
+            for (pad, (_, drive)) in copy.drives.iter().enumerate() {
+                if let Some(sd) = drive.guess_sd(est.at()) {
+                    est.guess(pad, sd);
+                }
+            }
         }
         Some(est)
     }
@@ -77,7 +82,10 @@ impl Watch {
             now.rh_pct = places.map(|(x, (c, sd_k))| Some(vapour.rh_pct(*x, *c, *sd_k))).collect();
         }
         let pad_w = est.arriving().zip(&self.nest.pads).map(|(s, p)| s * p.rated_w).sum::<f64>();
-        now.profile = Profile { at_mm, mean_c, sd_c, pad_w, pad_w_sd: 0.15 * pad_w + 0.05 };
+        let guessed =
+            self.drives.iter().zip(&self.nest.pads).map(|((_, d), p)| d.guess_sd(at).unwrap_or(0.0) * p.rated_w);
+        let pad_w_sd = 0.15 * pad_w + 0.05 + guessed.sum::<f64>();
+        now.profile = Profile { at_mm, mean_c, sd_c, pad_w, pad_w_sd };
         now.brood_c = self.nest.brood.map(|_| est.brood());
         now.room_c = Some((est.room_c(), if self.room.is_measured(at) { 0.2 } else { 0.6 }));
         now
