@@ -31,6 +31,7 @@ pub mod told;
 pub mod unpack;
 pub mod views;
 pub mod web;
+pub mod whole_file;
 pub mod wrong_call;
 
 #[cfg(test)]
