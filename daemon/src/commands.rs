@@ -5,6 +5,7 @@ use crate::clock::{Clock, SystemClock};
 use crate::notices::{self, Context, Kit, Ledger, card, heartbeat};
 use crate::run::{self, NoticeParts, Outfit, Task, WebParts};
 use crate::shelf_file::{self, EXIT_WRONG, ShelfErrors, ShelfFile};
+use crate::whole_file::{self, Readers};
 use crate::wrong_call::WrongCall;
 use crate::{acts, demo, exchange, fit, plan, replay, review, web};
 use anyhow::Context as _;
@@ -131,9 +132,7 @@ async fn watch(file: ShelfFile) -> Result<(), Failure> {
 /// Writes the card that hangs beside a nest.
 fn print_card(file: &ShelfFile, nest: &str, out: &Path) -> Result<(), Failure> {
     let page = card::html(file, nest).map_err(anyhow::Error::from)?;
-    let advice =
-        || format!("writing the card to {}: check that the directory may be written and has space", out.display());
-    std::fs::write(out, page).with_context(advice).map_err(Failure::Failed)
+    whole_file::save(out, Readers::AsBefore, page.as_bytes()).map_err(|e| Failure::Failed(e.into()))
 }
 
 /// Reads a password from standard input and prints what a line of a users file needs of it.

@@ -29,6 +29,7 @@ pub mod told;
 pub mod unpack;
 pub mod views;
 pub mod web;
+pub mod whole_file;
 pub mod wrong_call;
 
 #[cfg(test)]

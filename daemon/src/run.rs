@@ -105,7 +105,7 @@ pub struct NoticeParts {
 pub struct Outfit {
     /// Serves the pages.
     pub web: Box<dyn FnOnce(WebParts) -> Task + Send>,
-    /// Sends messages.
+    /// Sends messages; knows what was told and proved before as soon as it has been called.
     pub notices: Box<dyn FnOnce(NoticeParts) -> Task + Send>,
     /// The time; [`Outfit::new`] takes the machine's.
     pub clock: Arc<dyn Clock>,
@@ -269,8 +269,10 @@ impl Running {
         let mut core = Crew::new();
         core.start("pipeline", pipeline.run(stop_pipeline.clone()));
         let mut crew = Crew::new();
+        // What was told and proved before is taken up here, and not by the task: no page answers without it.
+        let telling = notices(front.notices((told_out, sent_in), publisher));
         crew.start("web", web(front.web(listener, (tls, local, access))));
-        crew.start("notices", notices(front.notices((told_out, sent_in), publisher)));
+        crew.start("notices", telling);
         let (pipeline, stop_crew) = (core, front.stop);
         Ok(Self {
             line,
