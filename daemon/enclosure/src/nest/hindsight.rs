@@ -27,11 +27,11 @@ const AGAIN_MOST: u64 = 3;
 /// So much is found at the most; after that the same.
 const FOUND_MAX: usize = 64;
 /// A fault that ended by itself was more likely none. It is drawn where the readings from its beginning to the finding of
-/// its end are foretold so much better with it, nats: that of two simulated stories with a relay that stuck for an hour
-/// or a mat that was dead for one was never less than 400, that of lids, sun and windows taken for such never over 20.
+/// its end are foretold so much better with it, nats. In simulated stories it was never less than 400 for a relay that
+/// stuck or a mat that was dead for an hour to four, and never more than 20 for a lid that was taken for such.
 const ENDED_NATS: f64 = 90.0;
-/// Degrees of freedom of a reading's error (Student's t: Lange, Little & Taylor, J. Am. Stat. Assoc. 84, 1989, whose
-/// examples lie about 4): a wild one says something, not everything.
+/// Degrees of freedom of a reading's error (Student's t: Lange, Little & Taylor, J. Am. Stat. Assoc. 84, 1989; four from
+/// memory): a wild one says something, not everything.
 const FREEDOM: f64 = 4.0;
 
 /// What a source said, and when.
