@@ -6,6 +6,8 @@ use super::week::extent;
 use super::words;
 use crate::times::length;
 use dashboards::{DayRow, Mark, MarkKind, Tone, alarm_words, capital, say};
+use enclosure::nest::Found;
+use enclosure::rival::Mode;
 use enclosure::shelf::Band;
 use enclosure::{Alarm, Span, Timestamp};
 
@@ -21,6 +23,8 @@ const IN_BAND: f64 = 0.9;
 const UNKNOWN: f64 = 0.1;
 /// What is known for less than this part of a time says little of it: it is not compared without a word.
 const COMPARED_KNOWN: f64 = 0.5;
+/// So much that was found later of the mats is told one by one.
+const FOUND_MOST: usize = 3;
 
 /// A span as a table.
 #[derive(Clone, Debug, Default, PartialEq)]
@@ -119,6 +123,30 @@ pub fn sentences(
     let changed = capital(&words::clauses(changed.into_iter().chain([matters(marks)])));
     let sentence = |clauses: String| say!("past-sentence", clauses = clauses);
     vec![sentence(how), sentence(changed), todo(past, band, still, (unknown, unknown_part))]
+}
+
+/// From what a span is drawn; empty where each moment is as it was believed then.
+pub fn seen_how(past: &Past, hours: &Hours) -> String {
+    if !past.hindsight {
+        return String::new();
+    }
+    let found = |f: &Found| {
+        let (from, until) = (hours.dated(f.from), hours.dated(f.until));
+        match f.mode {
+            Mode::On => say!("past-found-on", from = from, until = until),
+            Mode::Off => say!("past-found-off", from = from, until = until),
+            Mode::Follow if f.feigned => say!("past-found-no-fault", from = from, until = until),
+            Mode::Follow => say!("past-found-as-told", from = from, until = until),
+        }
+    };
+    let mut said = vec![say!("past-hindsight")];
+    let (feigned, true_ones): (Vec<&Found>, Vec<&Found>) = past.found.iter().partition(|f| f.feigned);
+    said.extend(true_ones.into_iter().chain(feigned).take(FOUND_MOST).map(found));
+    let more = past.found.len().saturating_sub(FOUND_MOST);
+    if more > 0 {
+        said.push(say!("past-found-more", count = more));
+    }
+    said.join(" ")
 }
 
 fn warmth(past: &Past, band: Option<Band>, hours: &Hours) -> Option<String> {
