@@ -68,7 +68,7 @@ fn write_pages(dir: &Path, calm: &NowPage, alarmed: &NowPage, week: &WeekView) -
     save("plain.html", plain_html(&plain))?;
     let past = vec![("Tue 04:12".to_owned(), "oak: the brood place is too cold: over".to_owned(), String::new())];
     let live = Live { as_of_text: "03:12".to_owned(), alarms: alarmed.alarms.clone(), ..Live::default() };
-    let list = AlarmsPage { frame: frame(3), live, past };
+    let list = AlarmsPage { frame: frame(3), live, past, ..AlarmsPage::default() };
     save("alarms.html", alarms_html(&list))
 }
 

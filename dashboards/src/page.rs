@@ -175,6 +175,7 @@ fn alarms_inner(page: &AlarmsPage) -> Markup {
             @if page.live.alarms.is_empty() { (say!("alarms-none", clock = &page.live.as_of_text)) }
             @else { (say!("alarms-some", clock = &page.live.as_of_text)) }
         }
+        @if let Some(why) = &page.unjudged { p { (why) } }
         (alarm_list(&page.live.alarms))
         @if !page.past.is_empty() {
             h2 { (say!("alarms-before")) }

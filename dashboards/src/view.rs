@@ -334,6 +334,8 @@ pub struct AlarmsPage {
     pub frame: Frame,
     /// Those not normal, and when that was so.
     pub live: Live,
+    /// Why nothing is judged, where that is so: then no alarm means nothing.
+    pub unjudged: Option<String>,
     /// Last changes, newest first: when, a sentence, and where its story is (nowhere if empty).
     pub past: Vec<(String, String, String)>,
 }

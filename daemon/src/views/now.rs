@@ -93,6 +93,14 @@ pub fn frame(snap: &Snapshot, current: &str) -> Frame {
     Frame { shelf_name: snap.shelf.name.clone(), nav, ..Frame::default() }
 }
 
+/// Why no nest is judged, where none is.
+pub fn unjudged(snap: &Snapshot) -> Option<String> {
+    if snap.shelf.nests.is_empty() {
+        return Some(say!("alarms-no-nest"));
+    }
+    snap.nests.iter().all(|n| n.heard.is_none()).then(|| say!("alarms-nothing-heard"))
+}
+
 /// The address of a nest's page.
 pub fn nest_url(id: &str) -> String {
     format!("/nest/{id}")
@@ -156,8 +164,8 @@ fn alarm_view(snap: &Snapshot, alarm: &StandingAlarm, (now, hours): (Timestamp, 
         nests: nest.map(str::to_owned).into_iter().collect(),
         about: probe.or(node).map(str::to_owned),
         since_text,
-        detail: if alarm.detail.is_empty() { says.means } else { alarm.detail.clone() },
-        what_to_do: if alarm.state == State::Returned { say!("alarm-step-over") } else { says.steps.join(" ") },
+        detail: if alarm.detail.is_empty() { says.means.clone() } else { alarm.detail.clone() },
+        what_to_do: if alarm.state == State::Returned { say!("alarm-step-over") } else { says.in_order().join(" ") },
         cause: alarm.cause.map(|c| c.name().to_owned()),
         url: story_url(&crate::told::written((alarm.key.alarm.name(), nest, probe, node)), None),
         actions: words::acts(alarm.state).iter().chain(unplugged(alarm)).map(action).collect(),
@@ -353,14 +361,18 @@ fn vitals(snap: &Snapshot, now: Timestamp, hours: &Hours) -> Vec<String> {
     out.extend(v.mirror.as_ref().and_then(|mirror| mirrored(mirror, now)));
     let down = snap.links.iter().filter(|(_, up)| !**up).map(|(node, _)| node.as_str());
     out.extend(down.map(|node| say!("vitals-node-down", node = node)));
-    out.push(say!(
-        "vitals-watching",
-        since = hours.near(snap.started, now),
-        readings = v.readings,
-        stored = v.stored,
-        last = v.commit_ms.0,
-        slowest = v.commit_ms.1,
-    ));
+    let since = hours.near(snap.started, now);
+    out.push(match v.readings {
+        0 => say!("vitals-nothing-yet", since = since),
+        readings => say!(
+            "vitals-watching",
+            since = since,
+            readings = readings,
+            stored = v.stored,
+            last = v.commit_ms.0,
+            slowest = v.commit_ms.1,
+        ),
+    });
     let counts = |counted: &std::collections::BTreeMap<&'static str, u64>| {
         let some = counted.iter().filter(|(_, n)| **n > 0);
         let said = words::listed(some.map(|(why, n)| say!("vitals-count", why = words::counted(why), count = *n)));

@@ -227,6 +227,24 @@ fn a_span_without_readings_is_all_gap_and_says_so() {
     assert_eq!(week.sentences.len(), 1);
 }
 
+/// A stuck mat at the end of a span of which the beginning is not known is no "little changed".
+#[test]
+fn what_is_hardly_known_is_compared_with_nothing_or_with_a_word_about_it() {
+    let made = made();
+    let (known, hardly) = (whole(), at_h(-37.0 * 24.0)..at_h(LENGTH_S / 3600.0));
+    let says = |past: &Past, other: Option<(&Past, &str)>| {
+        let telling = Telling { other, ..Telling::default() };
+        week_view(past, &made.reader(), telling, &utc()).unwrap().sentences.join(" ")
+    };
+    let (known, hardly) = (past(made, 0, known, COLUMNS), past(made, 0, hardly, 160));
+    assert!(says(&known, None).contains("against the beginning"));
+    let said = says(&hardly, None);
+    assert!(!said.contains("beginning"), "{said}");
+    let said = says(&known, Some((&hardly, "the month before")));
+    assert!(said.contains("gainst the month before (known for ") && said.contains(" % of it only)"), "{said}");
+    assert!(!says(&known, Some((&known, "itself"))).contains("known for"));
+}
+
 #[test]
 fn a_run_that_is_stopped_leaves_the_rest_unknown() {
     let made = made();
@@ -246,7 +264,7 @@ fn the_page_of_now_shows_what_stands_and_what_can_be_done() {
     let made = made();
     let page = now_page(&made.snapshot, made.end, &utc());
     let stuck = page.alarms.iter().find(|a| a.alarm == "heater-stuck-on").unwrap();
-    assert!(stuck.what_to_do.starts_with("Pull the plug"));
+    assert!(stuck.what_to_do.starts_with("Smoke, flame") && stuck.what_to_do.contains(" Pull the plug"));
     let named = |name: &str| stuck.actions[0].fields.iter().find(|(n, _)| n == name).map(|(_, v)| v.as_str());
     assert_eq!((named("alarm"), named("nest")), (Some("heater-stuck-on"), Some("oak")));
     assert_eq!(page.nests.len(), 2);

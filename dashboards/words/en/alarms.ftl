@@ -31,7 +31,9 @@ alarm-means-clock-jumped = The clock was set or jumped; times near it may be wro
 
 ## What to do, a step each, in this order. The first two belong to several alarms.
 
-alarm-step-unplug = Pull the plug of the heating mat; do not trust its switch, thermostat or node.
+alarm-step-unplug =
+    Pull the plug of the heating mat, unless it is hot, discoloured or wet: then switch off that circuit. Do not trust the
+    mat's switch, thermostat or node.
 alarm-step-feel = Feel the nest and measure it with a second thermometer.
 alarm-step-cool = Let the nest cool with the room; no ice, no cold water.
 alarm-step-look-now = Look now, and treat it as real heat until you know better.
