@@ -132,7 +132,7 @@ pub struct AlarmView {
     /// What was expected and what was seen.
     pub detail: String,
     /// What to do.
-    pub what_to_do: String,
+    pub what_to_do: Vec<String>,
     /// The alarm it follows from.
     pub cause: Option<String>,
     /// What the keeper can do here.

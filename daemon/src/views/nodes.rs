@@ -190,7 +190,7 @@ fn probe_table(snap: &Snapshot, i: usize, now: Timestamp, doubts: Option<&Doubts
             Cell::of(format!("{:.0}\u{a0}mm", place.at_mm)),
             Cell::of(if said.is_empty() { "–".to_owned() } else { said }),
             Cell::of(ago(heard, now)),
-            trust(p, now),
+            trust(snap, p, now),
             beside(p),
             Cell::of(doubts.map_or("–".to_owned(), |d| d.of(name))),
         ])
@@ -211,13 +211,13 @@ fn probe_table(snap: &Snapshot, i: usize, now: Timestamp, doubts: Option<&Doubts
     })
 }
 
-fn trust(p: &ProbeNow, now: Timestamp) -> Cell {
-    match (p.fault, p.rejected) {
+fn trust(snap: &Snapshot, p: &ProbeNow, now: Timestamp) -> Cell {
+    match (p.fault, super::now::doubt(snap, p, now)) {
         (Some((fault, since)), _) => {
             let lasts = length(now.since(since));
             Cell::of(say!("probes-fault", fault = fault_words(fault), length = lasts)).loud(Tone::Warning)
         }
-        (None, Some(why)) => Cell::of(say!("probes-last-not", why = words::not_believed_because(why))),
+        (None, Some(why)) => Cell::of(say!("probes-last-not", why = why)),
         (None, None) if p.temperature.is_some() => Cell::of(say!("probes-believed")),
         _ => Cell::of(say!("stands-probe-silent")),
     }

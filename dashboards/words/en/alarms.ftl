@@ -105,6 +105,8 @@ doubt-wild = it is far from what the nest can do there
 doubt-distrusted = the probe seems frozen, fallen off, jumping or drifting
 doubt-late = it came too late to be used
 doubt-duplicate = it was there already
+# Of a probe whose last word is old.
+doubt-silent = the probe is silent, and what it said is old
 
 ## Why what was learned anew of a nest's warmth was not taken, to follow “was refused:”.
 
