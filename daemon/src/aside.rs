@@ -5,7 +5,12 @@
 macro_rules! aside {
     ($($text:tt)*) => {{
         use std::io::Write as _;
-        drop(writeln!(std::io::stderr(), $($text)*));
+        if cfg!(test) {
+            // Kept by the test's harness, and shown where the test fails.
+            eprintln!($($text)*);
+        } else {
+            drop(writeln!(std::io::stderr(), $($text)*));
+        }
     }};
 }
 pub(crate) use aside;

@@ -38,3 +38,5 @@ pub mod wrong_call;
 mod http_probe;
 #[cfg(test)]
 mod mqtt_probe;
+#[cfg(test)]
+mod outside_tests;
