@@ -35,7 +35,6 @@ pub use errors::{HistoryError, WriteError};
 pub use fits::{FitAct, FitRecord, KeptFit};
 pub use mirroring::{Due, LINES_MAX, MirrorLines, MirrorMark, MirrorNews, MirrorState};
 pub use open::{OpenReport, Opened, SetAside};
-pub(crate) use open::{beside, directory_of};
 pub use packing::Packed;
 pub use read::{Bucket, Extent, HourLeft, Reader, Sizes, StandingAlarms};
 pub use receipts::{AHEAD_RANGES_MAX, BOOTS_MAX, NODES_MAX, PackSeen, Receipt, Receipts};

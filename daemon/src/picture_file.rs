@@ -1,6 +1,5 @@
 //! A file that a picture or a page is written to: its ending says which.
 use crate::wrong_call::WrongCall;
-use anyhow::{Context as _, Result};
 use std::path::Path;
 
 /// What a file is to hold.
@@ -28,13 +27,4 @@ impl Ending {
             _ => Err(WrongCall::Ending { path: path.to_owned() }),
         }
     }
-}
-
-/// Writes it.
-///
-/// # Errors
-/// Where that fails, and what to look at.
-pub(crate) fn save(path: &Path, bytes: Vec<u8>) -> Result<()> {
-    std::fs::write(path, bytes)
-        .with_context(|| format!("writing {}: check that the directory exists and may be written", path.display()))
 }

@@ -274,6 +274,8 @@ impl Pipeline {
     /// # Errors
     /// If the history's writer or the broker's client died.
     pub async fn run(mut self, stop: CancellationToken) -> anyhow::Result<()> {
+        // What nobody has reached yet is not in reach.
+        self.link_changed();
         loop {
             let event = self.next(&stop).await;
             self.check_clock().await;
@@ -350,19 +352,19 @@ impl Pipeline {
         }
     }
 
-    /// Takes in what arrived, commits it, says the receipts.
+    /// Takes in what arrived and what became of messages, commits it, says the receipts.
     async fn stop(mut self) -> anyhow::Result<()> {
         let until = flight::later(self.clock.monotonic(), STOP_WITHIN);
         let mut last = Draft::default();
         last.batch.urgent = true;
         self.watching.end(&mut last.batch, self.clock.as_ref());
         let mut last = Some(last);
+        // What was said to be written down is; from here on whoever sends is told that it will not be.
+        self.sent.close();
         loop {
-            while self.flights.has_room() {
-                let Some(message) = self.inbox.try_recv() else { break };
-                self.take(&message);
-            }
+            self.take_in();
             if self.inbox.is_empty()
+                && self.sent.is_empty()
                 && let Some(last) = last.take()
             {
                 self.submit(last);

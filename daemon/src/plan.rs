@@ -2,9 +2,10 @@
 //! the mat sticks on. Needs no daemon and no history; with a nest described by flags, no shelf file either.
 pub mod wish;
 
-use crate::picture_file::{Ending, save};
+use crate::picture_file::Ending;
 use crate::shelf_file::ShelfErrors;
 use crate::views::plan::plan_view;
+use crate::whole_file::{self, Readers};
 use crate::wrong_call::{self, WrongCall};
 use anyhow::{Context as _, Result};
 use dashboards::{Assets, Frame, PlanPage, PlanView};
@@ -58,7 +59,7 @@ fn write(
         }
         Some((path, ending)) => {
             let view = views.into_iter().next().context("planning: there is no nest")?;
-            save(path, drawn(ending, name, view)?)
+            Ok(whole_file::save(path, Readers::AsBefore, &drawn(ending, name, view)?)?)
         }
     }
 }

@@ -1,12 +1,13 @@
 //! `warmend review`: a span of history as a page, a picture or text. Reads only; whether a daemon runs does not matter.
 use crate::clock::Clock;
 use crate::history::Reader;
-use crate::picture_file::{Ending, save};
+use crate::picture_file::Ending;
 use crate::report::{self, Report};
 use crate::shelf_file::ShelfFile;
 use crate::views::comparing::{self, BEFORE, Other};
 use crate::views::hours::{Hours, moment};
 use crate::views::load::{self, Load};
+use crate::whole_file::{self, Readers};
 use crate::wrong_call::{self, WrongCall};
 use anyhow::{Context as _, Result};
 use dashboards::{Assets, Frame, Paint, ReportNest, WeekPage};
@@ -78,7 +79,7 @@ fn write(args: &Args, now: Timestamp, hours: &Hours, (out, terminal): (&mut dyn 
             Ending::Svg => report.svg().into_bytes(),
             Ending::Png => dashboards::svg_to_png(&report.svg(), PNG_SCALE).context("drawing the picture")?,
         };
-        return save(path, bytes);
+        return Ok(whole_file::save(path, Readers::AsBefore, &bytes)?);
     }
     for (i, nest) in nests.iter().enumerate() {
         let told = told(&reader, args, nest, &span, hours)?;
@@ -87,7 +88,8 @@ fn write(args: &Args, now: Timestamp, hours: &Hours, (out, terminal): (&mut dyn 
             write!(out, "{gap}{}", text(&told, terminal)).context("writing the text")?;
             continue;
         };
-        save(path, drawn(ending, args, told, &load(&reader, args, &span)?)?)?;
+        let drawn = drawn(ending, args, told, &load(&reader, args, &span)?)?;
+        whole_file::save(path, Readers::AsBefore, &drawn)?;
     }
     if args.out.is_none() {
         writeln!(out, "\nThe alarms themselves, of the whole shelf:").context("writing the text")?;

@@ -12,11 +12,15 @@ fn main() {
     println!("run nest     drive   probes  cadence_s  noise_k  lost  {head}     {head}");
     let (mut all, mut truer) = (Seen::default(), 0);
     for run in from..to {
-        let seen = live(run);
+        let (seen, found) = live(run);
         let (cell, spec) = lively(run);
         println!("{run:3} {:8} {cell}  {}     {}", spec.nests[0].id, seen.then, seen.later);
+        let drawn = found.iter().filter(|f| !f.feigned).count();
+        if drawn > 0 {
+            println!("    {drawn} times a fault is drawn that was none");
+        }
         truer += u32::from(seen.later.profile_k() < seen.then.profile_k());
-        all = Seen { then: all.then.and(seen.then), later: all.later.and(seen.later) };
+        all = all.and(seen);
     }
     println!("{:54}{}     {}", "all", all.then, all.later);
     println!("truer along the whole axis in {truer} of {}", to - from);

@@ -2,13 +2,14 @@
 //! then and with hindsight.
 use crate::quiet::EPOCH_S;
 use crate::table::{Cell, NINETY};
-use crate::watched::Watched;
+use crate::watched::{Raised, Watched};
 use enclosure::estimate::Fit;
+use enclosure::nest::Found;
 use enclosure::{Span, Timestamp};
 use std::fmt;
-use world::{Event, EventKind, Rng, WorldSpec};
+use world::{Event, EventKind, FaultRecord, Rng, WorldSpec};
 
-const DAY_S: f64 = 86_400.0;
+pub(crate) const DAY_S: f64 = 86_400.0;
 /// Days of a story; the first is lead, as it is where a span is drawn, the last hours are what comes after.
 const DAYS: f64 = 3.0;
 /// The days that are judged, from and to.
@@ -91,6 +92,14 @@ pub struct Seen {
     pub later: Errors,
 }
 
+impl Seen {
+    /// Both together.
+    #[must_use]
+    pub fn and(self, other: Self) -> Self {
+        Self { then: self.then.and(other.then), later: self.later.and(other.later) }
+    }
+}
+
 /// A nest of some cell of the table of errors, with lids, sun and refills several times a day.
 pub fn lively(run: u32) -> (Cell, WorldSpec) {
     let mut rng = Rng::new(0x51a7 + u64::from(run)).fork("lively");
@@ -115,46 +124,53 @@ pub fn lively(run: u32) -> (Cell, WorldSpec) {
     (cell, spec)
 }
 
-fn at(t_s: f64) -> Timestamp {
-    Timestamp::from_unix_ms((t_s * 1000.0) as i64)
+/// A story as it was watched while it happened.
+pub(crate) struct Lived {
+    /// What the nest taught by its end, as the nightly fits would have kept it.
+    pub(crate) fit: Option<Fit>,
+    /// What was raised.
+    pub(crate) raised: Vec<Raised>,
+    /// What was wrong.
+    pub(crate) faults: Vec<FaultRecord>,
 }
 
-/// What the nest taught by the end of its story, as the nightly fits would have kept it.
-fn learned(spec: &WorldSpec, seed: u64) -> Option<Fit> {
+/// Lives through a story of so many days.
+pub(crate) fn watch(spec: &WorldSpec, seed: u64, days: f64) -> Lived {
     let mut watched = Watched::new(spec, seed);
-    watched.advance(EPOCH_S + DAYS * DAY_S);
-    watched.fits.into_iter().rev().find(|news| news.refused.is_none()).and_then(|news| news.fit)
+    watched.advance(EPOCH_S + days * DAY_S);
+    let fit = watched.fits.into_iter().rev().find(|news| news.refused.is_none()).and_then(|news| news.fit);
+    Lived { fit, raised: watched.raised, faults: watched.world.faults().to_vec() }
 }
 
-/// Lives through story `run` and looks at its judged days both ways, each with the physics that was learned by its end.
+/// Looks at moments (s since 1970) of a story of so many days both ways, with the physics that was learned by its end: for
+/// each that the estimate ran through what was believed then, and what with hindsight; and what was found late of the pads.
 ///
 /// # Panics
 /// If the nest is not on its own shelf.
-pub fn live(run: u32) -> Seen {
-    let ((_, spec), seed) = (lively(run), u64::from(run));
-    let fit = learned(&spec, seed);
-    let mut watched = Watched::new(&spec, seed);
-    if let Some(fit) = &fit {
+pub(crate) fn look_at(
+    (spec, seed): (&WorldSpec, u64),
+    fit: Option<&Fit>,
+    moments: &[f64],
+    days: f64,
+) -> (Vec<(f64, Seen)>, Vec<Found>) {
+    let mut watched = Watched::new(spec, seed);
+    if let Some(fit) = fit {
         watched.core().take_up_fit(0, fit, fit.until);
     }
-    let moments: Vec<f64> = std::iter::successors(Some(JUDGED.0 * DAY_S), |s| Some(s + EVERY_S))
-        .take_while(|s| *s < JUDGED.1 * DAY_S)
-        .map(|s| EPOCH_S + s)
-        .collect();
     watched.core().look_back(0, moments.iter().map(|s| at(*s)));
-    let mut seen = Seen::default();
     let mut truths = Vec::new();
-    for t_s in &moments {
+    for t_s in moments {
         watched.advance(*t_s);
         let (now, truth) = (watched.believed(0).expect("it is there"), watched.truth(0).expect("it is there"));
-        truths.push((at(*t_s), truth, now));
+        truths.push((*t_s, truth, now));
     }
-    watched.advance(EPOCH_S + DAYS * DAY_S);
+    watched.advance(EPOCH_S + days * DAY_S);
     let later = watched.core().hindsight(0);
     let mut later = later.iter().peekable();
-    for (at, truth, now) in &truths {
-        while later.next_if(|h| h.at < *at).is_some() {}
-        let Some(h) = later.next_if(|h| h.at < at.plus(Span::from_s(20))) else { continue };
+    let mut looks = Vec::new();
+    for (t_s, truth, now) in &truths {
+        while later.next_if(|h| h.at < at(*t_s)).is_some() {}
+        let Some(h) = later.next_if(|h| h.at < at(*t_s).plus(Span::from_s(20))) else { continue };
         let places = &now.profile.at_mm;
         let off = |mean_c: &[f64], sd_k: &[f64]| -> Vec<(f64, f64)> {
             let truth = places.iter().map(|x| truth.temp_at(*x));
@@ -162,8 +178,32 @@ pub fn live(run: u32) -> Seen {
         };
         let brood = now.brood_c.map_or(f64::NAN, |b| b.0);
         let true_c = truth.brood_c().0;
+        let mut seen = Seen::default();
         seen.then.add(off(&now.profile.mean_c, &now.profile.sd_c).into_iter(), brood - true_c);
         seen.later.add(off(&h.mean_c, &h.sd_k).into_iter(), h.brood_c.0 - true_c);
+        looks.push((*t_s, seen));
     }
-    seen
+    (looks, watched.core().found(0).to_vec())
+}
+
+/// Moments from `from_s` on before `to_s`.
+pub(crate) fn moments(from_s: f64, to_s: f64, every_s: f64) -> Vec<f64> {
+    std::iter::successors(Some(from_s), |s| Some(s + every_s)).take_while(|s| *s < to_s).collect()
+}
+
+/// Lives through story `run` and looks at its judged days both ways, each with the physics that was learned by its end; and
+/// what was found late of the pad, that was never faulty.
+///
+/// # Panics
+/// If the nest is not on its own shelf.
+pub fn live(run: u32) -> (Seen, Vec<Found>) {
+    let ((_, spec), seed) = (lively(run), u64::from(run));
+    let lived = watch(&spec, seed, DAYS);
+    let moments = moments(EPOCH_S + JUDGED.0 * DAY_S, EPOCH_S + JUDGED.1 * DAY_S, EVERY_S);
+    let (looks, found) = look_at((&spec, seed), lived.fit.as_ref(), &moments, DAYS);
+    (looks.into_iter().fold(Seen::default(), |all, (_, seen)| all.and(seen)), found)
+}
+
+fn at(t_s: f64) -> Timestamp {
+    Timestamp::from_unix_ms((t_s * 1000.0) as i64)
 }

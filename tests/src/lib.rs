@@ -1,7 +1,9 @@
 //! What the whole-system tests stand on: the program as a process, nodes that speak MQTT, stories from the simulated
-//! shelf. Nothing here reaches into the daemon: only its public surfaces are used. Four modules need no daemon at all:
+//! shelf. Nothing here reaches into the daemon: only its public surfaces are used. Five modules need no daemon at all:
 //! [`watched`] lets the pure core watch a simulated shelf in this process, [`told`] adds what a keeper is told of it,
-//! [`mod@hindsight`] what is seen of it later, [`sums`] puts textbook problems to its parts.
+//! [`mod@hindsight`] what is seen of it later, [`blind`] while a fault was not found yet, [`sums`] puts textbook problems
+//! to its parts.
+pub mod blind;
 pub mod board;
 pub mod browser;
 pub mod daemon;

@@ -13,7 +13,7 @@ use crate::board::Board;
 use crate::estimate::{FitNews, FitSeen, Hindsight};
 use crate::forecast::Outlook;
 use crate::judge::Judge;
-use crate::nest::Watch;
+use crate::nest::{Found, Watch};
 use crate::nodes::Nodes;
 use crate::reading::{Reading, Rejection, SourceId};
 use crate::room::Rooms;
@@ -343,6 +343,12 @@ impl Core {
     /// long gaps), oldest first, with what was heard since; each is handed out once.
     pub fn hindsight(&mut self, nest: usize) -> Vec<Hindsight> {
         self.watches.get_mut(nest).map_or_else(Vec::new, Watch::hindsight)
+    }
+
+    /// What was found of the pads of nest `nest` later than it began, and its past moments were then lived through again
+    /// with; only where some were asked for by [`Self::look_back`].
+    pub fn found(&self, nest: usize) -> &[Found] {
+        self.watches.get(nest).map_or(&[], Watch::found)
     }
 
     /// The watch over nest `nest`.

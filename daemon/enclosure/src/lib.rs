@@ -22,6 +22,8 @@ pub mod body;
 pub mod core;
 pub mod cusum;
 pub mod day_shape;
+#[cfg(test)]
+mod dice;
 pub mod draught;
 pub mod drive;
 pub mod drive_habit;

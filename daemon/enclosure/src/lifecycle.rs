@@ -397,4 +397,4 @@ impl Life {
 }
 
 #[cfg(test)]
-mod tests;
+pub(crate) mod tests;

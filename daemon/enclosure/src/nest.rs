@@ -11,13 +11,14 @@ mod weighing;
 pub use ear::Ear;
 pub(crate) use ear::GUARD_C;
 pub(crate) use fitting::estimator_of;
+pub use hindsight::Found;
 pub use humidity::Along;
 pub use pads::Heating;
 
 use crate::draught::Draught;
 use crate::drive::Drive;
 use crate::drive_habit::DriveHabit;
-use crate::estimate::{Estimator, Fit, LookingBack, PADS_MAX, STEP};
+use crate::estimate::{Estimator, Fit, PADS_MAX, STEP};
 use crate::habits::Habits;
 use crate::reading::{Measured, Rejection, SourceId};
 use crate::rival::Mode;
@@ -27,8 +28,10 @@ use crate::shelf::{Band, Nest};
 use crate::time::{Span, Timestamp};
 use crate::trust::Fault;
 use crate::vapour::{Hygrometer, Vapour};
+use alloc::boxed::Box;
 use alloc::collections::VecDeque;
 use alloc::vec::Vec;
+use hindsight::Retrospect;
 
 /// Readings that wait for the drive's report at most; beyond that the oldest are weighed without it.
 const PENDING_MAX: usize = 512;
@@ -80,8 +83,12 @@ pub struct Watch {
     fits: bool,
     /// A kept fit that waits for the first reading, and since when it is in force.
     given: Option<(Fit, Timestamp)>,
-    /// Moments that are wanted with hindsight.
-    looking_back: Option<LookingBack>,
+    /// What is kept of the past where moments are wanted with hindsight.
+    retrospect: Option<Box<Retrospect>>,
+    /// What was found of the pads later than it began, in the order of its finding; empty without hindsight.
+    found: Vec<Found>,
+    /// A rival that has just won, where moments are wanted with hindsight.
+    accepted: Option<Found>,
 }
 
 impl Watch {
@@ -112,7 +119,9 @@ impl Watch {
             looked: None,
             fits: true,
             given: None,
-            looking_back: None,
+            retrospect: None,
+            found: Vec::new(),
+            accepted: None,
             nest: nest.clone(),
         }
     }
@@ -159,6 +168,14 @@ impl Watch {
 
     /// Takes in what a listed source said; rejections may concern earlier readings that waited.
     pub fn hear(&mut self, source: SourceId, at: Timestamp, measured: Measured, out: &mut Vec<Rejected>) {
+        if self.retrospect.is_some() {
+            self.hear_and_keep((source, at, measured), out);
+        } else {
+            self.take_in((source, at, measured), out);
+        }
+    }
+
+    fn take_in(&mut self, (source, at, measured): (SourceId, Timestamp, Measured), out: &mut Vec<Rejected>) {
         for ((s, drive), pad) in self.drives.iter_mut().zip(&self.nest.pads) {
             if *s == Some(source) {
                 drive.report(at, measured, pad.rated_w);
@@ -246,9 +263,7 @@ impl Watch {
         }
         while est.at().plus(STEP) <= horizon {
             let told = self.step(&mut est, out);
-            if let Some(looking_back) = &mut self.looking_back {
-                looking_back.note(&mut est);
-            }
+            self.note_moment(&mut est);
             self.conclude(&mut est, told);
         }
         self.estimator = Some(est);
@@ -264,7 +279,7 @@ impl Watch {
         if let Some((fit, since)) = self.given.take() {
             est.take_up(&fit, since);
         }
-        if self.looking_back.is_some() {
+        if self.retrospect.is_some() {
             est.record();
         }
         self.estimator = Some(est);
@@ -275,6 +290,7 @@ impl Watch {
     fn step(&mut self, est: &mut Estimator, out: &mut Vec<Rejected>) -> [f64; PADS_MAX] {
         let from = est.at();
         let to = from.plus(STEP);
+        self.hold_as_found(est);
         let mut told = [0.0; PADS_MAX];
         for (t, (_, drive)) in told.iter_mut().zip(&self.drives) {
             *t = drive.mean(from, to);

@@ -70,9 +70,28 @@ impl Recorder {
         self.0.as_ref().is_some_and(|record| record.is_full())
     }
 
+    /// Where it stands, for [`Self::back_to`].
+    pub(crate) fn place(&self) -> Place {
+        self.0.as_ref().map_or_else(Place::default, |r| Place { events: r.gone + r.events.len(), now_s: r.now_s })
+    }
+
+    /// Forgets all that came after `place`: the way goes on from there in another manner.
+    pub(crate) fn back_to(&mut self, place: Place) {
+        if let Some(record) = &mut self.0 {
+            record.back_to(place);
+        }
+    }
+
     pub(crate) fn look_back(&mut self, all: bool) -> Vec<Vec<Looked>> {
         self.0.as_mut().map_or_else(Vec::new, |record| record.look_back(all))
     }
+}
+
+/// Where a record stood at a moment.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub(crate) struct Place {
+    events: usize,
+    now_s: f64,
 }
 
 /// What was seen of one row hᵀx at a moment.
@@ -117,6 +136,8 @@ struct Record {
     /// Oldest first; the first is a moment: what came before the first moment tells nothing of any.
     events: VecDeque<Event>,
     measurements: usize,
+    /// Events that were forgotten at the front.
+    gone: usize,
     now_s: f64,
 }
 
@@ -161,12 +182,25 @@ impl Record {
             }
         }
         seen.reverse();
+        let were = self.events.len();
         self.events.drain(..settled);
         while self.events.front().is_some_and(|e| !matches!(e, Event::Shown(..))) {
             self.events.pop_front();
         }
-        self.measurements = self.events.iter().filter(|e| matches!(e, Event::Took { .. })).count();
+        self.gone += were - self.events.len();
+        self.count();
         seen
+    }
+
+    fn count(&mut self) {
+        self.measurements = self.events.iter().filter(|e| matches!(e, Event::Took { .. })).count();
+    }
+
+    fn back_to(&mut self, place: Place) {
+        self.events.truncate(place.events.saturating_sub(self.gone));
+        self.gone = self.gone.min(place.events);
+        self.now_s = place.now_s;
+        self.count();
     }
 }
 

@@ -2,16 +2,17 @@
 use super::csv::Columns;
 use super::tables::{self, What};
 use super::{Format, line, sensml};
+use crate::aside::aside;
 use crate::clock::Clock;
 use crate::history::{HistoricReading, Reader};
 use crate::shelf_file::{self, ShelfFile};
 use crate::times::{self, Moment};
+use crate::whole_file::{self, Readers};
 use crate::wrong_call::{self, WrongCall};
-use anyhow::{Context as _, Result, bail};
+use anyhow::{Result, bail};
 use enclosure::Timestamp;
 use flate2::{Compression, write::GzEncoder};
 use std::collections::HashMap;
-use std::fs::File;
 use std::io::{BufWriter, Write};
 use std::ops::Range;
 use std::path::{Path, PathBuf};
@@ -63,7 +64,7 @@ pub fn export(args: &ExportArgs, file: &ShelfFile, clock: &dyn Clock) -> Result<
     if let Some(to) = &args.backup {
         reader.backup(to)?;
         let size = std::fs::metadata(to).map_or(0, |file| file.len());
-        eprintln!("the history as it stood is in {} ({:.1} MB)", to.display(), size as f64 / 1e6);
+        aside!("the history as it stood is in {} ({:.1} MB)", to.display(), size as f64 / 1e6);
         return Ok(());
     }
     let Some(format) = args.format else { bail!("exporting: no --format was given") };
@@ -82,14 +83,14 @@ pub fn export(args: &ExportArgs, file: &ShelfFile, clock: &dyn Clock) -> Result<
     };
     let gone = match &args.out {
         None => {
-            let mut out = BufWriter::new(std::io::stdout().lock());
+            let mut out = BufWriter::new(Piped(std::io::stdout().lock()));
             let gone = work(&mut out)?;
-            out.flush().context("writing to standard output")?;
+            out.flush()?;
             gone
         }
         Some(path) => into_file(path, work)?,
     };
-    eprintln!("{} {}", gone.told, args.what.name());
+    aside!("{} {}", gone.told, args.what.name());
     if args.what != What::Readings {
         return Ok(());
     }
@@ -98,11 +99,11 @@ pub fn export(args: &ExportArgs, file: &ShelfFile, clock: &dyn Clock) -> Result<
             Format::Csv => "came in while this ran, from sources that had said nothing before: export again",
             Format::Sensml | Format::Line => "are of before 1978, which SenML cannot say: take csv or line for them",
         };
-        eprintln!("{} more {why}", gone.untold);
+        aside!("{} more {why}", gone.untold);
     }
     let thinned = reader.thinned(from..to)?;
     if thinned > 0 {
-        eprintln!("of {thinned} older readings only hours are left, which no reading can say: --what hours has them");
+        aside!("of {thinned} older readings only hours are left, which no reading can say: --what hours has them");
     }
     Ok(())
 }
@@ -130,30 +131,38 @@ fn chosen(args: &ExportArgs, file: &ShelfFile) -> Result<Option<Vec<String>>, Wr
     Ok((!chosen.is_empty()).then_some(chosen))
 }
 
-/// Writes a file that is there only once it is whole.
-fn into_file(path: &Path, write: impl FnOnce(&mut dyn Write) -> Result<Gone>) -> Result<Gone> {
-    let doing = || format!("writing {}: check free space, and that the directory may be written", path.display());
-    let mut part = path.as_os_str().to_owned();
-    part.push(".part");
-    let whole = || -> Result<Gone> {
-        let file = File::create(&part).with_context(doing)?;
-        let gone;
-        let file = if path.extension().is_some_and(|end| end == "gz") {
-            let mut out = GzEncoder::new(BufWriter::new(file), Compression::default());
-            gone = write(&mut out)?;
-            out.finish().with_context(doing)?
-        } else {
-            let mut out = BufWriter::new(file);
-            gone = write(&mut out)?;
-            out
-        };
-        file.into_inner().map_err(std::io::IntoInnerError::into_error).with_context(doing)?.sync_all()?;
-        std::fs::rename(&part, path).with_context(doing)?;
+/// Standard output; a failure says so.
+struct Piped<W>(W);
+
+impl<W> Piped<W> {
+    fn said<T>(done: std::io::Result<T>) -> std::io::Result<T> {
+        done.map_err(|e| {
+            let why = format!("writing to standard output: {e}; see whether whoever reads it goes on reading");
+            std::io::Error::new(e.kind(), why)
+        })
+    }
+}
+
+impl<W: Write> Write for Piped<W> {
+    fn write(&mut self, bytes: &[u8]) -> std::io::Result<usize> {
+        Self::said(self.0.write(bytes))
+    }
+
+    fn flush(&mut self) -> std::io::Result<()> {
+        Self::said(self.0.flush())
+    }
+}
+
+/// Writes a file, packed if its name says so.
+fn into_file(path: &Path, work: impl FnOnce(&mut dyn Write) -> Result<Gone>) -> Result<Gone> {
+    whole_file::write(path, Readers::AsBefore, |out| {
+        if path.extension().is_none_or(|end| end != "gz") {
+            return work(out);
+        }
+        let mut packed = GzEncoder::new(out, Compression::default());
+        let gone = work(&mut packed)?;
+        packed.finish()?;
         Ok(gone)
-    };
-    whole().inspect_err(|_| {
-        // Half an export is none; the error says what happened.
-        let _ = std::fs::remove_file(&part);
     })
 }
 
@@ -184,7 +193,7 @@ impl Export<'_> {
                 done = take(r);
             }
         })?;
-        done.context("writing the readings: check free space, and who reads them")
+        Ok(done?)
     }
 
     fn lines(

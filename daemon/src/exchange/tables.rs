@@ -3,7 +3,7 @@ use super::csv::quoted;
 use super::times::written;
 use super::unit;
 use crate::history::{AlarmRecord, HourLeft, KeptFit, Reader};
-use anyhow::{Context as _, Result};
+use anyhow::Result;
 use clap::ValueEnum;
 use enclosure::Timestamp;
 use std::io::Write;
@@ -61,7 +61,7 @@ fn table<const N: usize, T>(
 ) -> Result<u64> {
     let mut put = |fields: [String; N]| {
         let text = fields.map(|field| quoted(&field)).join(",") + "\r\n";
-        out.write_all(text.as_bytes()).context("writing the table: check free space, and who reads it")
+        out.write_all(text.as_bytes())
     };
     put(columns.map(str::to_owned))?;
     let mut lines = 0;

@@ -1,12 +1,12 @@
 //! The whole history as one file, while the daemon goes on; and that file in the history's place again.
 use super::errors::{FileStep, HistoryError, Step};
-use super::open::{beside, check, free_name, lock, settle, sync_directory};
+use super::open::{check, free_name, lock, settle};
 use super::read::Reader;
 use super::schema;
+use crate::whole_file::{Part, Readers, beside};
 use dashboards::say;
 use enclosure::Timestamp;
 use rusqlite::{Connection, OpenFlags};
-use std::fs::File;
 use std::path::{Path, PathBuf};
 
 /// What putting a backup back did.
@@ -18,7 +18,8 @@ pub struct PutBack {
 
 impl Reader {
     /// Copies the whole history, as it stands at one moment, to the new file `to`; an existing file is left alone. The
-    /// writer is not held up. The copy is on the device and looked through before it gets its name.
+    /// writer is not held up. The copy is on the device and looked through before it gets its name; who may not read the
+    /// history may not read it.
     ///
     /// # Errors
     /// [`HistoryError`]; no file `to` exists then.
@@ -26,7 +27,8 @@ impl Reader {
         if to.exists() {
             return Err(HistoryError::NameTaken { path: to.to_owned() });
         }
-        copy_whole(self.path(), to)
+        copy_whole(self.path(), to, Readers::Of(self.path()))?.put()?;
+        Ok(())
     }
 }
 
@@ -40,14 +42,10 @@ pub fn put_back(path: &Path, backup: &Path, now: Timestamp) -> Result<PutBack, H
     let path = settle(path)?;
     let held = lock(&path)?;
     look_through(backup)?;
-    let part = beside(&path, ".part");
-    // Left over from a crash: half a copy.
-    let _ = std::fs::remove_file(&part);
-    copy_whole(backup, &part)?;
+    let readers = if path.exists() { Readers::AsBefore } else { Readers::Of(backup) };
+    let part = copy_whole(backup, &path, readers)?;
     let before = keep(&path, now)?;
-    let file = |doing| move |source| HistoryError::File { doing, path: part.clone(), source };
-    std::fs::rename(beside(&path, ".part"), &path).map_err(file(FileStep::PuttingInPlace))?;
-    sync_directory(&path)?;
+    part.put()?;
     drop(held);
     Ok(PutBack { before })
 }
@@ -98,27 +96,16 @@ fn look_through(backup: &Path) -> Result<(), HistoryError> {
     }
 }
 
-/// Copies the database `from`, as it stands at one moment, to the new file `to`.
-fn copy_whole(from: &Path, to: &Path) -> Result<(), HistoryError> {
-    let part = beside(to, ".copy");
-    let file = |source| HistoryError::File { doing: FileStep::BackingUp, path: to.to_owned(), source };
+/// Copies the database `from`, as it stands at one moment, for `to`; the copy is looked through, and has yet to be put.
+fn copy_whole(from: &Path, to: &Path, readers: Readers<'_>) -> Result<Part, HistoryError> {
+    let part = Part::begin(to, readers)?;
     let sql = |source| HistoryError::Sql { doing: Step::Copying, source };
-    let copied = || -> Result<(), HistoryError> {
-        // Left over from a crash: SQLite copies into nothing but a new file.
-        let _ = std::fs::remove_file(&part);
-        let conn = Connection::open_with_flags(from, OpenFlags::SQLITE_OPEN_READ_ONLY).map_err(sql)?;
-        let name = part.to_str().ok_or_else(|| file(std::io::ErrorKind::InvalidFilename.into()))?;
-        conn.execute("VACUUM INTO ?1", [name]).map_err(sql)?;
-        drop(conn);
-        look_through(&part)?;
-        File::open(&part).and_then(|copy| copy.sync_all()).map_err(file)?;
-        std::fs::rename(&part, to).map_err(file)?;
-        sync_directory(to)
-    };
-    copied().inspect_err(|_| {
-        // Half a copy is none; the error says what happened.
-        let _ = std::fs::remove_file(&part);
-    })
+    let conn = Connection::open_with_flags(from, OpenFlags::SQLITE_OPEN_READ_ONLY).map_err(sql)?;
+    let name = part.name().to_str().ok_or_else(|| part.unfilled(std::io::ErrorKind::InvalidFilename))?;
+    conn.execute("VACUUM INTO ?1", [name]).map_err(sql)?;
+    drop(conn);
+    look_through(part.name())?;
+    Ok(part)
 }
 
 #[cfg(test)]
@@ -233,7 +220,7 @@ mod tests {
         place.reader().backup(&newer).unwrap();
         drop(store);
         let len = std::fs::metadata(&damaged).unwrap().len();
-        File::options().write(true).open(&damaged).unwrap().set_len(len / 2).unwrap();
+        std::fs::File::options().write(true).open(&damaged).unwrap().set_len(len / 2).unwrap();
         Connection::open(&newer).unwrap().pragma_update(None, "user_version", 999).unwrap();
         Connection::open(&foreign).unwrap().execute_batch("CREATE TABLE recipes (name TEXT)").unwrap();
         std::fs::write(&garbage, "no database at all, ".repeat(500)).unwrap();

@@ -3,6 +3,7 @@
 //! Times are milliseconds within the day (u32), values f64; both through pco, which finds a sensor's grid of 0.01 by
 //! itself. Rejections are runs. A checksum over all three is proved before anything is unpacked.
 use super::types::{rejection_code, rejection_from_code};
+use dashboards::say;
 use enclosure::Rejection;
 
 /// Milliseconds in a UTC day.
@@ -39,13 +40,29 @@ pub(crate) fn offset_of(t_ms: i64) -> u32 {
     u32::try_from(t_ms.rem_euclid(DAY_MS)).unwrap_or(0)
 }
 
+/// Numbers that pco does not take: a day stays as it came.
+#[derive(Debug, thiserror::Error)]
+#[error("{}", say!("failed-packing", why = why.to_string()))]
+pub(crate) struct Unpackable {
+    why: pco::errors::PcoError,
+}
+
+impl From<Unpackable> for rusqlite::Error {
+    fn from(why: Unpackable) -> Self {
+        Self::ToSqlConversionFailure(why.into())
+    }
+}
+
+/// Numbers in few bytes.
+pub(crate) fn squeezed<T: pco::data_types::Number>(numbers: &[T]) -> Result<Vec<u8>, Unpackable> {
+    pco::standalone::simple_compress(numbers, &pco::ChunkConfig::default()).map_err(|why| Unpackable { why })
+}
+
 /// Packs `rows`, sorted by time and all of `day`.
-pub(crate) fn pack(day: i64, rows: &[Row]) -> Result<Chunk, &'static str> {
-    let config = pco::ChunkConfig::default();
+pub(crate) fn pack(day: i64, rows: &[Row]) -> Result<Chunk, Unpackable> {
     let t: Vec<u32> = rows.iter().map(|row| offset_of(row.t_ms)).collect();
     let v: Vec<f64> = rows.iter().map(|row| row.v).collect();
-    let t = pco::standalone::simple_compress(&t, &config).map_err(|_| "its times do not pack")?;
-    let v = pco::standalone::simple_compress(&v, &config).map_err(|_| "its values do not pack")?;
+    let (t, v) = (squeezed(&t)?, squeezed(&v)?);
     let rejections = pack_rejections(rows);
     let checksum = checksum([&t, &v, &rejections]);
     Ok(Chunk { day, n: rows.len(), t, v, rejections, checksum })

@@ -1,4 +1,5 @@
 //! How history can fail: in a keeper's words, and sorted by what can be done.
+use crate::whole_file::FileError;
 use dashboards::say;
 use std::path::{Path, PathBuf};
 
@@ -37,6 +38,12 @@ pub enum HistoryError {
         /// Where it was looked for.
         path: PathBuf,
     },
+    /// The one in use is not there any more, or another one is.
+    #[error("{}", say!("failed-gone", path = shown(path)))]
+    Gone {
+        /// Where it was.
+        path: PathBuf,
+    },
     /// A file could not be opened, moved or locked.
     #[error("{}", doing.words(path))]
     File {
@@ -47,6 +54,9 @@ pub enum HistoryError {
         /// Why it failed.
         source: std::io::Error,
     },
+    /// A file could not be made, or its name kept.
+    #[error(transparent)]
+    Making(#[from] FileError),
     /// A backup is never written over a file.
     #[error("{}", say!("failed-name-taken", path = shown(path)))]
     NameTaken {
@@ -69,16 +79,6 @@ pub enum HistoryError {
         /// Why it failed.
         source: rusqlite::Error,
     },
-    /// A stored day cannot be unpacked.
-    #[error("{}", say!("failed-damaged-day", day = *day, series = *series, why = *why))]
-    DamagedDay {
-        /// Days since 1970.
-        day: i64,
-        /// Which series.
-        series: i64,
-        /// What is wrong with it.
-        why: &'static str,
-    },
 }
 
 /// What is done with a file of the history.
@@ -90,14 +90,8 @@ pub enum FileStep {
     Locking,
     /// A damaged one is put away.
     SettingAside,
-    /// A new one is made.
-    Creating,
-    /// A backup takes its place.
-    PuttingInPlace,
     /// The present one is kept under another name.
     Keeping,
-    /// A backup is written.
-    BackingUp,
 }
 
 impl FileStep {
@@ -107,10 +101,7 @@ impl FileStep {
             Self::Opening => say!("failed-file-opening", path = path),
             Self::Locking => say!("failed-file-locking", path = path),
             Self::SettingAside => say!("failed-file-aside", path = path),
-            Self::Creating => say!("failed-file-creating", path = path),
-            Self::PuttingInPlace => say!("failed-file-in-place", path = path),
             Self::Keeping => say!("failed-file-keeping", path = path),
-            Self::BackingUp => say!("failed-file-backup", path = path),
         }
     }
 }

@@ -3,6 +3,7 @@ use super::errors::{FileStep, HistoryError, Step};
 use super::salvage::{self, Saved};
 use super::schema;
 use super::store::Store;
+use crate::whole_file::{self, beside, directory_of};
 use enclosure::Timestamp;
 use rusqlite::{Connection, ErrorCode, OpenFlags};
 use std::fs::{File, OpenOptions, TryLockError};
@@ -83,14 +84,14 @@ impl Store {
                 Some(why)
             }
         };
-        let aside = set_aside.map(|why| Ok((put_aside(&path, "damaged", now)?, why))).transpose()?;
+        let aside = set_aside.map(|why| put_aside(&path, "damaged", now).map(|aside| (aside, why))).transpose()?;
         let sql = |doing| move |source| HistoryError::Sql { doing, source };
         let mut conn = Connection::open(&path).map_err(sql(Step::Opening))?;
         schema::prepare_writer(&conn).map_err(sql(Step::Opening))?;
         let had = schema::migrate(&mut conn).map_err(sql(Step::BringingForward))?;
         report.migrated_from = (had > 0 && had < schema::VERSION).then_some(had);
         if report.created {
-            sync_directory(&path)?;
+            whole_file::sync_name(&path)?;
         }
         report.damaged = aside.map(|(path, why)| {
             let saved = salvage::copy(&path, &mut conn);
@@ -101,13 +102,6 @@ impl Store {
     }
 }
 
-/// `path` with `suffix` after its last part.
-pub(crate) fn beside(path: &Path, suffix: &str) -> PathBuf {
-    let mut name = path.as_os_str().to_owned();
-    name.push(suffix);
-    name.into()
-}
-
 /// The file behind links, so that two names of one history share one lock.
 pub(super) fn settle(path: &Path) -> Result<PathBuf, HistoryError> {
     let error = |source| HistoryError::File { doing: FileStep::Opening, path: path.to_owned(), source };
@@ -116,11 +110,6 @@ pub(super) fn settle(path: &Path) -> Result<PathBuf, HistoryError> {
     }
     let name = path.file_name().ok_or_else(|| error(std::io::ErrorKind::InvalidFilename.into()))?;
     Ok(directory_of(path).canonicalize().map_err(error)?.join(name))
-}
-
-/// Where a file lies: a bare name lies in the working directory.
-pub(crate) fn directory_of(path: &Path) -> &Path {
-    path.parent().filter(|parent| !parent.as_os_str().is_empty()).unwrap_or(Path::new("."))
 }
 
 /// Takes the lock file beside the history; the system lets go of it when the process ends, however it ends.
@@ -209,19 +198,6 @@ pub(super) fn free_name(path: &Path, what: &str, now: Timestamp) -> PathBuf {
     names.take(1_000).find(free).unwrap_or_else(|| beside(path, &format!(".{what}")))
 }
 
-/// Makes a new file's name itself survive a power cut.
-#[cfg(unix)]
-pub(super) fn sync_directory(path: &Path) -> Result<(), HistoryError> {
-    let parent = directory_of(path);
-    let synced = File::open(parent).and_then(|directory| directory.sync_all());
-    synced.map_err(|source| HistoryError::File { doing: FileStep::Creating, path: parent.to_owned(), source })
-}
-
-#[cfg(not(unix))]
-pub(super) fn sync_directory(_path: &Path) -> Result<(), HistoryError> {
-    Ok(())
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -243,7 +219,7 @@ mod tests {
     fn a_bare_name_lies_in_the_working_directory() {
         assert_eq!(directory_of(Path::new("copy.db")), Path::new("."));
         assert_eq!(directory_of(Path::new("kept/copy.db")), Path::new("kept"));
-        sync_directory(Path::new("copy.db")).unwrap();
+        whole_file::sync_name(Path::new("copy.db")).unwrap();
     }
 
     #[test]

@@ -103,7 +103,7 @@ fn pack_one(tx: &Transaction<'_>, day: i64, series: i64, late: Vec<Row>) -> rusq
     };
     all.extend(late);
     merge(&mut all);
-    let chunk = codec::pack(day, &all).map_err(|why| rusqlite::Error::ToSqlConversionFailure(why.into()))?;
+    let chunk = codec::pack(day, &all)?;
     rows::replace_chunk(tx, series, &chunk, &all)?;
     Ok(sound)
 }

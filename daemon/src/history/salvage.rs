@@ -3,8 +3,8 @@
 //! Where the mirror stood is left behind too: it sends everything anew.
 //! Receipts are left behind on purpose: they speak of packs whose readings may be among what was lost. The nodes
 //! send again what they still keep, and get new ones.
-use super::open::beside;
 use super::rows;
+use crate::whole_file::beside;
 use dashboards::say;
 use rusqlite::types::Value;
 use rusqlite::{Connection, OpenFlags, Result, Transaction, params_from_iter};

@@ -142,7 +142,7 @@ fn thin_day(tx: &Transaction<'_>, day: i64) -> rusqlite::Result<Thinned> {
                 mirroring::note_thinned(tx, (series, day), &readings)?;
                 let stored = rows::thinned(tx, series, day)?.unwrap_or_default();
                 let hours = merged(stored, hours_of(&readings));
-                let packed = pack(&hours).map_err(|why| rusqlite::Error::ToSqlConversionFailure(why.into()))?;
+                let packed = pack(&hours)?;
                 rows::replace_thinned(tx, (series, day), hours.iter().map(|h| h.extent.n).sum(), &packed)?;
                 done.readings += readings.len() as u64;
             }
@@ -191,15 +191,12 @@ fn merged(stored: Vec<Hour>, new: Vec<Hour>) -> Vec<Hour> {
 }
 
 /// Packs a day's hours. Lowest and highest stay to the bit; a mean keeps seven digits.
-pub(crate) fn pack(hours: &[Hour]) -> Result<ThinDay, &'static str> {
-    let config = pco::ChunkConfig::default();
+pub(crate) fn pack(hours: &[Hour]) -> Result<ThinDay, codec::Unpackable> {
     let numbers = |h: &Hour| [h.hour * 2 + u32::from(h.rejected), u32::try_from(h.extent.n).unwrap_or(u32::MAX)];
     let places: Vec<u32> = [0, 1].iter().flat_map(|i| hours.iter().map(move |h| numbers(h)[*i])).collect();
     let ends: Vec<f64> = hours.iter().map(|h| h.extent.min).chain(hours.iter().map(|h| h.extent.max)).collect();
     let means: Vec<f32> = hours.iter().map(|h| h.extent.mean as f32).collect();
-    let places = pco::standalone::simple_compress(&places, &config).map_err(|_| "its hours do not pack")?;
-    let ends = pco::standalone::simple_compress(&ends, &config).map_err(|_| "its values do not pack")?;
-    let means = pco::standalone::simple_compress(&means, &config).map_err(|_| "its means do not pack")?;
+    let (places, ends, means) = (codec::squeezed(&places)?, codec::squeezed(&ends)?, codec::squeezed(&means)?);
     let checksum = checksum([&places, &ends, &means]);
     Ok(ThinDay { places, ends, means, checksum })
 }

@@ -35,6 +35,19 @@ impl Pipeline {
         self.flights.push(Flight { answer, since: self.clock.monotonic(), message, changes, keeper });
     }
 
+    /// At the end: takes in what became of messages and what arrived, as far as there is room.
+    pub(super) fn take_in(&mut self) {
+        while self.flights.has_room() {
+            if let Ok(sent) = self.sent.try_recv() {
+                self.message_sent(sent);
+            } else if let Some(message) = self.inbox.try_recv() {
+                self.take(&message);
+            } else {
+                break;
+            }
+        }
+    }
+
     /// The oldest batch is committed, or failed, or given up.
     pub(super) fn land(&mut self, outcome: Result<Committed, WriteError>) {
         let Some(flight) = self.flights.land() else { return };

@@ -84,5 +84,5 @@ fn a_file_is_written_in_every_form_and_a_page_stands_alone() {
     }
     let nowhere = dir.path().join("no-such-directory/plan.svg");
     let error = write(&args(bare(), Some(&nowhere)), no_shelf, &mut Vec::new(), 100).unwrap_err();
-    assert!(format!("{error:#}").contains("check that the directory exists"), "{error:#}");
+    assert!(format!("{error:#}").contains("Make its directory"), "{error:#}");
 }

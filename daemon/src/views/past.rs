@@ -7,6 +7,7 @@
 use super::coarse;
 use crate::history::{HistoricReading, HistoryError, Reader};
 use enclosure::estimate::{Hindsight, STEP};
+use enclosure::nest::Found;
 use enclosure::psychro::saturation_pa;
 use enclosure::shelf::Nest;
 use enclosure::smooth::REACH_S;
@@ -50,6 +51,8 @@ pub struct Past {
     pub readings: u64,
     /// Whether its moments are seen with hindsight.
     pub hindsight: bool,
+    /// What was found of the mats later than it began, and is drawn from its beginning on, in the order of its finding.
+    pub found: Vec<Found>,
 }
 
 /// What probes said, without a model.
@@ -108,6 +111,7 @@ impl Seen {
         self.mean_c = narrow(&hindsight.mean_c);
         self.sd_k = narrow(&hindsight.sd_k);
         self.brood_c = self.brood_c.map(|_| hindsight.brood_c);
+        self.heat_w = hindsight.heat_w.unwrap_or(self.heat_w);
     }
 }
 
@@ -169,6 +173,8 @@ pub fn recall(
         run.pass(span.end);
     }
     let hindsight = run.look_back();
+    let is_of_span = |f: &&Found| f.from < span.end && f.until > span.start;
+    let found = run.core.found(0).iter().filter(is_of_span).cloned().collect();
     let at_mm = if run.at_mm.is_empty() { vec![0.0, nest.length_mm] } else { run.at_mm };
     run.samples.resize(wanted, None);
     let said = coarse::said(reader, nest, &span, columns)?;
@@ -181,6 +187,7 @@ pub fn recall(
         said,
         readings: run.readings,
         hindsight,
+        found,
     })
 }
 
@@ -218,6 +225,8 @@ struct Run {
     middle_mm: f64,
     at_mm: Vec<f64>,
     samples: Vec<Option<Seen>>,
+    /// Of each: whether probes spoke, but none was believed.
+    doubted: Vec<bool>,
     readings: u64,
     stopped: bool,
 }
@@ -238,6 +247,7 @@ impl Run {
             middle_mm,
             at_mm: Vec::new(),
             samples: Vec::with_capacity(wanted),
+            doubted: Vec::with_capacity(wanted),
             readings: 0,
             stopped: false,
         }
@@ -264,13 +274,17 @@ impl Run {
     }
 
     fn sample(&mut self, at: Timestamp) {
-        let now = self.core.nest(0, at).filter(|n| n.heard.is_some_and(|h| at.since(h) <= self.gap));
+        let lately = |t: Timestamp| at.since(t) <= self.gap;
+        let spoke = |n: &NestNow| n.probes.iter().filter_map(|p| p.temperature).any(|(_, t)| lately(t));
+        let is_believed = |n: &NestNow| n.heard.is_some_and(lately);
+        let now = self.core.nest(0, at).filter(|n| is_believed(n) || spoke(n));
+        self.doubted.push(now.as_ref().is_some_and(|n| !is_believed(n)));
         let seen = now.filter(|n| !n.profile.at_mm.is_empty()).map(|n| self.seen(&n));
         self.samples.push(seen);
     }
 
     /// Puts what is known of each moment by now in place of what was believed then, where anything was; tells whether it
-    /// was anywhere.
+    /// was anywhere. What was believed of no probe is known where the reason was found later.
     fn look_back(&mut self) -> bool {
         let mut any = false;
         let mut later = self.core.hindsight(0).into_iter().peekable();
@@ -278,6 +292,9 @@ impl Run {
             let at = sample_at(&self.span, self.wanted, k);
             while later.next_if(|h| h.at < at).is_some() {}
             let seen = later.peek().filter(|h| h.at < at.plus(STEP));
+            if self.doubted[k] && seen.is_none_or(|h| h.heat_w.is_none()) {
+                self.samples[k] = None;
+            }
             if let Some((hindsight, sample)) = seen.zip(self.samples[k].as_mut()) {
                 let middle = self.at_mm.iter().position(|x| *x >= self.middle_mm);
                 sample.look_back(hindsight, middle);

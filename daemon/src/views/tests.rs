@@ -4,7 +4,9 @@ use super::past::{COLUMNS, Past, recall};
 use super::sample::{CUT_H, LENGTH_S, Made, at_h, made, silent, utc};
 use super::week::{Telling, week_view};
 use crate::history::{Batch, FitAct, FitRecord, Reader, Store};
-use dashboards::{BaseFrom, MarkKind, WeekView};
+use crate::snapshot::StandingAlarm;
+use dashboards::{BaseFrom, MarkKind, WeekView, say};
+use enclosure::rival::Mode;
 use enclosure::{Core, Input, Reading, Span, Timestamp};
 use std::ops::Range;
 
@@ -63,6 +65,59 @@ fn a_picture_says_whether_it_is_drawn_with_hindsight() {
         week(made, &past(made, 0, span, columns)).seen_how
     };
     assert!(said(fine).contains("hindsight") && said(long).is_empty());
+}
+
+/// The relay of the made history sticks three hours before its end: it is drawn, and its heat counted, from its beginning
+/// on, and said so below the picture of every span that holds some of that time; of no other nest.
+#[test]
+fn a_mat_found_stuck_late_is_drawn_as_stuck_from_its_beginning_on() {
+    let made = made();
+    let day = at_h(48.0)..at_h(72.0);
+    let drawn = past(made, 0, day.clone(), 480);
+    let [found] = &drawn.found[..] else { panic!("{:?}", drawn.found) };
+    assert!(found.mode == Mode::On && !found.feigned && found.from > at_h(69.0) && found.until > found.from);
+    // A mat's heat arrives some minutes late.
+    let warm = found.from.plus(Span::from_min(3));
+    let blind: Vec<usize> =
+        (0..drawn.samples.len()).filter(|k| warm < drawn.at(*k) && drawn.at(*k) < found.until).collect();
+    let rated_w = made.file.shelf.nests[0].pads[0].rated_w;
+    let heat_w: Vec<f64> = blind.iter().map(|k| drawn.samples[*k].as_ref().unwrap().heat_w).collect();
+    assert!(!heat_w.is_empty() && heat_w.iter().all(|w| *w > 0.8 * rated_w), "{heat_w:?} W of {rated_w}");
+    let how = week(made, &drawn).seen_how;
+    let says = say!("past-found-on", from = utc().dated(found.from), until = utc().dated(found.until));
+    assert!(how.ends_with(&says), "{how}");
+    for (nest, span) in [(0, at_h(40.0)..at_h(60.0)), (1, day)] {
+        let other = past(made, nest, span, 48);
+        assert!(other.found.is_empty(), "{:?}", other.found);
+        assert_eq!(week(made, &other).seen_how, say!("past-hindsight"));
+    }
+}
+
+/// Whatever was found late of a mat is told, faults first, so many one by one and the rest counted.
+#[test]
+fn what_was_found_late_is_told_in_order_of_weight() {
+    let made = made();
+    let mut drawn = past(made, 0, at_h(48.0)..at_h(72.0), 48);
+    let one = drawn.found[0].clone();
+    let of = |mode, feigned| {
+        let mut found = one.clone();
+        (found.mode, found.feigned) = (mode, feigned);
+        found
+    };
+    drawn.found = vec![of(Mode::Follow, true), of(Mode::Off, false), of(Mode::Follow, false)];
+    let (from, until) = (utc().dated(one.from), utc().dated(one.until));
+    let said = [
+        say!("past-hindsight"),
+        say!("past-found-off", from = &from, until = &until),
+        say!("past-found-as-told", from = &from, until = &until),
+        say!("past-found-no-fault", from = &from, until = &until),
+    ];
+    assert_eq!(week(made, &drawn).seen_how, said.join(" "));
+    drawn.found.extend([of(Mode::On, false), of(Mode::On, false)]);
+    let how = week(made, &drawn).seen_how;
+    assert!(how.ends_with(&say!("past-found-more", count = 2)) && !how.contains(&said[3]), "{how}");
+    drawn.hindsight = false;
+    assert!(week(made, &drawn).seen_how.is_empty());
 }
 
 /// What is stored after a span tells of its end; what was not stored by then tells nothing of its readings.
@@ -173,6 +228,24 @@ fn a_span_without_readings_is_all_gap_and_says_so() {
     assert_eq!(week.sentences.len(), 1);
 }
 
+/// A stuck mat at the end of a span of which the beginning is not known is no "little changed".
+#[test]
+fn what_is_hardly_known_is_compared_with_nothing_or_with_a_word_about_it() {
+    let made = made();
+    let (known, hardly) = (whole(), at_h(-37.0 * 24.0)..at_h(LENGTH_S / 3600.0));
+    let says = |past: &Past, other: Option<(&Past, &str)>| {
+        let telling = Telling { other, ..Telling::default() };
+        week_view(past, &made.reader(), telling, &utc()).unwrap().sentences.join(" ")
+    };
+    let (known, hardly) = (past(made, 0, known, COLUMNS), past(made, 0, hardly, 160));
+    assert!(says(&known, None).contains("against the beginning"));
+    let said = says(&hardly, None);
+    assert!(!said.contains("beginning"), "{said}");
+    let said = says(&known, Some((&hardly, "the month before")));
+    assert!(said.contains("gainst the month before (known for ") && said.contains(" % of it only)"), "{said}");
+    assert!(!says(&known, Some((&known, "itself"))).contains("known for"));
+}
+
 #[test]
 fn a_run_that_is_stopped_leaves_the_rest_unknown() {
     let made = made();
@@ -187,12 +260,34 @@ fn a_run_that_is_stopped_leaves_the_rest_unknown() {
     assert!(past.samples.last().unwrap().is_none());
 }
 
+/// A number of an hour ago, drawn as if it were so now, would be the opposite of a watch.
+#[test]
+fn what_a_silent_probe_said_last_is_not_shown_as_believed() {
+    let made = made();
+    let (mut snap, later) = (made.snapshot.clone(), made.end.plus(Span::from_min(80)));
+    let p = snap.nests[0].probes.iter().find(|p| p.temperature.is_some() && p.rejected.is_none()).unwrap().source;
+    let name = &snap.sources[usize::from(p.0)].clone();
+    let of = |snap: &crate::snapshot::Snapshot, now| {
+        let page = now_page(snap, now, &utc());
+        let believed = dashboards::probes_believed(&page);
+        (page.nests[0].probes.iter().find(|p| p.name == *name).unwrap().not_believed_because.clone(), believed)
+    };
+    let before = of(&snap, made.end);
+    let key = enclosure::AlarmKey { alarm: enclosure::Alarm::ProbeSilent, nest: Some(0), probe: Some(p), node: None };
+    let (state, since) = (enclosure::State::Unacknowledged, made.end);
+    snap.alarms.push(StandingAlarm { key, state, since, detail: String::new(), cause: None, until: None });
+    assert_eq!(of(&snap, made.end), before, "what it said is new");
+    let (why, believed) = of(&snap, later);
+    assert!(why.unwrap().contains("is silent") && believed != before.1, "{believed}");
+    assert_eq!(before.0, None);
+}
+
 #[test]
 fn the_page_of_now_shows_what_stands_and_what_can_be_done() {
     let made = made();
     let page = now_page(&made.snapshot, made.end, &utc());
     let stuck = page.alarms.iter().find(|a| a.alarm == "heater-stuck-on").unwrap();
-    assert!(stuck.what_to_do.starts_with("Pull the plug"));
+    assert!(stuck.what_to_do[0].starts_with("Smoke, flame") && stuck.what_to_do[1].starts_with("Pull the plug"));
     let named = |name: &str| stuck.actions[0].fields.iter().find(|(n, _)| n == name).map(|(_, v)| v.as_str());
     assert_eq!((named("alarm"), named("nest")), (Some("heater-stuck-on"), Some("oak")));
     assert_eq!(page.nests.len(), 2);

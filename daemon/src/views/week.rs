@@ -49,7 +49,7 @@ pub fn week_view(past: &Past, reader: &Reader, telling: Telling<'_>, hours: &Hou
         nest_name: past.nest.id.clone(),
         span_text: hours.span(&past.span),
         sentences: sentences::sentences(past, band, (&marks, &still), telling.other, hours),
-        seen_how: if past.hindsight { say!("past-hindsight") } else { String::new() },
+        seen_how: sentences::seen_how(past, hours),
         length_mm: past.nest.length_mm,
         brood: brood(&past.nest),
         mats: mats(&past.nest),

@@ -31,7 +31,9 @@ alarm-means-clock-jumped = The clock was set or jumped; times near it may be wro
 
 ## What to do, a step each, in this order. The first two belong to several alarms.
 
-alarm-step-unplug = Pull the plug of the heating mat; do not trust its switch, thermostat or node.
+alarm-step-unplug =
+    Pull the plug of the heating mat, unless it is hot, discoloured or wet: then switch off that circuit. Do not trust the
+    mat's switch, thermostat or node.
 alarm-step-feel = Feel the nest and measure it with a second thermometer.
 alarm-step-cool = Let the nest cool with the room; no ice, no cold water.
 alarm-step-look-now = Look now, and treat it as real heat until you know better.
@@ -68,6 +70,8 @@ alarm-step-ways = Try the way out with `warmend alarms test`.
 alarm-step-until-works = Until it works, look at this page yourself.
 alarm-step-clock = See whether the machine keeps time.
 
+# What was seen of an alarm, on the page of now and on the list. $detail: sentences, worded when it was raised.
+alarm-when-raised = When it was raised: { $detail }
 # An alarm that is over and that nobody has answered.
 alarm-step-over = It ended by itself. Find out what caused it, then say that you have seen it.
 
@@ -103,6 +107,8 @@ doubt-wild = it is far from what the nest can do there
 doubt-distrusted = the probe seems frozen, fallen off, jumping or drifting
 doubt-late = it came too late to be used
 doubt-duplicate = it was there already
+# Of a probe whose last word is old.
+doubt-silent = the probe is silent, and what it said is old
 
 ## Why what was learned anew of a nest's warmth was not taken, to follow “was refused:”.
 

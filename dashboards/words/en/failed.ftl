@@ -2,6 +2,21 @@
 ### Clauses that follow a colon on pages and in messages, and are kept with what came of a message.
 ### $why: what the system, the database, a library or the other side said; not translated. $path: of a file.
 
+## A file that is there whole or not at all. What was attempted, why it failed, what to do.
+
+# $todo: one of the sentences below these five.
+failed-whole-beginning = writing { $path }: nothing can be made there: { $why }. { $todo }
+failed-whole-writing = writing { $path }: { $why }. What was there before is as it was. { $todo }
+failed-whole-syncing = writing { $path }: the disk did not take it: { $why }. What was there before is as it was. { $todo }
+failed-whole-naming = writing { $path }: it cannot get its name: { $why }. What was there before is as it was. { $todo }
+failed-whole-name-synced =
+    writing { $path }: it is there, but after a power cut it may be gone: { $why }. Check the disk, and write it again
+failed-whole-room = Free some space, and try again
+failed-whole-directory = Make its directory, or give another place
+failed-whole-name = Give it another name
+failed-whole-rights = Give another place, or yourself the right to write there
+failed-whole-disk = Check the disk, or give another place
+
 ## History. What was attempted, why it failed, what to do.
 
 # $holder: what the lock file says of it; $lock: the lock file.
@@ -18,15 +33,14 @@ failed-foreign =
 failed-missing =
     reading the history { $path }: there is none yet, or an older one that `warmend run` has still to bring forward. Start
     that once, or check [history] path
+failed-gone =
+    the file { $path } was moved, deleted or replaced while in use. Put it back; or stop warmend and start it again, and a
+    new one begins
 failed-file-opening = opening the history { $path }: check that the directory exists and may be written
 failed-file-locking = locking the history with { $path }: check that the directory exists and may be written
 failed-file-aside = setting aside the history { $path }: check that the directory exists and may be written
-failed-file-creating = creating the history in { $path }: check that the directory exists and may be written
-failed-file-in-place =
-    putting the backup in place from { $path }: check that the directory exists and may be written
 failed-file-keeping =
     keeping the present history as { $path }: check that the directory exists and may be written
-failed-file-backup = writing the backup { $path }: check that the directory exists and may be written
 failed-name-taken =
     writing the backup { $path }: there is a file of that name already, and it is left as it is. Give another name
 # $why: one of the three below, or what the database said.
@@ -39,8 +53,8 @@ failed-sql-opening-again = opening again the history: check free space and the d
 failed-sql-forward = bringing forward the history: check free space and the disk
 failed-sql-reading = reading the history: check free space and the disk
 failed-sql-copying = copying the history: check free space and the disk
-# $day: days since 1970; $series: a number of the file's own.
-failed-damaged-day = reading the history: the stored day { $day } of series { $series } is damaged ({ $why })
+# What failed-writing gives as its $why.
+failed-packing = a day's readings cannot be packed ({ $why })
 failed-full = writing history: the disk is full. Free some space; writing is tried again by itself
 failed-writing = writing history: { $why }. Check the disk; writing is tried again by itself
 failed-entry = writing history: this entry cannot be stored ({ $why }); the others were

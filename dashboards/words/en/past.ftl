@@ -46,7 +46,7 @@ past-extreme = { $degrees } ({ $when })
 past-anywhere = Anywhere in the nest it was between { $low } and { $high } °C
 past-brood-unknown = Where the brood lay is not known
 # $how: one of the above; $length: 3 h 20 min.
-past-gap = { $how }; of { $length } of it nothing is known
+past-gap = { $how }; for { $length } of it nothing is known
 
 # $clauses: one or several of the clauses here.
 past-sentence = { $clauses }.
@@ -55,6 +55,24 @@ past-unknown = Nothing is known of this time: no reading that was believed is st
 # Below the picture, where it holds.
 past-hindsight =
     Drawn with hindsight: each moment from what the probes said until then, and in the twelve hours after it.
+# What a mat did that was found later than it began. $from and $until: 14 March, 06:20.
+past-found-on =
+    Between { $from } and { $until } the mat is drawn as giving full heat, whatever it was told: the warmth showed so only
+    by the end of that time.
+past-found-off =
+    Between { $from } and { $until } the mat is drawn as giving no heat, whatever it was told: the warmth showed so only by
+    the end of that time.
+past-found-as-told =
+    Between { $from } and { $until } the mat is drawn as doing what it was told again: the warmth showed so only by the end
+    of that time.
+past-found-no-fault =
+    Between { $from } and { $until } the mat is drawn as doing what it was told: it was held for faulty for a while, but
+    what came after does not bear that out.
+# $count: how many more.
+past-found-more = { $count ->
+        [one] One more such time is drawn so.
+       *[other] { $count } more such times are drawn so.
+    }
 
 ## What changed. $by: a number; these are listed with commas.
 
@@ -71,6 +89,8 @@ past-heat-less = the mat gave { $by } % less
 past-towards-end = towards the end, against the beginning, { $changes }
 past-little-changed = little changed from beginning to end
 # $other: the span before, or another nest.
+# Stands for the other, where little of it is known. $share: 8 %.
+past-other-partly = { $other } (known for { $share } of it only)
 past-other-unknown = of { $other } nothing is known
 past-against = against { $other } { $changes }
 past-much-as = it was much as { $other }

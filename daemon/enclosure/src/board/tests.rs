@@ -1,5 +1,7 @@
 use super::*;
+use crate::dice::Dice;
 use crate::lifecycle::Declined;
+use crate::lifecycle::tests::act;
 use std::vec;
 
 const RULES: Rules = Rules { chatter_raised: 3, chatter_within: Span::from_min(60), worse_by: 1.0 };
@@ -189,25 +191,15 @@ fn what_a_keeper_may_not_do_is_declined_and_changes_nothing() {
     assert_eq!(board.get(&heat).unwrap().life.ends(), Some(day(120)), "before it was ever judged, too");
 }
 
-/// A number sequence of its own, the same on every machine.
-struct Draw(u64);
-
-impl Draw {
-    fn below(&mut self, n: u64) -> u64 {
-        self.0 = self.0.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
-        (self.0 >> 33) % n
-    }
-}
-
 /// One minute of a random history upon `board`.
-fn minute(board: &mut Board, draw: &mut Draw, min: i64) -> Vec<Change> {
+fn minute(board: &mut Board, dice: &mut Dice, min: i64) -> Vec<Change> {
     let alarms =
         [Alarm::BroodCold, Alarm::BroodLimit, Alarm::HeaterStuckOn, Alarm::ProbeImplausible, Alarm::HeaterNoHeat];
     let mut out = vec![];
     board.tick(at(min), |_| vec![], &mut out);
     for nest in 0..3 {
         for alarm in alarms {
-            let verdict = match draw.below(8) {
+            let verdict = match dice.below(8) {
                 0..=3 => continue,
                 4 => Verdict::Well,
                 5 => Verdict::Between,
@@ -219,24 +211,19 @@ fn minute(board: &mut Board, draw: &mut Draw, min: i64) -> Vec<Change> {
                 Alarm::BroodLimit => vec![key(Alarm::HeaterStuckOn, nest)],
                 _ => vec![],
             };
-            let manner = Manner::of(alarm, Span::from_min(draw.below(3) as i64), Span::from_min(1));
-            let severity = Some(30.0 + draw.below(8) as f64);
-            let (may_raise, out_of_season) = (draw.below(9) > 0, draw.below(40) == 0);
+            let manner = Manner::of(alarm, Span::from_min(dice.below(3) as i64), Span::from_min(1));
+            let severity = Some(30.0 + dice.below(8) as f64);
+            let (may_raise, out_of_season) = (dice.below(9) > 0, dice.below(40) == 0);
             let case = Case { verdict, manner, may_raise, out_of_season, causes, severity };
             board.judge(at(min), &key(alarm, nest), &case, &RULES, &mut out);
         }
     }
-    let until = at(min + 1 + draw.below(25) as i64);
-    let trigger = match draw.below(12) {
-        0 => Trigger::Acknowledge,
-        1 => Trigger::Reset,
-        2 => Trigger::Shelve(until),
-        3 => Trigger::Unshelve,
-        4 => Trigger::TakeOut(Some(until)),
-        5 => Trigger::PutBack,
+    let until = at(min + 1 + dice.below(25) as i64);
+    let trigger = match dice.below(12) {
+        n @ 0..=5 => act(n, until),
         _ => return out,
     };
-    let chosen = key(alarms[draw.below(5) as usize], draw.below(3) as u16);
+    let chosen = key(alarms[dice.below(5) as usize], dice.below(3) as u16);
     // Declined acts are part of it.
     let _ = board.act(at(min), &chosen, trigger, (Some(31.0), &[]), &mut out);
     out
@@ -256,7 +243,7 @@ fn restarted(board: &Board) -> Board {
 fn a_restart_at_every_step_changes_no_event() {
     for seed in 0..40 {
         let (mut left, mut cut) = (Board::default(), Board::default());
-        let (mut a, mut b) = (Draw(seed), Draw(seed));
+        let (mut a, mut b) = (Dice(seed), Dice(seed));
         let mut count = 0;
         for min in 0..200 {
             let wanted = minute(&mut left, &mut a, min);

@@ -58,12 +58,8 @@ impl Estimator {
             past.drive[r.pad] = r.mode.drive(f64::from(past.told[r.pad])) as f32;
         }
         let was = core::mem::replace(&mut self.modes[r.pad], r.mode);
-        // A fault that went by itself was more likely none: the next one must say more.
         if r.mode == Mode::Follow {
-            let usual = self.usual.iter_mut().find(|(pad, mode, _)| *pad == r.pad && *mode == was);
-            if let Some((_, _, peak)) = usual {
-                *peak = (*peak + RETURNED_NATS).min(RETURNED_MOST_NATS);
-            }
+            self.note_return(r.pad, was);
         }
         let origin = core::mem::take(&mut r.origin);
         // What was learned since it began was learned from a wrong drive.
@@ -73,6 +69,14 @@ impl Estimator {
         }
         // If it proves wrong, it was a fruitless peak: ending the rivals keeps it.
         self.rerun();
+    }
+
+    /// A fault that went by itself was more likely none: the next one must say more.
+    pub(super) fn note_return(&mut self, pad: usize, was: Mode) {
+        let usual = self.usual.iter_mut().find(|(p, mode, _)| *p == pad && *mode == was);
+        if let Some((_, _, peak)) = usual {
+            *peak = (*peak + RETURNED_NATS).min(RETURNED_MOST_NATS);
+        }
     }
 
     /// Fits the physics again when that is due; true if it did.

@@ -1,7 +1,8 @@
 //! Moments that have passed, with what later readings say of them.
 use super::readout::between;
 use super::{Estimator, STEP};
-use crate::smooth::Looked;
+use crate::rival::Mode;
+use crate::smooth::{Looked, Place};
 use crate::time::Timestamp;
 use alloc::collections::VecDeque;
 use alloc::vec::Vec;
@@ -17,12 +18,16 @@ pub struct Hindsight {
     pub sd_k: Vec<f64>,
     /// Brood area: mean and the standard deviation of its error, °C and K.
     pub brood_c: (f64, f64),
+    /// Heat of the pads, W, where it was found later that they did something else than was believed then.
+    pub heat_w: Option<f64>,
 }
 
 /// Moments that somebody wants with hindsight, on their way.
 #[derive(Clone, Debug, Default)]
 pub struct LookingBack {
-    wanted: VecDeque<Timestamp>,
+    wanted: Vec<Timestamp>,
+    /// How many of them have passed.
+    passed: usize,
     drawn: VecDeque<Drawn>,
     seen: Vec<Hindsight>,
 }
@@ -38,6 +43,8 @@ struct Drawn {
     /// The same of the brood area.
     brood_c: f64,
     brood_beside_k2: f64,
+    /// See [`Hindsight::heat_w`].
+    heat_w: Option<f64>,
 }
 
 impl LookingBack {
@@ -46,17 +53,17 @@ impl LookingBack {
         Self { wanted: wanted.into_iter().collect(), ..Self::default() }
     }
 
-    /// A step was made, and its readings taken in.
-    pub fn note(&mut self, est: &mut Estimator) {
+    /// A step was made, and its readings taken in; `heat_w`: see [`Hindsight::heat_w`].
+    pub fn note(&mut self, est: &mut Estimator, heat_w: Option<f64>) {
         let at = est.at();
         let mut due = false;
         // Over a long gap the estimate jumps: a moment within it is not where it stands.
-        while let Some(wanted) = self.wanted.front().filter(|wanted| **wanted <= at) {
+        while let Some(wanted) = self.wanted.get(self.passed).filter(|wanted| **wanted <= at) {
             due |= *wanted > at.minus(STEP);
-            self.wanted.pop_front();
+            self.passed += 1;
         }
         if due && est.is_recorded() {
-            self.drawn.push_back(est.draw());
+            self.drawn.push_back(Drawn { heat_w, ..est.draw() });
         }
         if est.belief.is_look_back_due() {
             self.settle(est, false);
@@ -67,6 +74,13 @@ impl LookingBack {
     pub fn take(&mut self, est: &mut Estimator) -> Vec<Hindsight> {
         self.settle(est, true);
         core::mem::take(&mut self.seen)
+    }
+
+    /// All after `at` is lived through once more.
+    pub fn back_to(&mut self, at: Timestamp) {
+        self.passed = self.wanted.partition_point(|wanted| *wanted <= at);
+        self.drawn.truncate(self.drawn.partition_point(|drawn| drawn.at <= at));
+        self.seen.truncate(self.seen.partition_point(|seen| seen.at <= at));
     }
 
     fn settle(&mut self, est: &mut Estimator, all: bool) {
@@ -85,7 +99,8 @@ impl Drawn {
         let mean_c = self.mean_c.iter().enumerate().map(|(j, c)| c + between(&shifts, j));
         let sd_k = self.beside_k2.iter().enumerate().map(|(j, k2)| libm::sqrt(k2 + between(&variances, j)));
         let brood_c = (self.brood_c + brood.shift, libm::sqrt(brood.variance + self.brood_beside_k2));
-        Some(Hindsight { at: self.at, mean_c: mean_c.collect(), sd_k: sd_k.collect(), brood_c })
+        let (mean_c, sd_k) = (mean_c.collect(), sd_k.collect());
+        Some(Hindsight { at: self.at, mean_c, sd_k, brood_c, heat_w: self.heat_w })
     }
 }
 
@@ -99,6 +114,28 @@ impl Estimator {
         self.belief.is_recorded()
     }
 
+    /// Where the record stands, for [`Self::go_on_from`].
+    pub(crate) fn recorded(&self) -> Place {
+        self.belief.place()
+    }
+
+    /// This estimate stood at `place` of the record of `other`, which lived on otherwise: it takes that record over.
+    pub(crate) fn go_on_from(&mut self, place: Place, other: &mut Self) {
+        self.belief.go_on_from(place, &mut other.belief);
+    }
+
+    /// From here on pad `pad` did as `mode` says: it was found later. Nothing that is believed changes, only what is to
+    /// come; so hindsight reaches across. True if it was held to do something else.
+    pub fn hold(&mut self, pad: usize, mode: Mode) -> bool {
+        let Some(was) = self.modes.get(pad).copied().filter(|was| *was != mode) else { return false };
+        self.modes[pad] = mode;
+        if mode == Mode::Follow {
+            self.note_return(pad, was);
+        }
+        self.drop_rivals();
+        true
+    }
+
     /// Marks this moment.
     fn draw(&mut self) -> Drawn {
         self.fade();
@@ -107,7 +144,7 @@ impl Estimator {
         let (mean_c, beside_k2) = (self.profile_c(), self.unmodelled_along_k2(&nominals));
         let rows: Vec<Vec<f64>> = core::iter::once(brood).chain(places).collect();
         self.belief.mark(&rows);
-        Drawn { at: self.at(), mean_c, beside_k2, brood_c, brood_beside_k2 }
+        Drawn { at: self.at(), mean_c, beside_k2, brood_c, brood_beside_k2, heat_w: None }
     }
 }
 

@@ -49,7 +49,7 @@ impl Story {
             let (brood_c, brood_sd_k, _) = est.brood();
             self.then.push((est.profile().2, (brood_c, brood_sd_k)));
         }
-        self.looking_back.note(est);
+        self.looking_back.note(est, None);
     }
 
     fn end(mut self) -> (Vec<Hindsight>, Vec<Then>) {
@@ -128,4 +128,54 @@ fn moments_in_a_long_gap_are_left_out() {
     let (seen, _) = story.end();
     assert!(seen.iter().all(|h| h.at <= to.minus(Span::from_min(75)) || h.at > to));
     assert_eq!(seen.len(), 300 / EVERY as usize + 300 / EVERY as usize);
+}
+
+/// A way that was given up leaves no trace: gone back to a moment and on from there, all moments after it are as if there
+/// had been no other way, whether they had been looked at already or not.
+#[test]
+fn a_way_that_was_given_up_leaves_no_trace() {
+    for hours in [4, 40] {
+        let mut straight = Story::new(&nest(), 50);
+        (0..50 * 180).for_each(|_| straight.step(true));
+        let mut story = Story::new(&nest(), 50);
+        (0..5 * 180).for_each(|_| story.step(true));
+        let (then, place, steps) = (story.est.clone(), story.est.recorded(), story.steps);
+        for _ in 0..hours * 180 {
+            story.est.advance(&[1.0], ROOM_C);
+            story.est.absorb(0, story.est.at(), 31.0, Hearing::All);
+            story.looking_back.note(&mut story.est, None);
+        }
+        let mut other = core::mem::replace(&mut story.est, then);
+        story.est.go_on_from(place, &mut other);
+        story.looking_back.back_to(story.est.at());
+        story.steps = steps;
+        (0..45 * 180).for_each(|_| story.step(true));
+        let ((seen, _), (want, _)) = (story.end(), straight.end());
+        assert_eq!(seen.len(), want.len());
+        // What was looked at already before that moment stays; what comes after is looked at from another one, and is the
+        // same but for what is too late to tell.
+        let (from, leeway) = if hours == 4 { (BEGIN, 1e-12) } else { (BEGIN.plus(Span::from_h(5)), 0.02) };
+        for (h, want) in seen.iter().zip(&want).filter(|(h, _)| h.at > from) {
+            assert_eq!(h.at, want.at);
+            let off = |a: f64, b: f64| (a - b).abs() / want.brood_c.1;
+            assert!(off(h.brood_c.0, want.brood_c.0) < leeway && off(h.brood_c.1, want.brood_c.1) < leeway, "{h:?}");
+        }
+    }
+}
+
+/// What a pad did is said from a moment on: what was believed until then stays, and hindsight reaches across.
+#[test]
+fn hindsight_reaches_across_what_was_found_later() {
+    let mut story = Story::new(&nest(), 5);
+    (0..900).for_each(|i| {
+        if i == 600 {
+            let was = story.est.brood();
+            assert!(story.est.hold(0, Mode::On) && !story.est.hold(0, Mode::On));
+            assert_eq!(story.est.brood(), was);
+        }
+        story.step(true);
+    });
+    let (seen, then) = story.end();
+    let k = (600 / EVERY - 1) as usize;
+    assert!(seen[k].brood_c.1 < 0.999 * then[k].1.1, "{} {}", seen[k].brood_c.1, then[k].1.1);
 }

@@ -1,6 +1,6 @@
 //! A Gaussian whose way is recorded for hindsight; see [`crate::smooth`].
 use super::{Expected, Gaussian};
-use crate::smooth::{Event, Look, Looked};
+use crate::smooth::{Event, Look, Looked, Place};
 use alloc::vec::Vec;
 
 impl Gaussian {
@@ -46,6 +46,17 @@ impl Gaussian {
         let variances = looks.iter().map(|l| l.variance).collect();
         self.record.show(looks);
         variances
+    }
+
+    /// Where the record stands, for [`Self::go_on_from`].
+    pub(crate) fn place(&self) -> Place {
+        self.record.place()
+    }
+
+    /// This belief stood at `place` of the record of `other`, which went another way since: it takes that record over.
+    pub(crate) fn go_on_from(&mut self, place: Place, other: &mut Self) {
+        self.record = core::mem::take(&mut other.record);
+        self.record.back_to(place);
     }
 
     /// Whether so much is recorded that [`Self::look_back`] is due.

@@ -1,5 +1,6 @@
 use super::*;
 use crate::alarm::State as S;
+use crate::dice::Dice;
 use std::string::{String, ToString};
 use std::{vec, vec::Vec};
 
@@ -286,16 +287,8 @@ fn every_state_goes_where_the_diagram_says() {
     }
 }
 
-/// Numbers below what is asked for, always the same ones.
-fn dice(mut seed: u64) -> impl FnMut(u64) -> u64 {
-    move |n| {
-        seed = seed.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
-        (seed >> 33) % n
-    }
-}
-
 /// What a keeper or the clock may do, by its number from 0 to 7.
-fn act(n: u64, until: Timestamp) -> Trigger {
+pub(crate) fn act(n: u64, until: Timestamp) -> Trigger {
     match n {
         0 => Trigger::Acknowledge,
         1 => Trigger::Reset,
@@ -311,16 +304,17 @@ fn act(n: u64, until: Timestamp) -> Trigger {
 /// An event names the state that it leads to; a state that changes has an event, but for the first judging.
 #[test]
 fn no_state_changes_without_an_event() {
-    let mut draw = dice(7);
+    let mut dice = Dice(7);
     for round in 0..2_000 {
         let manner = Manner { latches: round % 3 == 0, settles: round % 2 == 0, ..plain() };
         let mut life = Life::NotJudged;
         for min in 0..60 {
-            let design = [None, None, Some(Design::Cause(Alarm::NodeSilent)), Some(Design::Season)][draw(4) as usize];
-            let setting = Setting { manner, may_raise: draw(5) > 0, design };
+            let design =
+                [None, None, Some(Design::Cause(Alarm::NodeSilent)), Some(Design::Season)][dice.below(4) as usize];
+            let setting = Setting { manner, may_raise: dice.below(5) > 0, design };
             let now = at(min);
-            let until = now.plus(Span::from_min(1 + draw(9) as i64));
-            let trigger = match draw(16) {
+            let until = now.plus(Span::from_min(1 + dice.below(9) as i64));
+            let trigger = match dice.below(16) {
                 n @ 0..=7 => act(n, until),
                 8..=10 => Trigger::Judged(Verdict::Well),
                 11 => Trigger::Judged(Verdict::Between),
@@ -351,17 +345,18 @@ fn no_state_changes_without_an_event() {
 /// answer outlives a silence, here it is asked for again.
 #[test]
 fn what_part_9_says_of_its_states_holds_on_every_path() {
-    let mut draw = dice(11);
+    let mut dice = Dice(11);
     let (mut raised, mut resets) = (0, 0);
     for round in 0..1_000 {
         let manner = Manner { latches: round % 2 == 0, ..plain() };
         let (mut life, mut held) = (Life::NotJudged, false);
         for min in 0..80 {
-            let design = [None, None, Some(Design::Cause(Alarm::NodeSilent)), Some(Design::Chatter)][draw(4) as usize];
+            let design =
+                [None, None, Some(Design::Cause(Alarm::NodeSilent)), Some(Design::Chatter)][dice.below(4) as usize];
             let setting = Setting { manner, may_raise: true, design };
             let now = at(min);
-            let until = now.plus(Span::from_min(1 + draw(9) as i64));
-            let trigger = match draw(14) {
+            let until = now.plus(Span::from_min(1 + dice.below(9) as i64));
+            let trigger = match dice.below(14) {
                 n @ 0..=7 => act(n, until),
                 8..=10 => Trigger::Judged(Verdict::Well),
                 _ => Trigger::Judged(Verdict::Ill),

@@ -56,6 +56,17 @@ pub enum Heating {
     NeverComesOn(Beyond),
 }
 
+impl Heating {
+    /// What a pad does that is held to do as `mode` says since then, with that evidence in nats.
+    pub(super) fn of(mode: Mode, since: Timestamp, evidence: f64) -> Self {
+        match mode {
+            Mode::Follow => Self::Plausible,
+            Mode::On => Self::Untold(since, evidence),
+            Mode::Off => Self::Missing(since, evidence),
+        }
+    }
+}
+
 impl Watch {
     pub(super) fn watch_pads(&mut self, est: &mut Estimator, at: Timestamp, told: f64) {
         let reports = self.drives.first().is_some_and(|(source, _)| source.is_some());
@@ -71,16 +82,14 @@ impl Watch {
             est.excuse(|r| r.evidence > GUESSED_NATS);
         }
         self.note_from_above(est);
-        let settled = (0..est.rivals().len()).find(|i| self.is_settled(est, *i, times));
+        let settled = (0..est.rivals().len())
+            .find(|i| !self.is_found(est.rivals()[*i].pad, at) && self.is_settled(est, *i, times));
         if let Some((i, r)) = settled.and_then(|i| est.rivals().get(i).map(|r| (i, r))) {
             let since = at.minus(Span::from_ms(STEP.ms() * r.steps.saturating_sub(r.late_steps()) as i64));
-            let (mode, evidence) = (r.mode, r.evidence);
+            let (pad, mode, evidence) = (r.pad, r.mode, r.evidence);
             est.accept(i);
-            self.heating = match mode {
-                Mode::Follow => Heating::Plausible,
-                Mode::On => Heating::Untold(since, evidence),
-                Mode::Off => Heating::Missing(since, evidence),
-            };
+            self.heating = Heating::of(mode, since, evidence);
+            self.note_accepted(pad, mode, (since, at), evidence);
         }
         let drive = if reports { told } else { est.drive(0, told) };
         // Habits take minutes, and what a pad did while nobody looked is none.

@@ -44,7 +44,9 @@ impl Watch {
             looked: None,
             fits: false,
             given: None,
-            looking_back: None,
+            retrospect: None,
+            found: Vec::new(),
+            accepted: None,
             ..*self
         }
     }

@@ -28,6 +28,7 @@ impl Watch {
             Hearing::Rivals
         };
         let w = est.absorb(p, at, value_c, hearing);
+        self.found.iter_mut().for_each(|found| found.weigh(at, &w));
         let (room_c, step_k) = (est.room_c(), est.step_k(p));
         let glance = Glance { at, value_c, expected_c: w.expected_c, sd_k: w.sd_k, within: w.within, room_c, step_k };
         self.ears[p].astray_k = if w.within || !trusted { 0.0 } else { w.surprise_k };

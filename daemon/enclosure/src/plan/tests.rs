@@ -1,5 +1,6 @@
 use super::*;
 use crate::body::Physics;
+use crate::dice::Dice;
 use crate::modes::Modes;
 use crate::prior::{INTO_NEST, Prior, SHARED, from_log, to_log};
 use crate::shelf::{Band, Cover, Material, NestKind, Pad, PadPlace};
@@ -275,26 +276,11 @@ fn a_short_pad_under_a_very_long_nest_is_seen() {
     assert!(off.abs() < 0.02, "{:?} for {:?}", got.standing.brood_c, short.standing.brood_c);
 }
 
-/// Standard normal numbers by Box and Muller from a linear congruential generator (Knuth's MMIX constants).
-struct Normal(u64);
-
-impl Normal {
-    fn uniform(&mut self) -> f64 {
-        self.0 = self.0.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
-        ((self.0 >> 11) as f64 + 0.5) / (1_u64 << 53) as f64
-    }
-
-    fn next(&mut self) -> f64 {
-        let (a, b) = (self.uniform(), self.uniform());
-        libm::sqrt(-2.0 * libm::log(a)) * libm::cos(2.0 * core::f64::consts::PI * b)
-    }
-}
-
 /// The intervals are an approximation to first order: drawn nests must agree with them.
 #[test]
 fn nine_of_ten_nests_drawn_from_the_prior_lie_within_the_intervals() {
     let nest = nest(alloc::vec![pad(0.0, 60.0, 5.0)]);
-    let mut normal = Normal(7);
+    let mut dice = Dice(7);
     for (faces, together) in [
         (Faces::standing(&nest), &[][..]),
         (Faces { under_w_m2k: 2.0, over_w_m2k: 2.0, ends_w_m2k: 2.0, all_in: true }, LOSSES),
@@ -309,13 +295,13 @@ fn nine_of_ten_nests_drawn_from_the_prior_lie_within_the_intervals() {
         let uppers = [fan.upper(brood), fan.upper(face)];
         let draws: Vec<Made> = (0..400)
             .map(|_| {
-                let joint = normal.next();
-                let own: Vec<f64> = scene.prior.sd.iter().map(|_| normal.next()).collect();
+                let joint = dice.normal();
+                let own: Vec<f64> = scene.prior.sd.iter().map(|_| dice.normal()).collect();
                 let mut drawn = scene.clone();
                 for (i, log) in drawn.prior.log.iter_mut().enumerate() {
                     *log += scene.prior.sd[i] * if together.contains(&i) { joint } else { own[i] };
                 }
-                drawn.face_m2k_w.0 *= libm::exp(FACE_SD * normal.next());
+                drawn.face_m2k_w.0 *= libm::exp(FACE_SD * dice.normal());
                 drawn.fan().median
             })
             .collect();

@@ -59,7 +59,7 @@ impl Reader {
                 "SELECT coalesce(sum(length(places) + length(ends) + length(means)), 0) FROM thinned",
             )?,
             alarm_changes: number("SELECT count(*) FROM alarm_change")?,
-            file_bytes: on_disk(&self.path) + on_disk(&crate::history::open::beside(&self.path, "-wal")),
+            file_bytes: on_disk(&self.path) + on_disk(&crate::whole_file::beside(&self.path, "-wal")),
         })
     }
 }

@@ -1,13 +1,13 @@
 //! The file of the logins beside the history: they outlive a restart of the daemon.
 //!
 //! Nobody can log in with what stands in it: of a token only a digest. What a program sends with each request, the
-//! password itself, never gets there, digested or not. It is written whole, under another name first.
+//! password itself, never gets there, digested or not. It is its owner's to read, and there whole or not at all.
 use super::sessions::{MOST, Mark, Moment, Sessions};
-use crate::history::{beside, directory_of};
 use crate::notices::{hex, sign};
+use crate::whole_file::{self, Readers, beside};
 use enclosure::Timestamp;
 use std::fmt::Write as _;
-use std::io::{ErrorKind, Read as _, Write as _};
+use std::io::{ErrorKind, Read as _};
 use std::path::{Path, PathBuf};
 use std::sync::{Mutex, PoisonError};
 
@@ -81,28 +81,11 @@ impl Kept {
         for Line { mark, born, used } in sessions.lock().unwrap_or_else(PoisonError::into_inner).lines() {
             let _ = writeln!(text, "{} {} {}", hex(&mark), born.unix_ms(), used.unix_ms());
         }
-        if let Err(e) = self.replace(text.as_bytes()) {
+        if let Err(e) = whole_file::save(&self.path, Readers::Owner, text.as_bytes()) {
             // Better no file than one by which a login that was ended comes back.
             drop(std::fs::remove_file(&self.path));
-            let path = self.path.display();
-            tracing::warn!("keeping the logins in {path}: {e}; after the next start everybody logs in anew");
+            tracing::warn!("keeping the logins: {e}; after the next start everybody logs in anew");
         }
-    }
-
-    fn replace(&self, bytes: &[u8]) -> std::io::Result<()> {
-        let new = beside(&self.path, ".new");
-        let mut options = std::fs::OpenOptions::new();
-        options.write(true).create(true).truncate(true);
-        #[cfg(unix)]
-        std::os::unix::fs::OpenOptionsExt::mode(&mut options, 0o600);
-        let mut file = options.open(&new)?;
-        file.write_all(bytes)?;
-        file.sync_all()?;
-        std::fs::rename(&new, &self.path)?;
-        // The new name itself is to survive a power cut.
-        #[cfg(unix)]
-        std::fs::File::open(directory_of(&self.path))?.sync_all()?;
-        Ok(())
     }
 }
 
