@@ -13,6 +13,7 @@
 //! - A will is checked against the rights when it is published, and dropped if it may not be.
 //! - A socket that says nothing is closed after 10 s.
 mod guard;
+mod kept;
 #[cfg(test)]
 pub(crate) mod tests;
 pub mod users;
@@ -46,9 +47,11 @@ pub const QUEUED_MESSAGES: usize = 4096;
 pub const QUEUED_BYTES: usize = 2 * MAX_UNACKNOWLEDGED as usize * MAX_PACKET_BYTES;
 /// How long a session is kept after its connection, s.
 pub const SESSION_KEPT_S: u64 = 600;
-/// Retained messages: a link state, a receipt and a permit for each of 256 nodes, and room.
+/// Retained messages of clients: a link state for each of 256 nodes, and room. One more is handed on, not kept.
 pub const MAX_RETAINED: usize = 1024;
-/// Largest retained message, bytes.
+/// Room beyond it for the daemon's own: a receipt and a permit for each of 256 nodes, and messages.
+pub const OWN_RETAINED: usize = 1024;
+/// Largest retained message of a client, bytes.
 pub const MAX_RETAINED_BYTES: usize = 16 * 1024;
 /// Subscriptions of one client.
 pub const MAX_SUBSCRIPTIONS: usize = 64;
@@ -253,8 +256,9 @@ fn config(listen: SocketAddr) -> BrokerConfig {
         .with_max_packet_size(MAX_PACKET_BYTES)
         .with_session_expiry(Duration::from_secs(SESSION_KEPT_S))
         .with_max_subscriptions_per_client(MAX_SUBSCRIPTIONS)
-        .with_max_retained_messages(MAX_RETAINED)
-        .with_max_retained_message_size(MAX_RETAINED_BYTES)
+        // A bound for wills, too, of which no event tells before they are kept. Sizes: `Kept`, and the guard for wills.
+        .with_max_retained_messages(MAX_RETAINED + OWN_RETAINED)
+        .with_event_handler(Arc::new(kept::Kept::default()))
         .with_client_channel_capacity(LANE_MESSAGES)
         .with_max_outbound_inflight(MAX_UNACKNOWLEDGED)
         .with_sys_topics_enabled(false);

@@ -1,6 +1,6 @@
 //! What each command does, and the exit code it ends with.
 use crate::broker::users;
-use crate::cli::{Cli, Command, Demo, LogForm, Replay, Review};
+use crate::cli::{Cli, Command, Demo, Replay, Review};
 use crate::clock::{Clock, SystemClock};
 use crate::notices::{self, Context, Kit, Ledger, card, heartbeat};
 use crate::run::{self, NoticeParts, Outfit, Task, WebParts};
@@ -14,7 +14,6 @@ use std::io::Write as _;
 use std::path::Path;
 use std::sync::Arc;
 use tokio_util::task::AbortOnDropHandle;
-use tracing_subscriber::EnvFilter;
 
 /// Exit code: done.
 pub const EXIT_DONE: u8 = 0;
@@ -22,11 +21,6 @@ pub const EXIT_DONE: u8 = 0;
 pub const EXIT_FAILED: u8 = 1;
 /// Exit code: called wrongly.
 pub const EXIT_CALLED_WRONGLY: u8 = 2;
-/// The variable that says how much is logged.
-pub const LOG_VARIABLE: &str = "WARMEND_LOG";
-/// How much is logged unless it says otherwise: the broker's library tells of every client at `info`.
-const LOG_DEFAULT: &str = "info,mqtt5=warn";
-
 /// Why a command was not done; each kind has its exit code.
 #[derive(Debug, thiserror::Error)]
 pub enum Failure {
@@ -74,28 +68,29 @@ impl Failure {
     }
 }
 
-/// Starts the log, to standard error. A filter that is not understood is said and left aside.
-pub fn start_logging(form: LogForm) {
-    let wanted = std::env::var(LOG_VARIABLE).ok().filter(|filter| !filter.is_empty());
-    let read = wanted.as_deref().map(EnvFilter::try_new);
-    let refused = read.as_ref().and_then(|read| read.as_ref().err().map(ToString::to_string));
-    let filter = read.and_then(Result::ok).unwrap_or_else(|| EnvFilter::new(LOG_DEFAULT));
-    let log = tracing_subscriber::fmt().with_env_filter(filter).with_writer(std::io::stderr);
-    // A log that is there already stays: a test may have started one.
-    let _ = match form {
-        LogForm::Text => log.with_ansi(std::io::IsTerminal::is_terminal(&std::io::stderr())).try_init(),
-        LogForm::Json => log.json().try_init(),
-    };
-    if let Some(why) = refused {
-        tracing::warn!("{LOG_VARIABLE} is not understood ({why}); taken as {LOG_DEFAULT}");
-    }
-}
-
 /// Does what was asked.
 ///
 /// # Errors
 /// [`Failure`], with the exit code it stands for.
 pub fn execute(cli: Cli) -> Result<u8, Failure> {
+    // Those that only tell: what they could not tell to a reader that left, as `head` does, nobody wanted.
+    let only_tells = matches!(
+        cli.command,
+        Command::Check { .. } | Command::Export(_) | Command::Plan(_) | Command::Replay(_) | Command::Review(_)
+    );
+    match carry_out(cli) {
+        Err(Failure::Failed(error)) if only_tells && has_lost_its_reader(&error) => Ok(EXIT_DONE),
+        done => done,
+    }
+}
+
+/// Whether the other end of the pipe was closed.
+fn has_lost_its_reader(error: &anyhow::Error) -> bool {
+    let closed = |e: &std::io::Error| e.kind() == std::io::ErrorKind::BrokenPipe;
+    error.chain().any(|why| why.downcast_ref().is_some_and(closed))
+}
+
+fn carry_out(cli: Cli) -> Result<u8, Failure> {
     let clock: Arc<dyn Clock> = Arc::new(SystemClock::new());
     let load = || load(&cli.shelf);
     match cli.command {
@@ -114,7 +109,7 @@ pub fn execute(cli: Cli) -> Result<u8, Failure> {
         Command::Import(args) => exchange::import(&args, &load()?, clock.as_ref())?,
         Command::Run => block_on(watch(load()?))??,
         Command::Demo(args) => {
-            let demo = demo::demo(demo_settings(args), serve, tell, told_to_stop());
+            let demo = demo::demo(demo_settings(args), serve, tell, told_to_stop(run::Hangup::Ends));
             block_on(demo)?.map_err(|e| Failure::coded(e.exit_code(), e))?;
         }
         Command::Review(Review { nest, from, to, with, out }) => {
@@ -126,7 +121,9 @@ pub fn execute(cli: Cli) -> Result<u8, Failure> {
 
 /// The daemon.
 async fn watch(file: ShelfFile) -> Result<(), Failure> {
-    run::run(file, Outfit::new(serve, tell), told_to_stop()).await.map_err(|e| Failure::coded(e.exit_code(), e))
+    run::run(file, Outfit::new(serve, tell), told_to_stop(run::Hangup::IsSaid))
+        .await
+        .map_err(|e| Failure::coded(e.exit_code(), e))
 }
 
 /// Writes the card that hangs beside a nest.
@@ -185,8 +182,8 @@ fn tell(p: NoticeParts) -> Task {
 }
 
 /// Ends when somebody asks the process to stop.
-async fn told_to_stop() {
-    if let Err(error) = run::signalled().await {
+async fn told_to_stop(hangup: run::Hangup) {
+    if let Err(error) = run::signalled(hangup).await {
         tracing::error!("the system lets no signal be heard ({error}); end the daemon by its process id");
         std::future::pending::<()>().await;
     }

@@ -131,7 +131,10 @@ fn pad(said: Pad) -> String {
         if nats > TOLD_NATS {
             say!("evidence-odds-million")
         } else {
-            say!("evidence-odds", odds = figure(nats.exp(), 0))
+            // The model knows the order of it, and no more.
+            let odds = nats.exp();
+            let order = 10_f64.powf(odds.log10().floor());
+            say!("evidence-odds", odds = figure((odds / order).round() * order, 0))
         }
     };
     match said {

@@ -19,6 +19,7 @@ pub use outbox::{MAX_SAID_BYTES, MAX_STATEMENTS, MAX_WAITING, PublishError, Publ
 
 use crate::clock::Clock;
 use client::{Ticket, Wire};
+use dashboards::say;
 use enclosure::Timestamp;
 use std::sync::atomic::{AtomicU64, AtomicUsize, Ordering::Relaxed};
 use std::sync::{Arc, Mutex, PoisonError};
@@ -238,7 +239,7 @@ impl Intake {
     /// Starts the client. It connects by itself, and again whenever the connection is lost.
     pub fn start(settings: IntakeSettings, clock: Arc<dyn Clock>) -> (Self, Inbox) {
         let (hand_over, messages) = mpsc::channel(INBOX_MESSAGES);
-        let why = "no connection was tried yet".to_owned();
+        let why = say!("seen-broker-no-answer");
         let (link_tx, link) = watch::channel(Link::Lost { since: clock.now(), attempts: 0, why });
         let waiting_bytes = Arc::new(AtomicUsize::new(0));
         let shared = Arc::new(Shared {

@@ -1,5 +1,6 @@
 //! The shell of warmend: everything that touches a socket, a disk or a clock.
 pub mod acts;
+mod aside;
 pub mod broker;
 pub mod cli;
 pub mod clock;
@@ -11,6 +12,7 @@ pub mod fit;
 pub mod history;
 pub mod intake;
 pub mod listen;
+pub mod log;
 pub mod mirror;
 pub mod notices;
 pub mod permit;
@@ -36,3 +38,5 @@ pub mod wrong_call;
 mod http_probe;
 #[cfg(test)]
 mod mqtt_probe;
+#[cfg(test)]
+mod outside_tests;

@@ -274,6 +274,8 @@ impl Pipeline {
     /// # Errors
     /// If the history's writer or the broker's client died.
     pub async fn run(mut self, stop: CancellationToken) -> anyhow::Result<()> {
+        // What nobody has reached yet is not in reach.
+        self.link_changed();
         loop {
             let event = self.next(&stop).await;
             self.check_clock().await;

@@ -1,4 +1,5 @@
 //! `warmend replay`: recorded readings through the very same core, in event time.
+use crate::aside::aside;
 use crate::evidence;
 use anyhow::{Context, Result, bail};
 use enclosure::reading::Unit;
@@ -13,6 +14,10 @@ const HOLD: Span = Span::from_min(10);
 const HELD_MAX: usize = 4_000_000;
 /// Skipped lines that are named; the rest is only counted.
 const NAMED_MAX: u64 = 20;
+/// Longest line, bytes: a longer one is no record, and is not kept to find out.
+const LINE_MAX: usize = 64 * 1024;
+/// What some editors put before the first line of UTF-8.
+const BYTE_ORDER_MARK: &[u8] = b"\xef\xbb\xbf";
 
 /// What was attempted when the recording cannot be read, and what to do ...
 const READING: &str = "reading the recording: check that it is a whole file of SensML lines, plain or gzip";
@@ -128,15 +133,20 @@ impl<W: Write> Replay<'_, W> {
         let mut line = Vec::with_capacity(256);
         let mut number = 0_u64;
         loop {
-            line.clear();
-            if reader.read_until(b'\n', &mut line).context(READING)? == 0 {
+            let whole = next_line(reader, &mut line).context(READING)?;
+            if line.is_empty() {
                 return Ok(());
             }
             number += 1;
-            if line.iter().all(u8::is_ascii_whitespace) {
+            if !whole {
+                self.skip(number, "it is longer than 64 KiB");
                 continue;
             }
-            match self.parse(&line) {
+            let record = line.strip_prefix(BYTE_ORDER_MARK).filter(|_| number == 1).unwrap_or(&line);
+            if record.iter().all(u8::is_ascii_whitespace) {
+                continue;
+            }
+            match self.parse(record) {
                 Ok(Some(q)) => self.take(number, q)?,
                 Ok(None) => self.outcome.strangers += 1,
                 Err(why) => self.skip(number, why),
@@ -148,7 +158,7 @@ impl<W: Write> Replay<'_, W> {
         let count = self.outcome.skipped.entry(why).or_default();
         *count += 1;
         if *count <= NAMED_MAX {
-            eprintln!("line {number} skipped: {why}");
+            aside!("line {number} skipped: {why}");
         }
     }
 
@@ -288,15 +298,35 @@ impl<W: Write> Replay<'_, W> {
         }
         self.out.flush().context(WRITING)?;
         for (why, count) in &self.outcome.skipped {
-            eprintln!("{count} lines skipped: {why}");
+            aside!("{count} lines skipped: {why}");
         }
         if self.outcome.strangers > 0 {
-            eprintln!("{} records of sources that no nest lists", self.outcome.strangers);
+            aside!("{} records of sources that no nest lists", self.outcome.strangers);
         }
         if self.outcome.taken == 0 {
             bail!("no reading was taken: check that the sources in the recording are those of the shelf file");
         }
         Ok(self.outcome)
+    }
+}
+
+/// Reads the next line into `line`, empty at the end; false for one that is too long, of which the rest is passed over.
+fn next_line(reader: &mut dyn BufRead, line: &mut Vec<u8>) -> std::io::Result<bool> {
+    line.clear();
+    let most = LINE_MAX as u64;
+    let read = |line: &mut Vec<u8>, reader: &mut dyn BufRead| reader.take(most).read_until(b'\n', line);
+    read(line, reader)?;
+    let is_cut = |line: &[u8]| line.len() >= LINE_MAX && !line.ends_with(b"\n");
+    if !is_cut(line) {
+        return Ok(true);
+    }
+    let mut rest = Vec::new();
+    loop {
+        rest.clear();
+        read(&mut rest, reader)?;
+        if !is_cut(&rest) {
+            return Ok(false);
+        }
     }
 }
 

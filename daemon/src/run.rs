@@ -138,23 +138,48 @@ impl Outfit {
     }
 }
 
+/// What a hangup (SIGHUP) means: the terminal was closed, or somebody wants the shelf file read again.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Hangup {
+    /// What the system makes of it, mostly the end.
+    Ends,
+    /// Nothing but a line in the log: neither is a reason to stop watching.
+    IsSaid,
+}
+
 /// Ends on SIGINT or SIGTERM.
 ///
 /// # Errors
 /// If the system lets no signal be heard.
-pub async fn signalled() -> std::io::Result<()> {
+pub async fn signalled(hangup: Hangup) -> std::io::Result<()> {
     #[cfg(unix)]
     {
         use tokio::signal::unix::{SignalKind, signal};
         let (mut int, mut term) = (signal(SignalKind::interrupt())?, signal(SignalKind::terminate())?);
-        tokio::select! {
-            _ = int.recv() => {}
-            _ = term.recv() => {}
+        let mut hung_up = match hangup {
+            Hangup::Ends => None,
+            Hangup::IsSaid => Some(signal(SignalKind::hangup())?),
+        };
+        let mut next_hangup = async || match &mut hung_up {
+            Some(signal) => signal.recv().await,
+            None => std::future::pending().await,
+        };
+        loop {
+            tokio::select! {
+                _ = int.recv() => return Ok(()),
+                _ = term.recv() => return Ok(()),
+                _ = next_hangup() => tracing::warn!(
+                    "hung up (SIGHUP): the watch goes on. A changed shelf file is read at a start: stop with SIGTERM, \
+                     start again"
+                ),
+            }
         }
-        Ok(())
     }
     #[cfg(not(unix))]
-    tokio::signal::ctrl_c().await
+    {
+        let _ = hangup;
+        tokio::signal::ctrl_c().await
+    }
 }
 
 /// Runs the daemon until `shutdown` ends, or a part of it dies.

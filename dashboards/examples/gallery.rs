@@ -68,7 +68,7 @@ fn write_pages(dir: &Path, calm: &NowPage, alarmed: &NowPage, week: &WeekView) -
     save("plain.html", plain_html(&plain))?;
     let past = vec![("Tue 04:12".to_owned(), "oak: the brood place is too cold: over".to_owned(), String::new())];
     let live = Live { as_of_text: "03:12".to_owned(), alarms: alarmed.alarms.clone(), ..Live::default() };
-    let list = AlarmsPage { frame: frame(3), live, past };
+    let list = AlarmsPage { frame: frame(3), live, past, ..AlarmsPage::default() };
     save("alarms.html", alarms_html(&list))
 }
 
@@ -246,7 +246,10 @@ fn alarmed() -> NowPage {
         detail:
             "The mat was told to rest and gives 6.8 ± 0.5 W. At 10 mm it is 38.2 °C, 4.1 K more than 20 minutes ago."
                 .to_owned(),
-        what_to_do: "Pull the mat's plug now, then look: is the thermostat's sensor still in its place?".to_owned(),
+        what_to_do: vec![
+            "Pull the mat's plug now.".to_owned(),
+            "Is the thermostat's sensor still in its place?".to_owned(),
+        ],
         cause: None,
         actions: vec![act("I have seen it"), act("Silence for an hour")],
         url: "#".to_owned(),
@@ -258,7 +261,7 @@ fn alarmed() -> NowPage {
         cause: Some("heater-stuck-on".to_owned()),
         since_text: "02:58".to_owned(),
         detail: "Mean over one hour 31.9 °C; the band ends at 31.".to_owned(),
-        what_to_do: String::new(),
+        what_to_do: Vec::new(),
         actions: Vec::new(),
         ..stuck.clone()
     };
@@ -268,7 +271,7 @@ fn alarmed() -> NowPage {
         state: "acknowledged".to_owned(),
         since_text: "Tuesday 14:00".to_owned(),
         detail: "The nest dries by 0.4 hPa a day.".to_owned(),
-        what_to_do: "Look at the water.".to_owned(),
+        what_to_do: vec!["Look at the water.".to_owned()],
         actions: vec![act("Silence for a day")],
         cause: None,
         ..hot.clone()

@@ -2,7 +2,7 @@
 use crate::pen::{Anchor, Canvas, Pen, look};
 use crate::profile::Z90;
 use crate::say;
-use crate::svg::{Scale, area_path, celsius, fit, line_path, number, spread};
+use crate::svg::{Scale, area_path, bound, celsius, fit, line_path, number, spread};
 use crate::view::{ForecastView, NestView};
 
 /// Height of the plot, px.
@@ -28,10 +28,10 @@ pub fn ahead_svg_on(nest: &NestView, ahead: &ForecastView, canvas: Canvas) -> St
     if let Some(band) = nest.band {
         pen.rect((left, y.px(band.high_c)), (right, y.px(band.low_c)), &look::zone());
         for c in [band.high_c, band.low_c].into_iter().filter(|c| y.holds(*c)) {
-            names.push((c, say!("nest-label-band", at = number(c, 0))));
+            names.push((c, say!("nest-label-band", at = bound(c))));
         }
         if y.holds(band.limit_c) {
-            names.push((band.limit_c, say!("nest-label-limit", at = number(band.limit_c, 0))));
+            names.push((band.limit_c, say!("nest-label-limit", at = bound(band.limit_c))));
             pen.line((left, y.px(band.limit_c)), (right, y.px(band.limit_c)), &look::limit());
         }
     }

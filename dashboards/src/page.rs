@@ -175,6 +175,7 @@ fn alarms_inner(page: &AlarmsPage) -> Markup {
             @if page.live.alarms.is_empty() { (say!("alarms-none", clock = &page.live.as_of_text)) }
             @else { (say!("alarms-some", clock = &page.live.as_of_text)) }
         }
+        @if let Some(why) = &page.unjudged { p { (why) } }
         (alarm_list(&page.live.alarms))
         @if !page.past.is_empty() {
             h2 { (say!("alarms-before")) }
@@ -254,10 +255,10 @@ pub(crate) fn alarm_sentence(alarm: &AlarmView) -> String {
     say!("alarm-in-nests", nests = list_and(&alarm.nests), alarm = words)
 }
 
-/// Since when, its state, what it is about and why: `since 02:41, for 31 min; nobody has answered yet`.
+/// What it is about, since when, its state and why: `oak-node:warm; since 02:41, for 31 min; nobody has answered yet`.
 fn alarm_since(alarm: &AlarmView) -> String {
-    let mut said = vec![say!("alarm-since", since = &alarm.since_text), state_words(&alarm.state)];
-    said.extend(alarm.about.clone());
+    let mut said: Vec<String> = alarm.about.iter().cloned().collect();
+    said.extend([say!("alarm-since", since = &alarm.since_text), state_words(&alarm.state)]);
     said.extend(alarm.cause.as_ref().map(|cause| say!("alarm-follows", cause = alarm_words(cause))));
     list_semicolon(&said)
 }
@@ -273,7 +274,11 @@ fn alarm_item(alarm: &AlarmView) -> Markup {
             }
             p class="since" { (alarm_since(alarm)) }
             p { (alarm.detail) }
-            @if !alarm.what_to_do.is_empty() { p class="todo" { (alarm.what_to_do) } }
+            @match alarm.what_to_do.as_slice() {
+                [] => {}
+                [one] => p class="todo" { (one) }
+                steps => ol class="todo" { @for step in steps { li { (step) } } }
+            }
             @if !alarm.url.is_empty() {
                 p class="turn" { a href=(alarm.url) { (say!("alarm-story")) } }
             }

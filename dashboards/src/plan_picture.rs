@@ -5,7 +5,7 @@ use crate::pen::{Anchor, Canvas, Pen, look};
 use crate::plan::{PLAN_MOST_C, PlanView, Reckoned, plan_caution};
 use crate::profile::{Sheet, Z90};
 use crate::say;
-use crate::svg::{Scale, area_path, fit, line_path, number, spread, text_width, wrap};
+use crate::svg::{Scale, area_path, bound, fit, line_path, number, spread, text_width, wrap};
 use crate::view::{NestView, ProfileView};
 
 /// Size of small letters, px.
@@ -202,7 +202,8 @@ impl<'a> Stuck<'a> {
         let (text, y) = if self.plan.mat_c.mid > PLAN_MOST_C {
             (say!("plan-plot-mat-beyond", most = number(PLAN_MOST_C, 0)), self.top + 18.0)
         } else {
-            (say!("plan-plot-mat"), mid + 4.0)
+            // Never on the curve that is cut off at the top.
+            (say!("plan-plot-mat"), (mid + 4.0).max(self.top + 18.0))
         };
         pen.text((at, y), anchor, &letters, &text);
     }
@@ -212,13 +213,13 @@ impl<'a> Stuck<'a> {
         if let Some(c) = self.plan.limit_c {
             let over = self.plan.brood.map_or((self.left, self.right), |b| (self.x.px(b.from_mm), self.x.px(b.to_mm)));
             pen.line((over.0 - 8.0, self.y.px(c)), (over.1 + 8.0, self.y.px(c)), &look::limit());
-            labels.push((c, over.1 + 9.0, say!("plan-plot-brood", at = number(c, 0))));
+            labels.push((c, over.1 + 9.0, say!("plan-plot-brood", at = bound(c))));
         }
         if let Some(c) = self.plan.material_limit_c {
             let ends = self.plan.mats.iter().map(|m| (self.x.px(m.span.from_mm), self.x.px(m.span.to_mm)));
             let over = ends.fold((self.right, self.left), |o, (a, b)| (o.0.min(a), o.1.max(b)));
             pen.line((over.0, self.y.px(c)), (over.1 + 8.0, self.y.px(c)), &look::limit());
-            labels.push((c, over.1 + 9.0, say!("plan-plot-body", at = number(c, 0))));
+            labels.push((c, over.1 + 9.0, say!("plan-plot-body", at = bound(c))));
         }
         let warm = self.plan.room_c.1;
         pen.line((self.left, self.y.px(warm)), (self.right, self.y.px(warm)), &look::room());

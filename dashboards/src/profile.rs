@@ -5,7 +5,7 @@
 //! standard deviations: 90 % of a normal distribution.
 use crate::pen::{Anchor, Canvas, Pen, look};
 use crate::say;
-use crate::svg::{Scale, area_path, celsius, fit, line_path, number, px, spread, text_width};
+use crate::svg::{Scale, area_path, bound, celsius, fit, line_path, number, px, spread, text_width};
 use crate::view::NestView;
 
 mod body;
@@ -43,6 +43,8 @@ pub fn profile_svg_on(nest: &NestView, canvas: Canvas) -> String {
     sheet.damp(&mut pen);
     sheet.ruler(&mut pen);
     sheet.side_labels(&mut pen);
+    // Last: its halo keeps the lines off it.
+    sheet.unheard(&mut pen);
     let title = say!("nest-title", nest = &nest.name);
     pen.finish((canvas.width_px(), sheet.ruler + 28.0), &title, &profile_sentence(nest))
 }
@@ -155,16 +157,18 @@ impl<'a> Sheet<'a> {
 
     fn curve(&self, pen: &mut Pen) {
         let points: Vec<_> = self.nest.profile.points().collect();
-        if points.iter().flatten().next().is_none() {
-            let middle = (f64::midpoint(self.left, self.right), f64::midpoint(self.top, self.foot));
-            pen.text(middle, Anchor::Middle, &look::halo_letters(), &say!("nest-plot-unheard"));
-            return;
-        }
         let band = points
             .iter()
             .map(|p| p.map(|(mm, c, sd)| (self.x.px(mm), self.y.px(c + Z90 * sd), self.y.px(c - Z90 * sd))));
         pen.path(&area_path(band), &look::doubt());
         pen.path(&line_path(points.iter().map(|p| p.map(|(mm, c, _)| (self.x.px(mm), self.y.px(c))))), &look::curve());
+    }
+
+    fn unheard(&self, pen: &mut Pen) {
+        if self.nest.profile.points().flatten().next().is_none() {
+            let middle = (f64::midpoint(self.left, self.right), f64::midpoint(self.top, self.foot));
+            pen.text(middle, Anchor::Middle, &look::halo_letters(), &say!("nest-plot-unheard"));
+        }
     }
 
     fn probes(&self, pen: &mut Pen) {
@@ -222,9 +226,9 @@ impl<'a> Sheet<'a> {
         // °C, where its line ends in the plot, and its name.
         let mut labels: Vec<(f64, f64, String)> = Vec::new();
         if let Some(band) = self.nest.band.filter(|_| self.brood_px().is_some()) {
-            labels.push((band.limit_c, brood_end, say!("nest-label-limit", at = number(band.limit_c, 0))));
-            labels.push((band.high_c, brood_end, say!("nest-label-band", at = number(band.high_c, 0))));
-            labels.push((band.low_c, brood_end, say!("nest-label-band", at = number(band.low_c, 0))));
+            labels.push((band.limit_c, brood_end, say!("nest-label-limit", at = bound(band.limit_c))));
+            labels.push((band.high_c, brood_end, say!("nest-label-band", at = bound(band.high_c))));
+            labels.push((band.low_c, brood_end, say!("nest-label-band", at = bound(band.low_c))));
         }
         if let Some((room, _)) = self.nest.room_c.filter(|r| r.0.is_finite()) {
             labels.push((room, self.right, say!("nest-label-room", at = celsius(room))));

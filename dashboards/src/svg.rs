@@ -44,6 +44,11 @@ pub(crate) fn celsius(v: f64) -> String {
     number(v, 1)
 }
 
+/// A bound that somebody set, as it was set: 24, 23.5.
+pub(crate) fn bound(c: f64) -> String {
+    number(c, usize::from((c - c.round()).abs() > 0.04))
+}
+
 /// A number for people with so many decimals; a dash where it is none.
 pub(crate) fn number(v: f64, decimals: usize) -> String {
     if !v.is_finite() || v.abs() > 1e6 {
@@ -228,6 +233,13 @@ mod tests {
         assert_eq!(number(-3.25, 1), "\u{2212}3.2");
         assert_eq!(number(-0.01, 1), "0.0");
         assert_eq!(number(f64::NAN, 1), "–");
+    }
+
+    #[test]
+    fn a_bound_is_shown_as_it_was_set() {
+        for (set, shown) in [(24.0, "24"), (23.5, "23.5"), (28.46, "28.5"), (-2.0, "\u{2212}2"), (30.99, "31")] {
+            assert_eq!(bound(set), shown);
+        }
     }
 
     #[test]

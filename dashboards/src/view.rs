@@ -132,7 +132,7 @@ pub struct AlarmView {
     /// What was expected and what was seen.
     pub detail: String,
     /// What to do.
-    pub what_to_do: String,
+    pub what_to_do: Vec<String>,
     /// The alarm it follows from.
     pub cause: Option<String>,
     /// What the keeper can do here.
@@ -334,6 +334,8 @@ pub struct AlarmsPage {
     pub frame: Frame,
     /// Those not normal, and when that was so.
     pub live: Live,
+    /// Why nothing is judged, where that is so: then no alarm means nothing.
+    pub unjudged: Option<String>,
     /// Last changes, newest first: when, a sentence, and where its story is (nowhere if empty).
     pub past: Vec<(String, String, String)>,
 }

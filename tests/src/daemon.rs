@@ -29,11 +29,15 @@ impl Daemon {
     /// The same with files of at most so many KiB each: what is written beyond fails, as on a full disk, until
     /// [`Self::lift_limit_of_files`].
     pub fn run_with_files_of(dir: &Path, kib: u32) -> Self {
-        let shelf = dir.join("shelf.toml");
         // Without the signal the write itself says that it failed (setrlimit(2), RLIMIT_FSIZE).
-        let script = format!("trap '' XFSZ; ulimit -S -f {kib}; exec \"$0\" run --shelf \"$1\"");
+        Self::run_after(dir, &format!("trap '' XFSZ; ulimit -S -f {kib}"))
+    }
+
+    /// The same in a shell that was prepared: with limits, or with its files elsewhere.
+    pub fn run_after(dir: &Path, preparing: &str) -> Self {
+        let script = format!("{preparing}; exec \"$0\" run --shelf \"$1\"");
         let mut bash = Command::new("bash");
-        bash.args(["-c", &script]).arg(program::binary()).arg(shelf);
+        bash.args(["-c", &script]).arg(program::binary()).arg(dir.join("shelf.toml"));
         Self::of(dir, &mut bash, SOON)
     }
 

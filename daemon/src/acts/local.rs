@@ -1,5 +1,6 @@
 //! Acts while no daemon runs: on the history file itself, which its lock keeps for us alone.
 use super::{Standing, Written};
+use crate::aside::aside;
 use crate::history::{AlarmRecord, Batch, FitAct, FitRecord, KeeperNote, Opened, Reader, Store};
 use crate::pipeline::acts::{EXCUSES, declined, entry, fit_entry, former_fit, keyed, wish};
 use crate::pipeline::keeping::{self, KEPT};
@@ -20,7 +21,7 @@ pub(super) struct File {
 impl File {
     pub(super) fn new(opened: Opened, shelf: &Shelf) -> anyhow::Result<Self> {
         if let Some(aside) = &opened.report.damaged {
-            eprintln!("{aside}");
+            aside!("{aside}");
         }
         let reader = Reader::open(opened.store.path())?;
         Ok(Self { store: opened.store, reader, shelf: shelf.clone() })

@@ -1,4 +1,5 @@
 //! The door of the embedded broker: asks who comes, and what they may say and hear.
+use super::MAX_RETAINED_BYTES;
 use super::users::{Users, password_fits};
 use mqtt5::broker::{AuthProvider, AuthResult};
 use mqtt5::packet::connect::ConnectPacket;
@@ -64,6 +65,10 @@ impl AuthProvider for Guard {
         from: SocketAddr,
     ) -> Answer<'a, mqtt5::Result<AuthResult>> {
         Box::pin(async move {
+            if connect.will.as_ref().is_some_and(|will| will.retain && will.payload.len() > MAX_RETAINED_BYTES) {
+                tracing::warn!(%from, "broker: refused a connection: its will is larger than {MAX_RETAINED_BYTES} bytes");
+                return Ok(AuthResult::fail(ReasonCode::QuotaExceeded));
+            }
             let admitted =
                 self.admit(connect.username.as_deref(), connect.password.as_deref(), &connect.client_id).await;
             Ok(match admitted {

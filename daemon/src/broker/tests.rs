@@ -277,3 +277,51 @@ async fn a_packet_over_the_limit_costs_its_sender_the_connection_and_nobody_else
     node.publish("a", false, "next").await;
     assert_eq!(listener.hear().await.payload, "next");
 }
+
+#[tokio::test]
+async fn a_client_that_has_much_kept_takes_no_room_from_the_daemons_receipts() {
+    let broker = open().await;
+    let mut daemon = own(&broker).await;
+    assert!(daemon.subscribe("lamp/#", QoS::AtMostOnce).await);
+    let mut lamp = Probe::at(broker.address(), "lamp").await;
+    for i in 0..=MAX_RETAINED {
+        lamp.publish(&format!("lamp/{i}"), true, "on").await;
+        assert_eq!(daemon.hear().await.topic, format!("lamp/{i}"), "what is not kept is heard all the same");
+    }
+    lamp.publish("lamp/0", true, "off").await;
+    assert_eq!(daemon.hear().await.payload, "off", "a kept one may be renewed");
+    daemon.publish("warmend/oak/stored", true, "receipt").await;
+    let mut later = Probe::at(broker.address(), "later").await;
+    for (topic, kept) in [
+        ("warmend/oak/stored", true),
+        (&*format!("lamp/{}", MAX_RETAINED - 1), true),
+        (&*format!("lamp/{MAX_RETAINED}"), false),
+    ] {
+        assert!(later.subscribe(topic, QoS::AtLeastOnce).await);
+        lamp.publish(topic, false, "now").await;
+        let first = later.hear().await;
+        assert_eq!(first.retain, kept, "{topic}: {first:?}");
+        if kept {
+            assert_eq!(later.hear().await.payload, "now");
+        }
+    }
+    // What is taken away makes room.
+    lamp.publish("lamp/1", true, "").await;
+    lamp.publish("lamp/new", true, "on").await;
+    assert!(later.subscribe("lamp/new", QoS::AtLeastOnce).await);
+    assert!(later.hear().await.retain);
+}
+
+#[tokio::test]
+async fn a_retained_message_that_is_too_large_to_keep_is_heard() {
+    let broker = open().await;
+    let mut daemon = own(&broker).await;
+    assert!(daemon.subscribe("a", QoS::AtLeastOnce).await);
+    let mut node = Probe::at(broker.address(), "node").await;
+    node.publish("a", true, vec![b'x'; MAX_RETAINED_BYTES + 1]).await;
+    assert_eq!(daemon.hear().await.payload.len(), MAX_RETAINED_BYTES + 1);
+    let mut later = Probe::at(broker.address(), "later").await;
+    assert!(later.subscribe("a", QoS::AtLeastOnce).await);
+    node.publish("a", false, "now").await;
+    assert_eq!(later.hear().await.payload, "now", "nothing was kept");
+}

@@ -2,6 +2,7 @@
 use super::csv::Columns;
 use super::tables::{self, What};
 use super::{Format, line, sensml};
+use crate::aside::aside;
 use crate::clock::Clock;
 use crate::history::{HistoricReading, Reader};
 use crate::shelf_file::{self, ShelfFile};
@@ -63,7 +64,7 @@ pub fn export(args: &ExportArgs, file: &ShelfFile, clock: &dyn Clock) -> Result<
     if let Some(to) = &args.backup {
         reader.backup(to)?;
         let size = std::fs::metadata(to).map_or(0, |file| file.len());
-        eprintln!("the history as it stood is in {} ({:.1} MB)", to.display(), size as f64 / 1e6);
+        aside!("the history as it stood is in {} ({:.1} MB)", to.display(), size as f64 / 1e6);
         return Ok(());
     }
     let Some(format) = args.format else { bail!("exporting: no --format was given") };
@@ -89,7 +90,7 @@ pub fn export(args: &ExportArgs, file: &ShelfFile, clock: &dyn Clock) -> Result<
         }
         Some(path) => into_file(path, work)?,
     };
-    eprintln!("{} {}", gone.told, args.what.name());
+    aside!("{} {}", gone.told, args.what.name());
     if args.what != What::Readings {
         return Ok(());
     }
@@ -98,11 +99,11 @@ pub fn export(args: &ExportArgs, file: &ShelfFile, clock: &dyn Clock) -> Result<
             Format::Csv => "came in while this ran, from sources that had said nothing before: export again",
             Format::Sensml | Format::Line => "are of before 1978, which SenML cannot say: take csv or line for them",
         };
-        eprintln!("{} more {why}", gone.untold);
+        aside!("{} more {why}", gone.untold);
     }
     let thinned = reader.thinned(from..to)?;
     if thinned > 0 {
-        eprintln!("of {thinned} older readings only hours are left, which no reading can say: --what hours has them");
+        aside!("of {thinned} older readings only hours are left, which no reading can say: --what hours has them");
     }
     Ok(())
 }

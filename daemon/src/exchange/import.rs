@@ -2,6 +2,7 @@
 use super::csv::{ColumnName, Layout};
 use super::times::TimeForm;
 use super::{Format, LINE_MAX, csv, line, sensml};
+use crate::aside::aside;
 use crate::clock::Clock;
 use crate::history::{self, Batch, HistoricReading, PACKED_AFTER, Store};
 use crate::shelf_file::ShelfFile;
@@ -77,9 +78,9 @@ pub fn import(args: &ImportArgs, file: &ShelfFile, clock: &dyn Clock) -> Result<
     let now = clock.now();
     if let Some(backup) = &args.backup {
         let put = history::put_back(&file.history.path, backup, now)?;
-        eprintln!("{} is the history now", backup.display());
+        aside!("{} is the history now", backup.display());
         if let Some(before) = put.before {
-            eprintln!("what was there before is {}; what was read since the backup is in it only", before.display());
+            aside!("what was there before is {}; what was read since the backup is in it only", before.display());
         }
         return Ok(());
     }
@@ -111,14 +112,14 @@ pub fn import(args: &ImportArgs, file: &ShelfFile, clock: &dyn Clock) -> Result<
     }
     let opened = Store::open(&file.history.path, now)?;
     if let Some(aside) = &opened.report.damaged {
-        eprintln!("{aside}");
+        aside!("{aside}");
     }
     let mut intake = Intake { store: opened.store, now, batch: Vec::with_capacity(BATCH), sum: Sum::default() };
     let stored = source.feed(&rules, &mut intake).and_then(|()| intake.end());
     let Sum { stored: n, duplicates, crowded, .. } = intake.sum;
-    eprintln!("{n} readings stored, {duplicates} were there already");
+    aside!("{n} readings stored, {duplicates} were there already");
     if crowded > 0 {
-        eprintln!("{crowded} were refused: their source has more than {} on that day", history::SERIES_DAY_MAX);
+        aside!("{crowded} were refused: their source has more than {} on that day", history::SERIES_DAY_MAX);
     }
     stored.with_context(|| {
         format!("importing {}: the readings named above are stored; call again for the rest", path.display())
@@ -172,17 +173,17 @@ impl Findings {
 
     fn complain(&self) {
         for (number, why) in &self.named {
-            eprintln!("line {number}: {why}");
+            aside!("line {number}: {why}");
         }
         if self.bad > NAMED_MAX {
-            eprintln!("and {} bad lines more", self.bad - NAMED_MAX);
+            aside!("and {} bad lines more", self.bad - NAMED_MAX);
         }
         for (source, n) in self.strangers.iter().take(usize::try_from(NAMED_MAX).unwrap_or(0)) {
-            eprintln!("{n} readings of {source} left out: no nest lists it (--unlisted takes them all the same)");
+            aside!("{n} readings of {source} left out: no nest lists it (--unlisted takes them all the same)");
         }
         let rest: u64 = self.strangers.values().skip(usize::try_from(NAMED_MAX).unwrap_or(0)).sum::<u64>() + self.more;
         if rest > 0 {
-            eprintln!("{rest} readings of further such sources left out");
+            aside!("{rest} readings of further such sources left out");
         }
     }
 }

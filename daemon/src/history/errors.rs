@@ -38,6 +38,12 @@ pub enum HistoryError {
         /// Where it was looked for.
         path: PathBuf,
     },
+    /// The one in use is not there any more, or another one is.
+    #[error("{}", say!("failed-gone", path = shown(path)))]
+    Gone {
+        /// Where it was.
+        path: PathBuf,
+    },
     /// A file could not be opened, moved or locked.
     #[error("{}", doing.words(path))]
     File {

@@ -98,8 +98,8 @@ impl Store {
     /// [`WriteError`] where nothing at all was stored.
     pub fn commit(&mut self, batches: &[Batch]) -> Result<Vec<Result<Committed, WriteError>>, WriteError> {
         if FileId::of(&self.path) != Some(self.file) {
-            let why = format!("the file {} was moved, deleted or replaced while in use", self.path.display());
-            return Err(WriteError::Failing { why });
+            let gone = HistoryError::Gone { path: self.path.clone() };
+            return Err(WriteError::Failing { why: gone.to_string() });
         }
         let mut added = Added::default();
         let done = self.try_commit(batches, &mut added);
@@ -166,7 +166,7 @@ impl Store {
     /// [`HistoryError`] where it is gone, or no longer what it was.
     pub fn reopen(&mut self) -> Result<(), HistoryError> {
         let sql = |source| HistoryError::Sql { doing: Step::OpeningAgain, source };
-        let file = FileId::of(&self.path).ok_or_else(|| HistoryError::Missing { path: self.path.clone() })?;
+        let file = FileId::of(&self.path).ok_or_else(|| HistoryError::Gone { path: self.path.clone() })?;
         let conn = Connection::open_with_flags(&self.path, OpenFlags::SQLITE_OPEN_READ_WRITE).map_err(sql)?;
         if schema::version(&conn).map_err(sql)? != schema::VERSION || schema::is_foreign(&conn).map_err(sql)? {
             return Err(HistoryError::Foreign { path: self.path.clone() });

@@ -1,4 +1,5 @@
 //! What must be there before anything runs, and why it may not be.
+use crate::aside::aside;
 use crate::broker::users::ACT;
 use crate::broker::{self, BrokerError, BrokerSettings, EmbeddedBroker};
 use crate::clock::Clock;
@@ -202,7 +203,7 @@ pub(super) async fn open(file: &Arc<ShelfFile>, clock: Arc<dyn Clock>) -> Result
     let mut clear = BTreeSet::new();
     if let Some(damaged) = &report.damaged {
         tracing::error!("{damaged}");
-        eprintln!("{damaged}");
+        aside!("{damaged}");
         let sources = file.shelf.nests.iter().flat_map(|nest| nest.probes.iter().map(|probe| &probe.source));
         clear.extend(sources.filter_map(|source| Some(source.rsplit_once(':')?.0.to_owned())));
     }

@@ -162,7 +162,7 @@ mod tests {
         let view = forecast_view(&outlook(Some(leaves)), Some(BAND), at_h(10.0), &utc()).unwrap();
         assert_eq!(
             view.words,
-            "The hour's mean is below 24 °C. In the next 12 h the brood place is expected to go down to 19.8 ± 0.7 °C, if room and heating go on as they do."
+            "The hour's mean is below 24 °C. At its coolest in the next 12 h the brood place is expected at 19.8 ± 0.7 °C, if room and heating go on as they do."
         );
     }
 

@@ -214,12 +214,17 @@ fn ways(itself: &Itself, now: Timestamp, hours: &Hours) -> Vec<Part> {
         let danger = if p.carries_danger { say!("ways-yes") } else { say!("ways-no") };
         vec![Cell::of(&p.way), Cell::of(danger), Cell::of(moment(p.accepted)), seen]
     };
-    let mut parts = vec![Part::Table(Table {
+    let reaches = itself.proofs.iter().any(|p| p.carries_danger);
+    let mut parts = Vec::new();
+    if !reaches && !itself.proofs.is_empty() {
+        parts.push(Part::Warns(Tone::Warning, vec![say!("ways-nobody")]));
+    }
+    parts.push(Part::Table(Table {
         caption: say!("ways-table"),
         columns: vec![say!("ways-way"), say!("ways-danger"), say!("ways-accepted"), say!("ways-seen")],
         rows: itself.proofs.iter().map(row).collect(),
-        empty: say!("ways-none"),
-    })];
+        empty: say!("ways-nobody"),
+    }));
     if !itself.tested.is_empty() {
         let said = itself.tested.iter().map(|(way, result)| match result {
             Ok(()) => say!("ways-taken", way = way),
@@ -264,4 +269,28 @@ fn trials() -> Vec<Form> {
         ..Form::default()
     };
     vec![test, seen]
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::notices::{Ledger, proofs};
+    use crate::views::sample::{made, utc};
+
+    /// Whoever has only the log believes to be watched over, and sleeps.
+    #[test]
+    fn where_no_way_reaches_a_person_it_is_said_and_what_to_do() {
+        let now = made().end;
+        let said = |text: &str| {
+            let text =
+                format!("[[nest]]\nid = \"oak\"\nlength_mm = 240\n[[nest.probe]]\nsource = \"n:a\"\nat_mm = 9\n{text}");
+            let file = crate::shelf_file::sample::read(&text, std::path::Path::new("/etc/shelf.toml"));
+            let itself = Itself { proofs: proofs(&file.notices, &Ledger::default()), ..Itself::default() };
+            let page = watch_page(&made().snapshot, now, &utc(), &itself);
+            dashboards::sheet_html(&page).contains("No way reaches a person")
+        };
+        let hook = "[[notice]]\nway = \"webhook\"\nurl = \"http://127.0.0.1:9/x\"\n";
+        assert!(said("") && said("[[notice]]\nway = \"log\"\n"));
+        assert!(!said(hook));
+    }
 }

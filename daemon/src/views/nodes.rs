@@ -75,12 +75,15 @@ impl Doubts {
 
 /// The page; its frame is left to the caller. `doubts` is none where history cannot be read, with the reason.
 pub fn nodes_page(snap: &Snapshot, now: Timestamp, hours: &Hours, doubts: &Result<Doubts, String>) -> SheetPage {
-    let mut parts = vec![Part::Table(node_table(snap, now))];
-    parts.push(Part::Says(vec![say!("probes-node-help")]));
-    parts.extend(
-        (0..snap.shelf.nests.len()).filter_map(|i| probe_table(snap, i, now, doubts.as_ref().ok())).map(Part::Table),
-    );
-    parts.push(Part::Says(vec![say!("probes-beside-help")]));
+    let nodes = node_table(snap, now);
+    let mut parts = Vec::new();
+    let helped = |table: Vec<Table>, help: fn() -> String| {
+        let help = table.iter().any(|t| !t.rows.is_empty()).then(|| Part::Says(vec![help()]));
+        table.into_iter().map(Part::Table).chain(help)
+    };
+    parts.extend(helped(vec![nodes], || say!("probes-node-help")));
+    let of_nests = (0..snap.shelf.nests.len()).filter_map(|i| probe_table(snap, i, now, doubts.as_ref().ok()));
+    parts.extend(helped(of_nests.collect(), || say!("probes-beside-help")));
     match doubts {
         Ok(doubts) => parts.push(Part::Table(rejections(doubts, hours))),
         Err(why) => parts.push(Part::Says(vec![say!("probes-unread", why = why)])),
@@ -187,7 +190,7 @@ fn probe_table(snap: &Snapshot, i: usize, now: Timestamp, doubts: Option<&Doubts
             Cell::of(format!("{:.0}\u{a0}mm", place.at_mm)),
             Cell::of(if said.is_empty() { "–".to_owned() } else { said }),
             Cell::of(ago(heard, now)),
-            trust(p, now),
+            trust(snap, p, now),
             beside(p),
             Cell::of(doubts.map_or("–".to_owned(), |d| d.of(name))),
         ])
@@ -208,13 +211,13 @@ fn probe_table(snap: &Snapshot, i: usize, now: Timestamp, doubts: Option<&Doubts
     })
 }
 
-fn trust(p: &ProbeNow, now: Timestamp) -> Cell {
-    match (p.fault, p.rejected) {
+fn trust(snap: &Snapshot, p: &ProbeNow, now: Timestamp) -> Cell {
+    match (p.fault, super::now::doubt(snap, p, now)) {
         (Some((fault, since)), _) => {
             let lasts = length(now.since(since));
             Cell::of(say!("probes-fault", fault = fault_words(fault), length = lasts)).loud(Tone::Warning)
         }
-        (None, Some(why)) => Cell::of(say!("probes-last-not", why = words::not_believed_because(why))),
+        (None, Some(why)) => Cell::of(say!("probes-last-not", why = why)),
         (None, None) if p.temperature.is_some() => Cell::of(say!("probes-believed")),
         _ => Cell::of(say!("stands-probe-silent")),
     }
@@ -251,7 +254,7 @@ fn rejections(doubts: &Doubts, hours: &Hours) -> Table {
         caption: say!("probes-rejected"),
         columns: vec![say!("head-when"), say!("probes-probe"), say!("probes-said"), say!("probes-rejected-why")],
         rows: doubts.last.iter().rev().map(row).collect(),
-        empty: say!("probes-rejected-none"),
+        empty: if doubts.heard.is_empty() { say!("probes-rejected-unheard") } else { say!("probes-rejected-none") },
     }
 }
 

@@ -93,6 +93,14 @@ pub fn frame(snap: &Snapshot, current: &str) -> Frame {
     Frame { shelf_name: snap.shelf.name.clone(), nav, ..Frame::default() }
 }
 
+/// Why no nest is judged, where none is.
+pub fn unjudged(snap: &Snapshot) -> Option<String> {
+    if snap.shelf.nests.is_empty() {
+        return Some(say!("alarms-no-nest"));
+    }
+    snap.nests.iter().all(|n| n.heard.is_none()).then(|| say!("alarms-nothing-heard"))
+}
+
 /// The address of a nest's page.
 pub fn nest_url(id: &str) -> String {
     format!("/nest/{id}")
@@ -156,8 +164,8 @@ fn alarm_view(snap: &Snapshot, alarm: &StandingAlarm, (now, hours): (Timestamp, 
         nests: nest.map(str::to_owned).into_iter().collect(),
         about: probe.or(node).map(str::to_owned),
         since_text,
-        detail: if alarm.detail.is_empty() { says.means } else { alarm.detail.clone() },
-        what_to_do: if alarm.state == State::Returned { say!("alarm-step-over") } else { says.steps.join(" ") },
+        detail: if alarm.detail.is_empty() { says.means.clone() } else { alarm.detail.clone() },
+        what_to_do: if alarm.state == State::Returned { vec![say!("alarm-step-over")] } else { says.in_order() },
         cause: alarm.cause.map(|c| c.name().to_owned()),
         url: story_url(&crate::told::written((alarm.key.alarm.name(), nest, probe, node)), None),
         actions: words::acts(alarm.state).iter().chain(unplugged(alarm)).map(action).collect(),
@@ -188,17 +196,18 @@ pub fn nest_view(snap: &Snapshot, i: usize, now: Timestamp, hours: &Hours) -> Op
     let loudest = speaking.map(|a| tone(a.priority())).max().unwrap_or_default();
     let old = seen.heard.map(|t| now.since(t)).filter(|age| *age > OLD_AFTER);
     let band = band.map(|b| BandView { low_c: b.low_c, high_c: b.high_c, limit_c: b.limit_c });
+    let probes: Vec<_> = seen.probes.iter().filter_map(|p| probe(snap, nest, p, now)).collect();
     Some(NestView {
         id: nest.id.clone(),
         name: nest.id.clone(),
         url: nest_url(&nest.id),
-        summary: summary(seen, band, old),
+        summary: summary(seen, band, old, &probes),
         tone: if old.is_some() { loudest.max(Tone::Warning) } else { loudest },
         length_mm: nest.length_mm,
         mats: mats(nest),
         brood: brood(nest),
         band,
-        probes: seen.probes.iter().filter_map(|p| probe(snap, nest, p, now)).collect(),
+        probes,
         profile: ProfileView {
             at_mm: seen.profile.at_mm.clone(),
             mean_c: seen.profile.mean_c.clone(),
@@ -267,12 +276,20 @@ fn probe(snap: &Snapshot, nest: &Nest, p: &ProbeNow, now: Timestamp) -> Option<P
         temperature_c: p.temperature.map(|t| t.0),
         humidity_pct: p.humidity.map(|h| h.0),
         heard_text: heard.map_or_else(|| say!("stands-probe-silent"), |t| ago(t, now)),
-        not_believed_because: p.rejected.map(words::not_believed_because),
+        not_believed_because: doubt(snap, p, now),
     })
 }
 
+/// Why what a probe said last is not taken for what is so, if it is not.
+pub(super) fn doubt(snap: &Snapshot, p: &ProbeNow, now: Timestamp) -> Option<String> {
+    let old = p.temperature.is_some_and(|(_, at)| now.since(at) >= snap.shelf.alarms.silent_at_least);
+    let told = |a: &StandingAlarm| a.key.alarm == Alarm::ProbeSilent && a.key.probe == Some(p.source);
+    let silent = old && shown(snap).any(told);
+    p.rejected.map(words::not_believed_because).or_else(|| silent.then(|| say!("doubt-silent")))
+}
+
 /// How a nest stands, in a few sentences.
-fn summary(seen: &NestNow, band: Option<BandView>, old: Option<Span>) -> String {
+fn summary(seen: &NestNow, band: Option<BandView>, old: Option<Span>, probes: &[ProbeView]) -> String {
     let mut said: Vec<String> = old.map(|age| say!("stands-old", age = length(age))).into_iter().collect();
     if seen.heard.is_none() {
         said.push(say!("stands-silent"));
@@ -283,14 +300,14 @@ fn summary(seen: &NestNow, band: Option<BandView>, old: Option<Span>) -> String 
             said.push(say!("stands-ends", low = format!("{low:.1}"), high = format!("{high:.1}")));
         }
     }
-    said.extend(doubts(seen));
+    said.extend(doubts(probes));
     said.join(" ")
 }
 
 /// What is drawn rests on fewer probes than are there: said beside it, because it may be the picture that is wrong.
-fn doubts(seen: &NestNow) -> Option<String> {
-    let heard = seen.probes.iter().filter(|p| p.temperature.is_some());
-    let doubted = heard.clone().filter(|p| p.rejected.is_some()).count();
+fn doubts(probes: &[ProbeView]) -> Option<String> {
+    let heard = probes.iter().filter(|p| p.temperature_c.is_some());
+    let doubted = heard.clone().filter(|p| p.not_believed_because.is_some()).count();
     match (doubted, heard.count()) {
         (0, _) => None,
         (1, _) => Some(say!("stands-doubt-one")),
@@ -353,14 +370,18 @@ fn vitals(snap: &Snapshot, now: Timestamp, hours: &Hours) -> Vec<String> {
     out.extend(v.mirror.as_ref().and_then(|mirror| mirrored(mirror, now)));
     let down = snap.links.iter().filter(|(_, up)| !**up).map(|(node, _)| node.as_str());
     out.extend(down.map(|node| say!("vitals-node-down", node = node)));
-    out.push(say!(
-        "vitals-watching",
-        since = hours.near(snap.started, now),
-        readings = v.readings,
-        stored = v.stored,
-        last = v.commit_ms.0,
-        slowest = v.commit_ms.1,
-    ));
+    let since = hours.near(snap.started, now);
+    out.push(match v.readings {
+        0 => say!("vitals-nothing-yet", since = since),
+        readings => say!(
+            "vitals-watching",
+            since = since,
+            readings = readings,
+            stored = v.stored,
+            last = v.commit_ms.0,
+            slowest = v.commit_ms.1,
+        ),
+    });
     let counts = |counted: &std::collections::BTreeMap<&'static str, u64>| {
         let some = counted.iter().filter(|(_, n)| **n > 0);
         let said = words::listed(some.map(|(why, n)| say!("vitals-count", why = words::counted(why), count = *n)));

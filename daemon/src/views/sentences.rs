@@ -21,6 +21,8 @@ const CHANGE: (f64, f64, f64, f64) = (0.3, 0.5, 4.0, 0.1);
 const IN_BAND: f64 = 0.9;
 /// Above this part of the time unknown, likewise.
 const UNKNOWN: f64 = 0.1;
+/// What is known for less than this part of a time says little of it: it is not compared without a word.
+const COMPARED_KNOWN: f64 = 0.5;
 /// So much that was found later of the mats is told one by one.
 const FOUND_MOST: usize = 3;
 
@@ -109,7 +111,7 @@ pub fn sentences(
         return vec![say!("past-unknown")];
     }
     let unknown = Span::from_ms(past.step().ms().saturating_mul((past.samples.len() - known) as i64));
-    let unknown_part = 1.0 - known as f64 / past.samples.len() as f64;
+    let unknown_part = 1.0 - known_part(&past.samples);
     let mut how = warmth(past, band, hours).unwrap_or_else(|| say!("past-brood-unknown"));
     if unknown >= UNKNOWN_WORTH_SAYING {
         how = say!("past-gap", how = how, length = length(unknown));
@@ -224,14 +226,22 @@ fn differences(was: &Means, is: &Means) -> Option<String> {
     (!said.is_empty()).then(|| words::listed(said))
 }
 
-/// Its end against its beginning.
+/// For which part of the time something is known.
+fn known_part(samples: &[Option<Seen>]) -> f64 {
+    samples.iter().flatten().count() as f64 / samples.len().max(1) as f64
+}
+
+/// Its end against its beginning; nothing where one of them is hardly known.
 fn within(past: &Past) -> Option<String> {
     if past.span.end.since(past.span.start) < COMPARED_FROM {
         return None;
     }
     let third = past.samples.len() / 3;
-    let (first, last) = (means(past.samples.get(..third)?), means(past.samples.get(past.samples.len() - third..)?));
-    Some(match differences(&first, &last) {
+    let (first, last) = (past.samples.get(..third)?, past.samples.get(past.samples.len() - third..)?);
+    if [first, last].iter().any(|part| known_part(part) < COMPARED_KNOWN) {
+        return None;
+    }
+    Some(match differences(&means(first), &means(last)) {
         Some(changes) => say!("past-towards-end", changes = changes),
         None => say!("past-little-changed"),
     })
@@ -242,6 +252,9 @@ fn against(past: &Past, other: &Past, name: &str) -> Option<String> {
     if other.samples.iter().all(Option::is_none) {
         return Some(say!("past-other-unknown", other = name));
     }
+    let known = known_part(&other.samples);
+    let partly = say!("past-other-partly", other = name, share = percent(known));
+    let name = if known < COMPARED_KNOWN { &partly } else { name };
     Some(match differences(&means(&other.samples), &means(&past.samples)) {
         Some(changes) => say!("past-against", other = name, changes = changes),
         None => say!("past-much-as", other = name),

@@ -125,7 +125,7 @@ pub fn story(
     };
     let mut parts = vec![Part::Facts(facts(&life, raised, standing.map(|a| a.state), around))];
     if life.is_raised() && standing.is_some_and(|a| !matches!(a.state, State::Returned | State::Latched)) {
-        parts.push(Part::Warns(super::now::tone(raised.alarm.priority()), says.steps.clone()));
+        parts.push(Part::Warns(super::now::tone(raised.alarm.priority()), says.in_order()));
     }
     parts.push(Part::Heading(if life.is_raised() { say!("story-raised-head") } else { say!("story-would-raise") }));
     let mut evidence = vec![says.means.clone()];

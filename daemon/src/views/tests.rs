@@ -4,6 +4,7 @@ use super::past::{COLUMNS, Past, recall};
 use super::sample::{CUT_H, LENGTH_S, Made, at_h, made, silent, utc};
 use super::week::{Telling, week_view};
 use crate::history::{Batch, FitAct, FitRecord, Reader, Store};
+use crate::snapshot::StandingAlarm;
 use dashboards::{BaseFrom, MarkKind, WeekView, say};
 use enclosure::rival::Mode;
 use enclosure::{Core, Input, Reading, Span, Timestamp};
@@ -227,6 +228,24 @@ fn a_span_without_readings_is_all_gap_and_says_so() {
     assert_eq!(week.sentences.len(), 1);
 }
 
+/// A stuck mat at the end of a span of which the beginning is not known is no "little changed".
+#[test]
+fn what_is_hardly_known_is_compared_with_nothing_or_with_a_word_about_it() {
+    let made = made();
+    let (known, hardly) = (whole(), at_h(-37.0 * 24.0)..at_h(LENGTH_S / 3600.0));
+    let says = |past: &Past, other: Option<(&Past, &str)>| {
+        let telling = Telling { other, ..Telling::default() };
+        week_view(past, &made.reader(), telling, &utc()).unwrap().sentences.join(" ")
+    };
+    let (known, hardly) = (past(made, 0, known, COLUMNS), past(made, 0, hardly, 160));
+    assert!(says(&known, None).contains("against the beginning"));
+    let said = says(&hardly, None);
+    assert!(!said.contains("beginning"), "{said}");
+    let said = says(&known, Some((&hardly, "the month before")));
+    assert!(said.contains("gainst the month before (known for ") && said.contains(" % of it only)"), "{said}");
+    assert!(!says(&known, Some((&known, "itself"))).contains("known for"));
+}
+
 #[test]
 fn a_run_that_is_stopped_leaves_the_rest_unknown() {
     let made = made();
@@ -241,12 +260,34 @@ fn a_run_that_is_stopped_leaves_the_rest_unknown() {
     assert!(past.samples.last().unwrap().is_none());
 }
 
+/// A number of an hour ago, drawn as if it were so now, would be the opposite of a watch.
+#[test]
+fn what_a_silent_probe_said_last_is_not_shown_as_believed() {
+    let made = made();
+    let (mut snap, later) = (made.snapshot.clone(), made.end.plus(Span::from_min(80)));
+    let p = snap.nests[0].probes.iter().find(|p| p.temperature.is_some() && p.rejected.is_none()).unwrap().source;
+    let name = &snap.sources[usize::from(p.0)].clone();
+    let of = |snap: &crate::snapshot::Snapshot, now| {
+        let page = now_page(snap, now, &utc());
+        let believed = dashboards::probes_believed(&page);
+        (page.nests[0].probes.iter().find(|p| p.name == *name).unwrap().not_believed_because.clone(), believed)
+    };
+    let before = of(&snap, made.end);
+    let key = enclosure::AlarmKey { alarm: enclosure::Alarm::ProbeSilent, nest: Some(0), probe: Some(p), node: None };
+    let (state, since) = (enclosure::State::Unacknowledged, made.end);
+    snap.alarms.push(StandingAlarm { key, state, since, detail: String::new(), cause: None, until: None });
+    assert_eq!(of(&snap, made.end), before, "what it said is new");
+    let (why, believed) = of(&snap, later);
+    assert!(why.unwrap().contains("is silent") && believed != before.1, "{believed}");
+    assert_eq!(before.0, None);
+}
+
 #[test]
 fn the_page_of_now_shows_what_stands_and_what_can_be_done() {
     let made = made();
     let page = now_page(&made.snapshot, made.end, &utc());
     let stuck = page.alarms.iter().find(|a| a.alarm == "heater-stuck-on").unwrap();
-    assert!(stuck.what_to_do.starts_with("Pull the plug"));
+    assert!(stuck.what_to_do[0].starts_with("Smoke, flame") && stuck.what_to_do[1].starts_with("Pull the plug"));
     let named = |name: &str| stuck.actions[0].fields.iter().find(|(n, _)| n == name).map(|(_, v)| v.as_str());
     assert_eq!((named("alarm"), named("nest")), (Some("heater-stuck-on"), Some("oak")));
     assert_eq!(page.nests.len(), 2);

@@ -10,13 +10,24 @@ use enclosure::{Alarm, Rejection, State};
 pub struct AlarmWords {
     /// What it means, one sentence.
     pub means: String,
+    /// What goes before all of it, where something may burn.
+    pub fire: Option<String>,
     /// What to do, in order.
     pub steps: Vec<String>,
 }
 
 impl AlarmWords {
     fn new<const N: usize>(means: String, steps: [String; N]) -> Self {
-        Self { means, steps: steps.into() }
+        Self { means, fire: None, steps: steps.into() }
+    }
+
+    fn dangerous<const N: usize>(means: String, steps: [String; N]) -> Self {
+        Self { fire: Some(say!("told-fire")), ..Self::new(means, steps) }
+    }
+
+    /// All that is to be done, in order.
+    pub fn in_order(&self) -> Vec<String> {
+        self.fire.iter().chain(&self.steps).cloned().collect()
     }
 }
 
@@ -41,15 +52,15 @@ pub fn alarm(alarm: Alarm) -> AlarmWords {
 
 fn heating(alarm: Alarm) -> AlarmWords {
     match alarm {
-        Alarm::BroodLimit => AlarmWords::new(
+        Alarm::BroodLimit => AlarmWords::dangerous(
             say!("alarm-means-brood-limit"),
             [unplug(), say!("alarm-step-cool"), say!("alarm-step-feel")],
         ),
-        Alarm::ProbeHot => AlarmWords::new(
+        Alarm::ProbeHot => AlarmWords::dangerous(
             say!("alarm-means-probe-hot"),
             [say!("alarm-step-look-now"), unplug(), say!("alarm-step-feel")],
         ),
-        Alarm::HeaterStuckOn => AlarmWords::new(
+        Alarm::HeaterStuckOn => AlarmWords::dangerous(
             say!("alarm-means-heater-stuck-on"),
             [unplug(), say!("alarm-step-sensor"), say!("alarm-step-reset")],
         ),

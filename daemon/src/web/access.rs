@@ -130,6 +130,11 @@ impl Access {
     pub(super) fn is_guarded(&self) -> bool {
         self.0.is_some()
     }
+
+    /// Whether anybody has to log in to look.
+    pub(super) fn is_closed(&self) -> bool {
+        self.0.as_ref().is_some_and(|rules| !rules.open)
+    }
 }
 
 /// Reads a small text file.

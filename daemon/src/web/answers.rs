@@ -2,7 +2,7 @@
 //!
 //! Looking at a link does nothing, so that a mail program's preview cannot answer for a person; a button does.
 use super::App;
-use super::pages::plain;
+use super::pages::plain_for_anybody;
 use crate::notices::{Linked, Proof};
 use crate::snapshot::{Act, ActKind, AlarmAct};
 use crate::views::now::frame;
@@ -28,7 +28,7 @@ pub(super) struct Choice {
 pub(super) async fn ask(State(app): State<Arc<App>>, Path(token): Path<String>) -> Response {
     match app.answering.read(&token) {
         Ok(linked) => Html(dashboards::ask_html(&question(&app, &linked, &token))).into_response(),
-        Err(why) => plain(&app, StatusCode::GONE, say!("answer-dead"), vec![why]),
+        Err(why) => plain_for_anybody(&app, StatusCode::GONE, say!("answer-dead"), vec![why]),
     }
 }
 
@@ -63,7 +63,7 @@ pub(super) async fn act(
     Path(token): Path<String>,
     form: Result<Form<Choice>, FormRejection>,
 ) -> Response {
-    let not = |status, why| plain(&app, status, say!("answer-not-done"), vec![why]);
+    let not = |status, why| plain_for_anybody(&app, status, say!("answer-not-done"), vec![why]);
     let choice = match form {
         Ok(Form(choice)) => choice,
         Err(e) => return not(e.status(), say!("refused-form")),
@@ -96,7 +96,7 @@ pub(super) async fn act(
         },
         _ => return not(StatusCode::BAD_REQUEST, say!("answer-buttons")),
     };
-    plain(&app, StatusCode::OK, say!("answer-done"), vec![said])
+    plain_for_anybody(&app, StatusCode::OK, say!("answer-done"), vec![said])
 }
 
 /// Every way, and how far it is proved.

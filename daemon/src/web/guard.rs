@@ -64,7 +64,10 @@ pub(super) async fn check(State(app): State<Arc<App>>, request: Request, next: N
         app.counted.refused.fetch_add(1, Ordering::Relaxed);
         (status, why + "\n").into_response()
     };
-    let Some(host) = host(&request) else {
+    // Two names, or one in the address beside another: whoever stands between may have judged by the other one.
+    let named_twice = request.headers().get_all(header::HOST).iter().count() > 1
+        || request.uri().authority().is_some_and(|there| host(&request) != Some(there.as_str()));
+    let Some(host) = host(&request).filter(|_| !named_twice) else {
         return refuse(StatusCode::BAD_REQUEST, say!("http-no-host"));
     };
     let named = app.host.as_deref().is_some_and(|named| named.eq_ignore_ascii_case(host));

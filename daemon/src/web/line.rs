@@ -1,6 +1,6 @@
 //! Connections, plain or secret: so many at once, and none that is silent for ever.
-use super::CONNECTIONS_MAX;
 use super::access::Peer;
+use super::{ANSWER_WITHIN, CONNECTIONS_MAX};
 use axum::extract::connect_info::Connected;
 use axum::serve::{IncomingStream, Listener};
 use rustls::ServerConfig;
@@ -20,18 +20,27 @@ use tokio_rustls::{Accept, TlsAcceptor};
 
 /// A connection over which nothing passed for so long is closed. A live page gets a word every 15 s.
 const SILENT_FOR: Duration = Duration::from_secs(60);
+/// From a request's first byte to the first of its answer: a head that comes a byte a minute holds no place for longer.
+const ASKED_WITHIN: Duration = Duration::from_secs(10).saturating_add(ANSWER_WITHIN);
 
 /// A listener that accepts only while there is room.
 pub(super) struct Line {
     listener: TcpListener,
     tls: Option<TlsAcceptor>,
     room: Arc<Semaphore>,
+    asked_within: Duration,
 }
 
 impl Line {
     pub(super) fn new(listener: TcpListener, tls: Option<Arc<ServerConfig>>) -> Self {
         let tls = tls.map(TlsAcceptor::from);
-        Self { listener, tls, room: Arc::new(Semaphore::new(CONNECTIONS_MAX)) }
+        Self { listener, tls, room: Arc::new(Semaphore::new(CONNECTIONS_MAX)), asked_within: ASKED_WITHIN }
+    }
+
+    /// The same, less patient.
+    #[cfg(test)]
+    pub(super) fn asked_within(self, asked_within: Duration) -> Self {
+        Self { asked_within, ..self }
     }
 }
 
@@ -49,7 +58,8 @@ impl Listener for Line {
             Some(tls) => Wire::Greeting(Box::new(tls.accept(stream))),
             None => Wire::Plain(stream),
         };
-        (Call { wire, silent: Box::pin(sleep(SILENT_FOR)), stirred: false, _place: place }, from)
+        let silent = Box::pin(sleep(SILENT_FOR));
+        (Call { wire, silent, stirred: false, asked: None, asked_within: self.asked_within, _place: place }, from)
     }
 
     fn local_addr(&self) -> io::Result<SocketAddr> {
@@ -98,6 +108,9 @@ pub(super) struct Call {
     silent: Pin<Box<Sleep>>,
     /// Something passed since the timer was set.
     stirred: bool,
+    /// Something was asked and nothing answered yet: until when it may.
+    asked: Option<Pin<Box<Sleep>>>,
+    asked_within: Duration,
     _place: Option<OwnedSemaphorePermit>,
 }
 
@@ -116,6 +129,11 @@ impl Call {
 }
 
 impl Call {
+    /// Whether somebody takes too long to ask, or we to answer.
+    fn is_overdue(&mut self, cx: &mut Context<'_>) -> bool {
+        self.asked.as_mut().is_some_and(|until| until.as_mut().poll(cx).is_ready())
+    }
+
     /// Does something with the stream; while that has to wait, silence is watched.
     fn poll_with<T>(
         &mut self,
@@ -141,13 +159,25 @@ impl Call {
 
 impl AsyncRead for Call {
     fn poll_read(mut self: Pin<&mut Self>, cx: &mut Context<'_>, buf: &mut ReadBuf<'_>) -> Poll<io::Result<()>> {
-        self.poll_with(cx, true, |stream, cx| stream.poll_read(cx, buf))
+        if self.is_overdue(cx) {
+            return Poll::Ready(Err(io::ErrorKind::TimedOut.into()));
+        }
+        let before = buf.filled().len();
+        let read = self.poll_with(cx, true, |stream, cx| stream.poll_read(cx, buf));
+        if buf.filled().len() > before && self.asked.is_none() {
+            self.asked = Some(Box::pin(sleep(self.asked_within)));
+        }
+        read
     }
 }
 
 impl AsyncWrite for Call {
     fn poll_write(mut self: Pin<&mut Self>, cx: &mut Context<'_>, buf: &[u8]) -> Poll<io::Result<usize>> {
-        self.poll_with(cx, true, |stream, cx| stream.poll_write(cx, buf))
+        let written = self.poll_with(cx, true, |stream, cx| stream.poll_write(cx, buf));
+        if matches!(written, Poll::Ready(Ok(1..))) {
+            self.asked = None;
+        }
+        written
     }
 
     fn poll_flush(mut self: Pin<&mut Self>, cx: &mut Context<'_>) -> Poll<io::Result<()>> {

@@ -7,7 +7,7 @@ use crate::views::events::past_alarms;
 use crate::views::hours::Hours;
 use crate::views::load::{self, Load};
 use crate::views::login::LOGIN_PATH;
-use crate::views::now::{ALARMS_PATH, frame, live_part, nest_url, nest_view, now_page, of_nest};
+use crate::views::now::{ALARMS_PATH, frame, live_part, nest_url, nest_view, now_page, of_nest, unjudged};
 use crate::views::start::START_PATH;
 use crate::views::words::{listed, note_kinds};
 use axum::body::Bytes;
@@ -38,6 +38,16 @@ pub(super) fn framed(app: &App, snap: &Snapshot, current: &str) -> Frame {
         frame.nav.push(Link { label: say!("nav-login"), url: LOGIN_PATH.to_owned(), current });
     }
     frame
+}
+
+/// What a page says to somebody of whom it is not known that they may look: neither nests nor ways.
+pub(super) fn framed_for_anybody(app: &App) -> Frame {
+    let snap = app.snapshot();
+    if app.access.is_closed() {
+        Frame { shelf_name: snap.shelf.name.clone(), ..Frame::default() }
+    } else {
+        framed(app, &snap, "")
+    }
 }
 
 /// A page of parts within its frame.
@@ -90,6 +100,12 @@ pub(super) async fn missing(State(app): State<Arc<App>>) -> Response {
 /// An error as a page.
 pub(super) fn plain(app: &App, status: StatusCode, title: String, sentences: Vec<String>) -> Response {
     let page = PlainPage { frame: framed(app, &app.snapshot(), ""), title, sentences };
+    (status, Html(dashboards::plain_html(&page))).into_response()
+}
+
+/// The same for [anybody](framed_for_anybody).
+pub(super) fn plain_for_anybody(app: &App, status: StatusCode, title: String, sentences: Vec<String>) -> Response {
+    let page = PlainPage { frame: framed_for_anybody(app), title, sentences };
     (status, Html(dashboards::plain_html(&page))).into_response()
 }
 
@@ -236,6 +252,7 @@ async fn alarms_page(app: &App) -> AlarmsPage {
     AlarmsPage {
         frame: framed(app, &snap, ALARMS_PATH),
         live: live_part(&snap, (now, &app.hours), ALARMS_PATH),
+        unjudged: unjudged(&snap),
         past: past.unwrap_or_else(|why| vec![(String::new(), say!("refused-unread-row", why = why), String::new())]),
     }
 }

@@ -18,7 +18,7 @@ use axum::extract::rejection::{FormRejection, QueryRejection};
 use axum::extract::{Form, Query, State};
 use axum::http::StatusCode;
 use axum::response::{Html, IntoResponse as _, Response};
-use dashboards::{SheetPage, say};
+use dashboards::{SheetPage, capital, say};
 use enclosure::Span;
 use serde::Deserialize;
 use std::sync::Arc;
@@ -41,8 +41,8 @@ impl Which {
     /// Its name and number, or what is wrong with them.
     fn read(&self, app: &App) -> Result<(AlarmName, Option<i64>), Box<Response>> {
         let wrong = |status, why| Box::new(no_alarm(app, status, why));
-        let name =
-            told::read(&self.name).map_err(|why| wrong(StatusCode::NOT_FOUND, say!("refused-because", why = why)))?;
+        let name = told::read(&self.name)
+            .map_err(|why| wrong(StatusCode::NOT_FOUND, say!("refused-because", why = capital(&why))))?;
         let id = given(&self.id).map(|text| text.parse::<i64>()).transpose();
         Ok((name, id.map_err(|_| wrong(StatusCode::BAD_REQUEST, say!("refused-no-alarm-number")))?))
     }

@@ -3,7 +3,7 @@ use super::tests::{serve, serve_at};
 use crate::history::{AlarmRecord, Batch, Store};
 use crate::notices::samples;
 use crate::snapshot::{ActKind, AlarmAct, NodeNow, Snapshot};
-use crate::views::sample::made;
+use crate::views::sample::{made, silent};
 use enclosure::{Alarm, Event, Shelf, Span, State};
 use std::collections::BTreeMap;
 use std::sync::Arc;
@@ -213,4 +213,20 @@ async fn a_note_is_text_whatever_it_holds() {
     // Two taps: the page, and a button for each kind.
     assert!(page.contains("name=\"kind\" value=\"fed\""));
     assert_eq!(served.page("/notes?nest=none").await.0, 404);
+}
+
+/// "No alarm", "every reading was believed" and "on disk after 0 ms" are true of a watch that has heard nothing, and mislead.
+#[tokio::test(flavor = "multi_thread")]
+async fn a_watch_that_has_heard_nothing_does_not_say_that_all_is_well() {
+    let (none, silent) = (serve(empty()).await, serve(silent()).await);
+    for (served, why) in
+        [(&none, "No nest is described yet, so nothing is judged"), (&silent, "No nest has been heard yet")]
+    {
+        assert!(served.page("/alarms").await.1.contains(why), "{why}");
+    }
+    let (_, now) = silent.page("/").await;
+    assert!(now.contains("No reading has come yet.") && !now.contains("on disk after"), "{now}");
+    let heard = serve(made().snapshot.clone()).await;
+    let (_, alarms) = heard.page("/alarms").await;
+    assert!(!alarms.contains("nothing is judged") && alarms.contains("heat it was not told to give"), "{alarms}");
 }

@@ -4,6 +4,7 @@ mod following;
 mod links;
 mod machines;
 mod planning;
+mod rude;
 
 use super::health::Health;
 use super::*;
@@ -35,6 +36,10 @@ pub(super) async fn serve(snapshot: Snapshot) -> Served {
 }
 
 pub(super) async fn serve_at(snapshot: Snapshot, listen: &str, history: PathBuf) -> Served {
+    serve_on(snapshot, history, line::Line::new(TcpListener::bind(listen).await.unwrap(), None)).await
+}
+
+async fn serve_on(snapshot: Snapshot, history: PathBuf, line: line::Line) -> Served {
     // Another test may have done so already.
     let _ = rustls::crypto::ring::default_provider().install_default();
     let clock = Arc::new(ManualClock::new(snapshot.at));
@@ -45,8 +50,7 @@ pub(super) async fn serve_at(snapshot: Snapshot, listen: &str, history: PathBuf)
     let page = "127.0.0.1:7180".parse().unwrap();
     let answering = Answering::new([7; 32], &file, page, clock.clone());
     let stop = CancellationToken::new();
-    let listener = TcpListener::bind(listen).await.unwrap();
-    let address = listener.local_addr().unwrap();
+    let address = axum::serve::Listener::local_addr(&line).unwrap();
     let app = App::new(
         pictures,
         sender,
@@ -54,7 +58,7 @@ pub(super) async fn serve_at(snapshot: Snapshot, listen: &str, history: PathBuf)
         (clock.clone(), Arc::clone(&answering), Access::default()),
         stop.clone(),
     );
-    let ended = tokio::spawn(serve_app(line::Line::new(listener, None), None, app, stop.clone()));
+    let ended = tokio::spawn(serve_app(line, None, app, stop.clone()));
     let client = reqwest::Client::builder()
         .redirect(reqwest::redirect::Policy::none())
         .no_proxy()

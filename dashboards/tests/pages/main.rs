@@ -189,6 +189,16 @@ fn states_and_alarms_have_words() {
     assert_eq!(alarm_words("broker-lost"), "the broker is out of reach");
 }
 
+/// A line through words is worse than none: what is said of an empty plot lies over it.
+#[test]
+fn nothing_is_drawn_over_what_is_said_of_a_plot_without_a_curve() {
+    let unheard = NestView { profile: ProfileView::default(), ..nest() };
+    let svg = profile_svg(&unheard);
+    let (_, after) = svg.split_once("nothing heard yet").unwrap();
+    assert!(!["<path", "<line", "<rect", "<circle"].iter().any(|mark| after.contains(mark)), "{after}");
+    assert!(!profile_svg(&nest()).contains("nothing heard yet"));
+}
+
 fn any_nest() -> impl Strategy<Value = NestView> {
     (vec(any::<(f64, f64, f64)>(), 0..12), any::<[f64; 12]>(), any::<Option<f64>>()).prop_map(|(points, n, maybe)| {
         NestView {

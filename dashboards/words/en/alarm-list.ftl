@@ -6,6 +6,9 @@
 alarms-title = Alarms
 # $clock: the time of day at the shelf.
 alarms-none = No alarm, as of { $clock }
+# Below either, where no nest is judged.
+alarms-no-nest = No nest is described yet, so nothing is judged: the page Now helps to describe one.
+alarms-nothing-heard = No nest has been heard yet, so nothing is judged. See whether its node has power and reaches the broker.
 alarms-some = Alarms, as of { $clock }
 # Heads the list of what was.
 alarms-before = Before

@@ -31,7 +31,9 @@ alarm-means-clock-jumped = The clock was set or jumped; times near it may be wro
 
 ## What to do, a step each, in this order. The first two belong to several alarms.
 
-alarm-step-unplug = Pull the plug of the heating mat; do not trust its switch, thermostat or node.
+alarm-step-unplug =
+    Pull the plug of the heating mat, unless it is hot, discoloured or wet: then switch off that circuit. Do not trust the
+    mat's switch, thermostat or node.
 alarm-step-feel = Feel the nest and measure it with a second thermometer.
 alarm-step-cool = Let the nest cool with the room; no ice, no cold water.
 alarm-step-look-now = Look now, and treat it as real heat until you know better.
@@ -103,6 +105,8 @@ doubt-wild = it is far from what the nest can do there
 doubt-distrusted = the probe seems frozen, fallen off, jumping or drifting
 doubt-late = it came too late to be used
 doubt-duplicate = it was there already
+# Of a probe whose last word is old.
+doubt-silent = the probe is silent, and what it said is old
 
 ## Why what was learned anew of a nest's warmth was not taken, to follow “was refused:”.
 

@@ -37,7 +37,9 @@ answer-code-unknown = no test message of the last 24 hours had this code: run `w
 ## What every page says of a way out that is not proved. $way: webhook, mail, …
 
 answer-never-seen =
-    Nobody has yet seen a test message by { $way }: until then nobody knows whether a danger would be told. Run `warmend
-    alarms test`.
+    Nobody has yet seen a test message by { $way }: until then nobody knows whether a danger would be told. Send one: on the
+    page Watch, or by `warmend alarms test`.
 # $days: a count.
-answer-seen-long-ago = The last test message by { $way } was seen { $days } days ago. Run `warmend alarms test`.
+answer-seen-long-ago =
+    The last test message by { $way } was seen { $days } days ago. Send a new one: on the page Watch, or by
+    `warmend alarms test`.

@@ -71,7 +71,7 @@ evidence-heat-missing =
     { $odds }.
 evidence-heat-missing-unknown =
     Nothing says what the heating mat is told, but for { $lasts } the nest has cooled as if it gave no heat; { $odds }.
-evidence-odds = odds of { $odds } to one
+evidence-odds = odds of about { $odds } to one
 evidence-odds-million = odds of more than a million to one
 # $now: its place, $warmest: the warmest at which it heated, $coolest: the coolest at which it did not, °C.
 evidence-never-lets-go =

@@ -33,6 +33,9 @@ failed-foreign =
 failed-missing =
     reading the history { $path }: there is none yet, or an older one that `warmend run` has still to bring forward. Start
     that once, or check [history] path
+failed-gone =
+    the file { $path } was moved, deleted or replaced while in use. Put it back; or stop warmend and start it again, and a
+    new one begins
 failed-file-opening = opening the history { $path }: check that the directory exists and may be written
 failed-file-locking = locking the history with { $path }: check that the directory exists and may be written
 failed-file-aside = setting aside the history { $path }: check that the directory exists and may be written

@@ -46,7 +46,7 @@ past-extreme = { $degrees } ({ $when })
 past-anywhere = Anywhere in the nest it was between { $low } and { $high } °C
 past-brood-unknown = Where the brood lay is not known
 # $how: one of the above; $length: 3 h 20 min.
-past-gap = { $how }; of { $length } of it nothing is known
+past-gap = { $how }; for { $length } of it nothing is known
 
 # $clauses: one or several of the clauses here.
 past-sentence = { $clauses }.
@@ -89,6 +89,8 @@ past-heat-less = the mat gave { $by } % less
 past-towards-end = towards the end, against the beginning, { $changes }
 past-little-changed = little changed from beginning to end
 # $other: the span before, or another nest.
+# Stands for the other, where little of it is known. $share: 8 %.
+past-other-partly = { $other } (known for { $share } of it only)
 past-other-unknown = of { $other } nothing is known
 past-against = against { $other } { $changes }
 past-much-as = it was much as { $other }

@@ -28,10 +28,11 @@ plans-covered = covered, room at { $room }
 plans-standing = as it stands, room at { $room }
 # “limit_c”, “material_limit_c” are keys of the shelf file, “--limit”, “--material-limit” belong to a command.
 plans-no-brood-limit =
-    What the brood bears was not given (limit_c; --limit, or its field on the page): only you know your species.
+    What the brood bears was not given, and only you know your species: give it in its field, by --limit, or as limit_c in
+    the shelf file.
 plans-no-material-limit =
-    What the nest's material and the board under the mat bear was not given (material_limit_c; --material-limit, or its
-    field on the page).
+    What the nest's material and the board under the mat bear was not given: give it in its field, by --material-limit, or
+    as material_limit_c in the shelf file.
 # $passing: one of “plans-passed-…”.
 # $limit: °C, with its unit; $passing: when it is passed.
 plans-brood-limit = The limit you gave for the brood, { $limit }: { $passing }.

@@ -26,7 +26,7 @@ probes-there = there
 probes-gone = gone
 # A node says nothing of it.
 probes-silent = does not say
-probes-starts-none = not since then
+probes-starts-none = not since this watch began
 probes-starts-one = once
 probes-starts-times = { $count } times
 # $name: as the node calls it; $value: a length of time or a count.
@@ -63,6 +63,7 @@ probes-beside-sure = { $offset }: worth a look
 
 probes-rejected = Not believed lately
 probes-rejected-none = In the last 24 hours every reading was believed.
+probes-rejected-unheard = In the last 24 hours no reading has come.
 probes-rejected-why = not believed because
 
 ## Sources that no nest lists.

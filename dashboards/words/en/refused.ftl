@@ -69,7 +69,7 @@ refused-unanswered = it was handed on, but nobody said that it was done: see whe
 # $count: how many.
 http-busy = { $count } requests are being answered already: come back in a few seconds
 http-late = no answer within { $seconds } s: come back, or ask for a shorter span
-http-no-host = the request names no host
+http-no-host = the request names no host, or more than one
 http-foreign-name =
     this name is not one that only your own network can give: use the address as numbers, localhost, or a name without
     dots or ending in .local, .home.arpa or .internal

@@ -69,6 +69,7 @@ vitals-node-down = The node { $node } has signed off or lost its connection.
 vitals-watching =
     Watching since { $since }: { $readings } readings judged, { $stored } stored. The last one was on disk after
     { $last } ms, the slowest of the last minute after { $slowest } ms.
+vitals-nothing-yet = Watching since { $since }. No reading has come yet.
 # $counts: reasons (counted-…), each with how many, by vitals-count.
 vitals-refused = Records refused: { $counts }.
 vitals-rejected = Readings not believed: { $counts }.
@@ -133,10 +134,10 @@ ahead-leaves =
 ahead-has-left =
     { $side ->
         [above]
-            The hour's mean is above { $bound } °C. In the next { $hours } h the brood place is expected to go up to
+            The hour's mean is above { $bound } °C. At its warmest in the next { $hours } h the brood place is expected at
             { $extreme } ± { $doubt } °C, if room and heating go on as they do.
        *[below]
-            The hour's mean is below { $bound } °C. In the next { $hours } h the brood place is expected to go down to
+            The hour's mean is below { $bound } °C. At its coolest in the next { $hours } h the brood place is expected at
             { $extreme } ± { $doubt } °C, if room and heating go on as they do.
     }
 ahead-latest = hardly after { $at }

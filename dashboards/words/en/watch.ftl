@@ -20,7 +20,7 @@ health-ended = the part that judges readings has ended
 health-stalled = { $why }: end the daemon and start it again, and look at its log
 health-look-yourself = { $why }: look at the nests yourself, and at the log of this watch
 health-history-failing = history cannot be written: { $why }
-health-no-nest = no nest is described in the shelf file, so nothing is judged: the page Start helps
+health-no-nest = no nest is described in the shelf file, so nothing is judged: the page Now helps to describe one
 # $age: 20 min.
 health-old = the newest reading is { $age } old
 health-good = readings are judged and history is written
@@ -39,7 +39,7 @@ watch-none-yet = none yet
 
 watch-broker = Broker
 # $place: its address, or one of “broker-…”; $state: one of the next two.
-watch-broker-state = { $place }, { $state }
+watch-broker-state = { $place }; { $state }
 watch-broker-in-reach = in reach
 watch-broker-out-of-reach = out of reach: { $why }
 watch-messages = Messages received
@@ -55,7 +55,7 @@ watch-to-disk-ms = { $last } ms, worst of a minute { $worst } ms
 
 ## Where the broker is.
 
-broker-own-unknown = this watch's own; its log says where
+broker-own-unknown = this watch's own, where its log says
 broker-own = this watch's own at { $at }
 # $host, $port: of its address.
 broker-outside = { $host }, port { $port }
@@ -150,7 +150,9 @@ watch-mirror-due = Older days to be sent
 ## Ways out: how you are told, and how far that is proved.
 
 ways-table = How you are told, and how far that is proved
-ways-none = The shelf file names no way but the log: nobody is told of anything.
+ways-nobody =
+    No way reaches a person: a danger would stand in the log and on these pages, and wake nobody. Add a [[notice]] to the
+    shelf file that reaches you at night, start the watch again, and send yourself a test.
 ways-way = way
 ways-danger = carries a danger
 ways-accepted = other side took a test

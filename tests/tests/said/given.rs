@@ -67,7 +67,7 @@ pub(crate) fn alarm(name: &str, state: &str, tone: Tone) -> AlarmView {
         about: Some(given()),
         since_text: given(),
         detail: given(),
-        what_to_do: given(),
+        what_to_do: vec![given(), given()],
         cause: Some("water-low".to_owned()),
         actions: vec![action()],
         url: "/".to_owned(),

@@ -42,8 +42,8 @@ fn pages() -> Vec<(&'static str, String)> {
         load: load_rows(),
     };
     let past = vec![(given(), given(), "/".to_owned()), (given(), given(), String::new())];
-    let list = AlarmsPage { frame: frame(), live: live(alarms()), past: past.clone() };
-    let none = AlarmsPage { frame: frame(), live: live(Vec::new()), past };
+    let list = AlarmsPage { frame: frame(), live: live(alarms()), past: past.clone(), ..AlarmsPage::default() };
+    let none = AlarmsPage { frame: frame(), live: live(Vec::new()), past, ..AlarmsPage::default() };
     let card = CardPart { heading: given(), sentences: vec![given()], boxed: Some(given()), points: vec![given()] };
     let known = nest("file", vec![mat(MatPlace::Under)]);
     let empty = WeekView { map: HeatMap::default(), ..week("empty") };

@@ -1,6 +1,7 @@
 //! Others who act or are watched over the network.
 use super::*;
 use crate::mqtt_probe::options;
+use dashboards::say;
 
 #[tokio::test]
 async fn who_may_acts_by_message_and_nobody_else() {
@@ -94,4 +95,20 @@ async fn a_watch_elsewhere_that_falls_silent_is_told_and_over_when_it_is_heard_a
     assert!(daemon.notices.answering.hear_life("cellar"));
     is_it(&daemon.told(Alarm::NodeSilent).await, enclosure::Event::Cleared);
     daemon.stop().await;
+}
+
+#[tokio::test]
+async fn a_broker_that_was_never_reached_is_shown_as_out_of_reach_from_the_first() {
+    let dir = tempfile::tempdir().unwrap();
+    let mute = TcpListener::bind("127.0.0.1:0").await.unwrap();
+    let at = format!("url = \"mqtt://{}\"", mute.local_addr().unwrap());
+    let text = shelf().replace("embedded = \"127.0.0.1:0\"", &at);
+    let (outfit, web, _notices, _open) = outfit();
+    let (stop, stopped) = oneshot::channel::<()>();
+    let end = tokio::spawn(run(file(dir.path(), &text), outfit, async { drop(stopped.await) }));
+    let mut web = within("the pages start", web).await.unwrap();
+    let untried = |shown: &Arc<Snapshot>| shown.vitals.broker_lost == Some(say!("seen-broker-no-answer"));
+    drop(within("no answer is shown before one is given up", web.snapshots.wait_for(untried)).await.unwrap());
+    drop(stop);
+    within("the daemon ends", end).await.unwrap().unwrap();
 }

@@ -47,7 +47,9 @@ async fn while_history_fails_judging_goes_on_without_receipts_until_it_heals() {
     assert!(told.change.detail.contains("moved, deleted or replaced"), "{}", told.change.detail);
     assert_eq!(told.id, None);
     node.says(2, 27.0).await;
-    daemon.shows("the third reading is judged", |snapshot| snapshot.vitals.readings == 3).await;
+    let shown = daemon.shows("the third reading is judged", |snapshot| snapshot.vitals.readings == 3).await;
+    let why = shown.vitals.history_failing.as_deref().unwrap_or_default();
+    assert!(why.contains("Put it back"), "tried again, it says the same: {why}");
     std::fs::rename(&away, &path).unwrap();
     // The node kept both packs and sends them again.
     node.at_s -= 60.0;

@@ -4,13 +4,13 @@ use super::{Busy, Peer, Rules, cookie, lock};
 use crate::notices::{hex, random};
 use crate::views::login::{LOGIN_PATH, Said, login_page};
 use crate::web::App;
-use crate::web::pages::{drawn, plain};
+use crate::web::pages::{drawn, framed_for_anybody, plain_for_anybody};
 use axum::extract::connect_info::ConnectInfo;
 use axum::extract::rejection::FormRejection;
 use axum::extract::{Extension, Form, Query, Request, State};
 use axum::http::{HeaderMap, HeaderValue, StatusCode, header};
-use axum::response::{IntoResponse, Response};
-use dashboards::say;
+use axum::response::{Html, IntoResponse, Response};
+use dashboards::{SheetPage, say};
 use enclosure::Span;
 use serde::Deserialize;
 use std::sync::Arc;
@@ -42,7 +42,16 @@ pub(in crate::web) async fn ask(State(app): State<Arc<App>>, Query(then): Query<
     } else {
         Said::Nothing
     };
-    drawn(&app, LOGIN_PATH, login_page(&said, own_page(&then.then)))
+    shown(&app, &said, own_page(&then.then))
+}
+
+/// The page, which names no nest to whoever is not inside.
+fn shown(app: &App, said: &Said, then: &str) -> Response {
+    let page = login_page(said, then);
+    match said {
+        Said::Open | Said::Inside => drawn(app, LOGIN_PATH, page),
+        _ => Html(dashboards::sheet_html(&SheetPage { frame: framed_for_anybody(app), ..page })).into_response(),
+    }
 }
 
 /// What the login's form sends.
@@ -62,7 +71,7 @@ pub(in crate::web) async fn enter(
     form: Result<Form<Login>, FormRejection>,
 ) -> Response {
     let (Ok(Form(login)), Some(rules)) = (form, &app.access.0) else {
-        return plain(&app, StatusCode::BAD_REQUEST, say!("login-not"), vec![say!("login-form")]);
+        return plain_for_anybody(&app, StatusCode::BAD_REQUEST, say!("login-not"), vec![say!("login-form")]);
     };
     let then = own_page(&login.then).to_owned();
     match login.r#do.as_str() {
@@ -82,7 +91,12 @@ pub(in crate::web) async fn enter(
     let said = match rules.fits(login.password.as_bytes(), peer, app.clock.as_ref()).await {
         Ok(true) => {
             let Ok(bytes) = random::<32>() else {
-                return plain(&app, StatusCode::SERVICE_UNAVAILABLE, say!("login-not"), vec![say!("login-random")]);
+                return plain_for_anybody(
+                    &app,
+                    StatusCode::SERVICE_UNAVAILABLE,
+                    say!("login-not"),
+                    vec![say!("login-random")],
+                );
             };
             let token = hex(&bytes);
             lock(&rules.sessions).keep(sessions::digest(&token), Moment::of(app.clock.as_ref()), true);
@@ -94,7 +108,7 @@ pub(in crate::web) async fn enter(
         Err(Busy::Full) => (StatusCode::SERVICE_UNAVAILABLE, Said::Full),
     };
     tracing::warn!(%peer, "a login to the pages failed");
-    (said.0, drawn(&app, LOGIN_PATH, login_page(&said.1, &then))).into_response()
+    (said.0, shown(&app, &said.1, &then)).into_response()
 }
 
 /// Ends the login of whoever asks, or all; only who is inside may send all out.

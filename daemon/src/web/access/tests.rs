@@ -129,7 +129,10 @@ async fn nobody_looks_or_acts_without_a_login() {
     for (path, status) in
         [("/health", 200), ("/style.css", 200), ("/login", 200), ("/answer/x", 410), ("/heartbeat/x", 404)]
     {
-        assert_eq!(shelf.get(path, &[]).await.status(), status, "{path}");
+        let answer = shelf.get(path, &[]).await;
+        assert_eq!(answer.status(), status, "{path}");
+        let text = answer.text().await.unwrap();
+        assert!(!text.contains("/nest/") && !text.contains("test message by"), "{path}: {text}");
     }
     assert!(shelf.acts.try_recv().is_err());
 }
