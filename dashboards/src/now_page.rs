@@ -109,6 +109,7 @@ pub(crate) fn nest_section(nest: &NestView, heading: &str) -> Markup {
                 div class="narrow" { (PreEscaped(profile_svg_on(nest, Canvas::Narrow))) }
                 figcaption {
                     (say!("nest-caption")) " "
+                    @if nest.probes.iter().any(|p| p.not_believed_because.is_some()) { (say!("nest-caption-doubted")) " " }
                     @if nest.band.is_some() { (say!("nest-caption-band")) }
                 }
             }

@@ -70,6 +70,8 @@ alarm-step-ways = Try the way out with `warmend alarms test`.
 alarm-step-until-works = Until it works, look at this page yourself.
 alarm-step-clock = See whether the machine keeps time.
 
+# What was seen of an alarm, on the page of now and on the list. $detail: sentences, worded when it was raised.
+alarm-when-raised = When it was raised: { $detail }
 # An alarm that is over and that nobody has answered.
 alarm-step-over = It ended by itself. Find out what caused it, then say that you have seen it.
 

@@ -4,6 +4,8 @@
 
 nest-caption =
     Line: temperature believed at every place; shade: where it lies 9 times in 10. Filled dots: what the probes said.
+# Follows it where one is not believed.
+nest-caption-doubted = Hollow dots, and numbers in brackets: not believed.
 # Follows the caption where the keeper has set a band.
 nest-caption-band = Zone over the brood place: the band you set.
 # Opens the tables.
