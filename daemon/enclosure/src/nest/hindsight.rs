@@ -16,10 +16,10 @@ use alloc::collections::VecDeque;
 use alloc::vec::Vec;
 
 /// The watch is stood aside so often ...
-const STAND_EVERY: Span = Span::from_h(6);
+const STAND_EVERY: Span = Span::from_h(12);
 /// ... and so many times: a fault begins at most twelve hours before it is found, and is doubted for a day. Each takes
 /// some hundred kilobytes.
-const STANDS_MAX: usize = 7;
+const STANDS_MAX: usize = 4;
 /// What was heard is kept up to this much, some 5 MB: where more is said, fewer hours are.
 const WORDS_MAX: usize = 150_000;
 /// So many times as much as was heard is heard again at the most; after that the past is drawn as it was believed.

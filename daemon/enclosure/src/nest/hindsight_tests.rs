@@ -58,10 +58,10 @@ fn no_more_is_heard_again_than_its_bound() {
     }
     let mut kept = retrospect(&watch).clone();
     assert_eq!(kept.stand_before(BEGIN.minus(Span::from_min(1)), 1), None, "before all stands");
-    assert_eq!(kept.stand_before(BEGIN.plus(Span::from_h(7)), 1), Some(1));
+    assert_eq!(kept.stand_before(BEGIN.plus(Span::from_h(13)), 1), Some(1));
     kept.again = AGAIN_MOST * kept.heard;
-    assert_eq!(kept.stand_before(BEGIN.plus(Span::from_h(7)), 1), None);
-    let (last, none) = (found(Mode::On, BEGIN.plus(Span::from_h(7)), BEGIN.plus(Span::from_h(8))), Vec::new());
+    assert_eq!(kept.stand_before(BEGIN.plus(Span::from_h(13)), 1), None);
+    let (last, none) = (found(Mode::On, BEGIN.plus(Span::from_h(13)), BEGIN.plus(Span::from_h(14))), Vec::new());
     assert_eq!(kept.settle(&none, &last), None);
     kept.again = 0;
     assert_eq!(kept.settle(&none, &last), Some((1, alloc::vec![last.clone()])));
