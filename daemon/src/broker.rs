@@ -19,6 +19,7 @@ pub(crate) mod tests;
 pub mod users;
 
 use crate::notices::hex;
+use crate::small_file;
 use guard::Guard;
 use mqtt5::broker::config::{StorageBackend, StorageConfig};
 use mqtt5::broker::{BrokerConfig, BrokerShutdownHandle, MqttBroker};
@@ -271,11 +272,9 @@ fn config(listen: SocketAddr) -> BrokerConfig {
 /// Reads and checks a users file.
 pub(crate) async fn read_users(path: &std::path::Path, prefix: &str) -> Result<Users, BrokerError> {
     let unread = |why: String| BrokerError::UsersUnread { path: path.to_owned(), why };
-    let size = tokio::fs::metadata(path).await.map_err(|e| unread(e.to_string()))?.len();
-    if size > MAX_USERS_FILE_BYTES {
-        return Err(unread(format!("it is larger than {MAX_USERS_FILE_BYTES} bytes")));
-    }
-    let text = tokio::fs::read_to_string(path).await.map_err(|e| unread(e.to_string()))?;
+    let named = path.to_owned();
+    let read = tokio::task::spawn_blocking(move || small_file::text(&named, MAX_USERS_FILE_BYTES)).await;
+    let text = read.map_err(|e| unread(e.to_string()))?.map_err(|e| unread(e.to_string()))?;
     let users = Users::parse(&text, prefix).map_err(|why| BrokerError::UsersWrong { path: path.to_owned(), why })?;
     if users.hash(OWN_USER).is_some() {
         return Err(BrokerError::OwnNameListed(path.to_owned()));

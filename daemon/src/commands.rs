@@ -10,7 +10,7 @@ use crate::wrong_call::WrongCall;
 use crate::{acts, demo, exchange, fit, plan, replay, review, web};
 use anyhow::Context as _;
 use std::future::Future;
-use std::io::Write as _;
+use std::io::{BufRead as _, Read as _, Write as _};
 use std::path::Path;
 use std::sync::Arc;
 use tokio_util::task::AbortOnDropHandle;
@@ -132,10 +132,15 @@ fn print_card(file: &ShelfFile, nest: &str, out: &Path) -> Result<(), Failure> {
     whole_file::save(out, Readers::AsBefore, page.as_bytes()).map_err(|e| Failure::Failed(e.into()))
 }
 
+/// Longest line that is read for a password, bytes.
+const PASSWORD_LINE_MAX: u64 = 4096;
+
 /// Reads a password from standard input and prints what a line of a users file needs of it.
 fn hash_password() -> anyhow::Result<()> {
     let mut line = String::new();
-    std::io::stdin().read_line(&mut line).context("reading the password from standard input")?;
+    // Longer than any password that can be hashed.
+    let mut typed = std::io::stdin().lock().take(PASSWORD_LINE_MAX);
+    typed.read_line(&mut line).context("reading the password from standard input")?;
     let password = line.trim_end_matches(['\r', '\n']);
     anyhow::ensure!(!password.is_empty(), "no password came on standard input: type one, or pipe it in");
     let mut salt = [0; 16];
@@ -309,6 +314,22 @@ mod tests {
             assert_eq!(line("check"), EXIT_DONE, "{name} may still be written");
             std::fs::write(dir.path().join(name), "nonsense\n").expect("written");
             assert_eq!((line("check"), line("run")), (EXIT_WRONG, EXIT_WRONG), "{name}");
+        }
+    }
+
+    #[cfg(target_os = "linux")]
+    #[test]
+    fn a_named_file_without_an_end_is_64() {
+        let dir = tempfile::tempdir().expect("a directory");
+        let shelf = dir.path().join("shelf.toml");
+        for text in [
+            "[broker]\nembedded = '127.0.0.1:0'\nusers_file = '/dev/zero'\n",
+            "[web]\nlisten = '127.0.0.1:0'\npassword_file = '/dev/zero'\n",
+            "[web]\nlisten = '127.0.0.1:0'\ncert_file = '/dev/zero'\nkey_file = '/dev/zero'\n",
+            "[influx]\nurl = 'http://127.0.0.1:9'\norg = 'a'\nbucket = 'b'\ntoken_file = '/dev/zero'\n",
+        ] {
+            std::fs::write(&shelf, text).expect("written");
+            assert_eq!(code(&["check", "--shelf", &shelf.to_string_lossy()]), EXIT_WRONG, "{text}");
         }
     }
 

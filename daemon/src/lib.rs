@@ -24,6 +24,7 @@ pub mod report;
 pub mod review;
 pub mod run;
 pub mod shelf_file;
+mod small_file;
 pub mod snapshot;
 pub mod supervise;
 pub mod times;

@@ -14,6 +14,8 @@ const HOLD: Span = Span::from_min(10);
 const HELD_MAX: usize = 4_000_000;
 /// Skipped lines that are named; the rest is only counted.
 const NAMED_MAX: u64 = 20;
+/// So much newer than all before it a record is taken, but named: one wrong year makes all that follow too old.
+const LEAP: Span = Span::from_h(366 * 24);
 /// Longest line, bytes: a longer one is no record, and is not kept to find out.
 const LINE_MAX: usize = 64 * 1024;
 /// What some editors put before the first line of UTF-8.
@@ -196,6 +198,13 @@ impl<W: Write> Replay<'_, W> {
         if self.newest.is_some_and(|n| n.since(at) > HOLD) {
             self.skip(number, "it is more than 10 minutes older than one before it");
             return Ok(());
+        }
+        if let Some(leap) = self.newest.map(|n| at.since(n)).filter(|leap| *leap > LEAP) {
+            let years = leap.ms() as f64 / (365.25 * 86_400_000.0);
+            aside!(
+                "line {number} is {years:.1} years newer than all before it: if that is wrong, take it out, for what \
+                 follows is skipped as older"
+            );
         }
         if self.held.len() >= HELD_MAX {
             bail!("more than {HELD_MAX} records within 10 minutes: this is no shelf's recording");

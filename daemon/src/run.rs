@@ -3,6 +3,7 @@
 //! Start: history (its lock says whether another daemon runs), the pages' port, the broker, the core as history left
 //! it, then the tasks. Stop: the pipeline takes in what arrived and commits, messages and pages end, the client says
 //! the last receipts, the broker closes.
+mod files;
 mod front;
 mod starting;
 #[cfg(test)]
@@ -187,6 +188,7 @@ pub async fn signalled(hangup: Hangup) -> std::io::Result<()> {
 /// # Errors
 /// [`RunError`], with its exit code.
 pub async fn run(file: ShelfFile, outfit: Outfit, shutdown: impl Future<Output = ()>) -> Result<(), RunError> {
+    files::look();
     let file = Arc::new(file);
     let mirror = file.influx.as_ref().map(|influx| Mirror::new(influx, file.nests_of_sources())).transpose()?;
     let opened = starting::open(&file, Arc::clone(&outfit.clock)).await?;

@@ -74,6 +74,18 @@ fn a_mark_before_the_first_line_and_a_line_without_end_cost_a_recording_nothing(
 }
 
 #[test]
+fn a_record_of_another_decade_is_named_for_it_makes_the_rest_too_old() {
+    let dir = tempfile::tempdir().unwrap();
+    shelf::write(dir.path(), &[shelf::PLAIN]);
+    let good = recording();
+    let odd = line(&warmth("oak-node", "warm", EPOCH_S + 3.0 * 365.25 * 86_400.0, 25.0));
+    std::fs::write(dir.path().join("readings"), format!("{good}{odd}\n{good}")).unwrap();
+    let ended = bash(dir.path(), "\"$0\" replay --every 9999h readings");
+    assert_eq!(ended.code, 0, "{}", ended.err);
+    assert!(ended.err.starts_with("line 121 is 3.0 years newer than all before it"), "{}", ended.err);
+}
+
+#[test]
 fn a_log_that_cannot_be_written_and_a_hangup_end_no_watch() {
     let dir = tempfile::tempdir().unwrap();
     shelf::write(dir.path(), &[shelf::PLAIN, shelf::SERVICES]);
@@ -105,6 +117,7 @@ fn a_daemon_without_files_to_open_writes_no_endless_log_and_recovers() {
         node.answered(0);
         Some(())
     });
+    assert!(daemon.log().contains("lets this process open 24 files"), "it is said at the start");
     assert!(log() < LOG_MAX, "{} bytes of log", log());
     assert_eq!(daemon.stop(), 0);
 }

@@ -198,6 +198,40 @@ mod tests {
     }
 
     #[test]
+    fn whichever_step_fails_a_backup_is_whole_or_none_and_the_history_stays_what_it_was() {
+        use crate::whole_file::Step as Making;
+        use crate::whole_file::tests::{STEPS, failing};
+        let place = Place::new();
+        place.open().commit(&[numbered(0)]).unwrap();
+        let copy = place.path.with_file_name("copy.db");
+        // The database writes by itself: there is no writing of ours that could fail.
+        for step in STEPS.into_iter().filter(|step| *step != Making::Writing) {
+            let error = failing(step, || place.reader().backup(&copy)).unwrap_err();
+            assert!(matches!(&error, HistoryError::Making(e) if e.step == step), "{error}");
+            assert_eq!(copy.exists(), step == Making::SyncingName, "{step:?}");
+        }
+        place.open().commit(&[numbered(1)]).unwrap();
+        for step in STEPS.into_iter().filter(|step| *step != Making::Writing) {
+            let failed = || failing(step, || put(&place.path, &copy, at(0)).map(drop));
+            assert!(failed().is_err());
+            let wanted: &[u64] = if step == Making::SyncingName { &[0] } else { &[0, 1] };
+            assert_eq!(numbers(&place.readings()), wanted, "{step:?}");
+        }
+    }
+
+    #[cfg(unix)]
+    #[test]
+    fn who_may_not_read_the_history_may_not_read_its_backup() {
+        use std::os::unix::fs::PermissionsExt;
+        let place = Place::new();
+        place.open().commit(&[numbered(0)]).unwrap();
+        std::fs::set_permissions(&place.path, PermissionsExt::from_mode(0o600)).unwrap();
+        let copy = place.path.with_file_name("copy.db");
+        place.reader().backup(&copy).unwrap();
+        assert_eq!(std::fs::metadata(&copy).unwrap().permissions().mode() & 0o777, 0o600);
+    }
+
+    #[test]
     fn a_backup_of_an_older_version_comes_forward_at_the_next_start() {
         let place = Place::new();
         let old = place.path.with_file_name("old.db");

@@ -5,12 +5,15 @@
 //! are the keeper's to mend; 429, 503 and whatever else: later. The client hands on no Retry-After.
 use super::MirrorError;
 use crate::shelf_file::InfluxSettings;
+use crate::small_file;
 use dashboards::say;
 use influxdb2::RequestError;
 use influxdb2::api::write::TimestampPrecision;
 use std::borrow::Cow;
 use std::time::Duration;
 
+/// Largest file with a token, bytes.
+const TOKEN_MAX: u64 = 4096;
 /// Longest that one request may take: the client itself would wait for ever.
 const WRITE_TIMEOUT: Duration = Duration::from_secs(10);
 /// Halvings of one body in search of bad lines; what is malformed beyond is given up as it is.
@@ -58,7 +61,7 @@ impl Post {
         }
         let token = match &settings.token_file {
             Some(path) => {
-                let read = std::fs::read_to_string(path);
+                let read = small_file::text(path, TOKEN_MAX);
                 read.map_err(|source| MirrorError::Token { path: path.clone(), source })?.trim().to_owned()
             }
             None => String::new(),

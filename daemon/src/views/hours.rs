@@ -3,7 +3,7 @@ use crate::times;
 use dashboards::say;
 use enclosure::shelf::{Band, Nest};
 use enclosure::{Span, Timestamp};
-use jiff::tz::TimeZone;
+use jiff::tz::{AmbiguousOffset, TimeZone};
 use jiff::{Timestamp as Instant, ZonedDateTime};
 use std::ops::Range;
 
@@ -34,13 +34,13 @@ impl Hours {
 
     /// `03:12`.
     pub fn clock(&self, at: Timestamp) -> String {
-        self.zoned(at).strftime("%H:%M").to_string()
+        wall(&self.zoned(at), "%H:%M")
     }
 
     /// `Tue 3 March, 03:12:05`.
     pub fn dated_second(&self, at: Timestamp) -> String {
         let at = self.zoned(at);
-        dated(&at, at.strftime("%H:%M:%S").to_string())
+        dated(&at, wall(&at, "%H:%M:%S"))
     }
 
     /// `03:12` on the day of `now`, `Tue 03:12` within six days of it, else `Tue 3 March 2026, 03:12`.
@@ -50,7 +50,7 @@ impl Hours {
 
     fn nearly(&self, (at, now): (Timestamp, Timestamp), clock: &str) -> String {
         let (then, today) = (self.zoned(at), self.zoned(now));
-        let clock = then.strftime(clock).to_string();
+        let clock = wall(&then, clock);
         if then.date() == today.date() {
             clock
         } else if now.since(at).ms().abs() < Span::from_h(6 * 24).ms() {
@@ -86,7 +86,7 @@ impl Hours {
     /// `Tue 3 March, 03:12`.
     pub fn dated(&self, at: Timestamp) -> String {
         let at = self.zoned(at);
-        dated(&at, at.strftime("%H:%M").to_string())
+        dated(&at, wall(&at, "%H:%M"))
     }
 
     /// `Tue 3 March, 03:12 (CET)`.
@@ -110,7 +110,7 @@ impl Hours {
     /// `Mon 2 March, 03:00, to Mon 9 March 2026, 03:00`.
     pub fn span(&self, span: &Range<Timestamp>) -> String {
         let (from, to) = (self.zoned(span.start), self.zoned(span.end));
-        let clock = |at: &ZonedDateTime| at.strftime("%H:%M").to_string();
+        let clock = |at: &ZonedDateTime| wall(at, "%H:%M");
         let start = if from.year() == to.year() { dated(&from, clock(&from)) } else { far(&from, clock(&from)) };
         say!("hours-span", from = start, to = far(&to, clock(&to)))
     }
@@ -199,6 +199,15 @@ fn month(at: &ZonedDateTime) -> String {
     say!("hours-month", month = at.month())
 }
 
+/// What the clock on the wall shows. In the hour that comes twice, when summer time ends, with the name of its time.
+fn wall(at: &ZonedDateTime, form: &str) -> String {
+    let clock = at.strftime(form).to_string();
+    match at.time_zone().to_ambiguous_timestamp(at.datetime()).offset() {
+        AmbiguousOffset::Fold { .. } => format!("{clock} {}", at.strftime("%Z")),
+        AmbiguousOffset::Unambiguous { .. } | AmbiguousOffset::Gap { .. } => clock,
+    }
+}
+
 fn dated(at: &ZonedDateTime, clock: String) -> String {
     say!("hours-dated", weekday = weekday(at), day = at.day(), month = month(at), clock = clock)
 }
@@ -285,6 +294,19 @@ mod tests {
             }
             let steps: std::collections::BTreeSet<_> = ticks.windows(2).map(|p| p[1].since(p[0]).ms()).collect();
             assert_eq!(steps.len(), 2, "one step is an hour longer or shorter: {steps:?}");
+        }
+    }
+
+    /// IANA tz database: New York leaves summer time on 2026-11-01 at 06:00 UTC.
+    #[test]
+    fn the_hour_that_comes_twice_is_told_apart() {
+        let hours = Hours::new(TimeZone::get("America/New_York").unwrap());
+        let (first, second) = (at("2026-11-01T05:30:00Z"), at("2026-11-01T06:30:00Z"));
+        assert_eq!((hours.clock(first), hours.clock(second)), ("01:30 EDT".to_owned(), "01:30 EST".to_owned()));
+        let span = hours.span(&(first..second));
+        assert_eq!(span, "Sun 1 November, 01:30 EDT to Sun 1 November 2026, 01:30 EST");
+        for once in ["2026-11-01T04:30:00Z", "2026-11-01T07:30:00Z", "2026-03-08T06:30:00Z", "2026-03-08T07:30:00Z"] {
+            assert_eq!(hours.clock(at(once)).len(), 5, "{once}");
         }
     }
 

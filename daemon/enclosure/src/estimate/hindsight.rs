@@ -136,6 +136,11 @@ impl Estimator {
         true
     }
 
+    /// What was held by [`Self::hold`] is open to dispute again: its rivals begin anew.
+    pub fn let_go(&mut self) {
+        self.drop_rivals();
+    }
+
     /// Marks this moment.
     fn draw(&mut self) -> Drawn {
         self.fade();

@@ -16,10 +16,10 @@ use alloc::collections::VecDeque;
 use alloc::vec::Vec;
 
 /// The watch is stood aside so often ...
-const STAND_EVERY: Span = Span::from_h(6);
+const STAND_EVERY: Span = Span::from_h(12);
 /// ... and so many times: a fault begins at most twelve hours before it is found, and is doubted for a day. Each takes
 /// some hundred kilobytes.
-const STANDS_MAX: usize = 7;
+const STANDS_MAX: usize = 4;
 /// What was heard is kept up to this much, some 5 MB: where more is said, fewer hours are.
 const WORDS_MAX: usize = 150_000;
 /// So many times as much as was heard is heard again at the most; after that the past is drawn as it was believed.
@@ -150,15 +150,17 @@ impl Retrospect {
         }
         let mut as_found = found.to_vec();
         as_found.push(last.clone());
-        let before = found.iter().rposition(|f| f.pad == last.pad).filter(|k| found[*k].mode != Mode::Follow);
-        if let (Mode::Follow, Some(k)) = (last.mode, before)
-            && let Some(i) = self.stand_before(found[k].from, 2)
+        let of_pad = || found.iter().rev().filter(|f| f.pad == last.pad);
+        let faults = of_pad().take_while(|f| f.mode != Mode::Follow);
+        if let (Mode::Follow, Some(first)) = (last.mode, faults.last())
+            && let Some(i) = self.stand_before(first.from, 2)
             && let Some(j) = self.stand_before(last.from, 1)
         {
-            let none = Found { from: found[k].from, feigned: true, ..last.clone() };
-            let mut without = found.to_vec();
-            without[k] = none.clone();
-            if self.try_out(j, &as_found, &found[k]) - self.try_out(i, &without, &none) < ENDED_NATS {
+            let none = Found { from: first.from, feigned: true, ..last.clone() };
+            let of_fault = |f: &&Found| f.pad == last.pad && f.from >= first.from;
+            let mut without: Vec<Found> = found.iter().filter(|f| !of_fault(f)).cloned().collect();
+            without.push(none.clone());
+            if self.try_out(j, &as_found, first) - self.try_out(i, &without, &none) < ENDED_NATS {
                 return Some((i, without));
             }
         }
@@ -249,9 +251,13 @@ impl Watch {
         }
     }
 
-    /// What was found later is in force from its beginning on.
+    /// What was found later is in force from its beginning on. What speaks against it is heard from its finding on: by then
+    /// all until then was weighed.
     pub(super) fn hold_as_found(&mut self, est: &mut Estimator) {
         let at = est.at();
+        if self.found.iter().any(|f| f.until == at) {
+            est.let_go();
+        }
         for found in self.found.iter().filter(|f| f.holds(at)) {
             if est.hold(found.pad, found.mode) {
                 self.heating = Heating::of(found.mode, found.from, found.evidence);

@@ -58,14 +58,36 @@ fn no_more_is_heard_again_than_its_bound() {
     }
     let mut kept = retrospect(&watch).clone();
     assert_eq!(kept.stand_before(BEGIN.minus(Span::from_min(1)), 1), None, "before all stands");
-    assert_eq!(kept.stand_before(BEGIN.plus(Span::from_h(7)), 1), Some(1));
+    assert_eq!(kept.stand_before(BEGIN.plus(Span::from_h(13)), 1), Some(1));
     kept.again = AGAIN_MOST * kept.heard;
-    assert_eq!(kept.stand_before(BEGIN.plus(Span::from_h(7)), 1), None);
-    let (last, none) = (found(Mode::On, BEGIN.plus(Span::from_h(7)), BEGIN.plus(Span::from_h(8))), Vec::new());
+    assert_eq!(kept.stand_before(BEGIN.plus(Span::from_h(13)), 1), None);
+    let (last, none) = (found(Mode::On, BEGIN.plus(Span::from_h(13)), BEGIN.plus(Span::from_h(14))), Vec::new());
     assert_eq!(kept.settle(&none, &last), None);
     kept.again = 0;
     assert_eq!(kept.settle(&none, &last), Some((1, alloc::vec![last.clone()])));
     assert_eq!(kept.settle(&alloc::vec![last.clone(); FOUND_MAX], &last), None);
+}
+
+/// A pad that was found dead, then stuck, then to do as told, while the nest lay at rest: it did as told all the while. That
+/// is one finding in place of both; what was found of another pad, or before, stays.
+#[test]
+fn faults_that_went_by_themselves_are_doubted_together() {
+    let mut watch = watch(&nest());
+    watch.look_back([BEGIN]);
+    let (mut out, at) = (Vec::new(), |minute: i64| BEGIN.plus(Span::from_min(minute)));
+    for minute in 0..24 * 60 {
+        for p in 0..3 {
+            watch.hear(SourceId(p), at(minute), warmth(22.0), &mut out);
+        }
+    }
+    let mut kept = retrospect(&watch).clone();
+    let before = [found(Mode::Off, at(400), at(410)), found(Mode::Follow, at(500), at(510))];
+    let other = Found { pad: 1, ..found(Mode::On, at(905), at(915)) };
+    let faults = [found(Mode::Off, at(900), at(910)), other.clone(), found(Mode::On, at(960), at(970))];
+    let last = found(Mode::Follow, at(1100), at(1110));
+    let (_, settled) = kept.settle(&[&before[..], &faults[..]].concat(), &last).expect("it can be heard again");
+    let none = Found { from: at(900), feigned: true, ..last };
+    assert_eq!(settled, [&before[..], &[other, none][..]].concat());
 }
 
 /// A fault holds from its beginning to its finding, and only then is it in no dispute.

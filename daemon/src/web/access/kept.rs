@@ -142,6 +142,21 @@ mod tests {
     }
 
     #[test]
+    fn whichever_step_of_keeping_fails_no_login_that_was_ended_comes_back() {
+        for step in whole_file::tests::STEPS {
+            let dir = tempfile::tempdir().unwrap();
+            let kept = Kept::beside(&dir.path().join("h"), "hash", &[7; 32]);
+            let sessions = Mutex::new(Sessions::default());
+            sessions.lock().unwrap().keep(digest("a"), NOW, true);
+            kept.write(&sessions);
+            assert!(holds(&kept, "a"));
+            sessions.lock().unwrap().end("a");
+            whole_file::tests::failing(step, || kept.write(&sessions));
+            assert!(!holds(&kept, "a") && !kept.path.exists(), "{step:?}");
+        }
+    }
+
+    #[test]
     fn a_torn_or_foreign_file_costs_its_own_logins_only() {
         let dir = tempfile::tempdir().unwrap();
         let kept = Kept::beside(&dir.path().join("h"), "hash", &[7; 32]);

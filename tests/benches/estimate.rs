@@ -1,4 +1,4 @@
-//! What a step, a reading and a nest cost: `cargo run --release -p tests --example bench`.
+//! What a step, a reading and a nest cost: `cargo bench -p tests`.
 //!
 //! The estimator alone, ns a step and a reading, medians over many; then a whole core over 60 days of one nest, with the
 //! bytes it holds on the heap after each five: they must not grow.
