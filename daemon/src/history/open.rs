@@ -85,6 +85,9 @@ impl Store {
             }
         };
         let aside = set_aside.map(|why| put_aside(&path, "damaged", now).map(|aside| (aside, why))).transpose()?;
+        if report.created {
+            make_private(&path)?;
+        }
         let sql = |doing| move |source| HistoryError::Sql { doing, source };
         let mut conn = Connection::open(&path).map_err(sql(Step::Opening))?;
         schema::prepare_writer(&conn).map_err(sql(Step::Opening))?;
@@ -99,6 +102,21 @@ impl Store {
         });
         let store = Store::over(path, conn, lock).map_err(sql(Step::Reading))?;
         Ok(Opened { store, report })
+    }
+}
+
+/// Makes the empty file, if there is none, for its owner alone: it will hold the key with which a command may act. SQLite
+/// gives its log and its index the same bits.
+fn make_private(path: &Path) -> Result<(), HistoryError> {
+    let mut options = OpenOptions::new();
+    options.write(true).create_new(true);
+    #[cfg(unix)]
+    std::os::unix::fs::OpenOptionsExt::mode(&mut options, 0o600);
+    match options.open(path) {
+        Err(source) if source.kind() != std::io::ErrorKind::AlreadyExists => {
+            Err(HistoryError::File { doing: FileStep::Opening, path: path.to_owned(), source })
+        }
+        _ => Ok(()),
     }
 }
 
@@ -261,6 +279,20 @@ mod tests {
         Connection::open(&place.path).unwrap().execute_batch("CREATE TABLE recipes (name TEXT)").unwrap();
         let text = refused(&place);
         assert!(text.contains("of some other program"), "{text}");
+    }
+
+    #[cfg(unix)]
+    #[test]
+    fn a_new_history_is_its_owners_alone_and_an_old_one_keeps_its_bits() {
+        use std::os::unix::fs::PermissionsExt as _;
+        let bits = |path: &Path| std::fs::metadata(path).unwrap().permissions().mode() & 0o777;
+        let place = Place::new();
+        let store = place.open();
+        assert_eq!([bits(&place.path), bits(&beside(&place.path, "-wal"))], [0o600; 2]);
+        drop(store);
+        std::fs::set_permissions(&place.path, std::fs::Permissions::from_mode(0o640)).unwrap();
+        drop(place.open());
+        assert_eq!(bits(&place.path), 0o640, "a keeper who lets a group read it is not overruled");
     }
 
     #[test]
