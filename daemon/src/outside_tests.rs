@@ -212,7 +212,11 @@ proptest! {
         let shelf = read(OAK, Path::new("shelf.toml")).shelf;
         let settings = Settings { every: Span::from_h(24 * 365), fits: false };
         let mut out = Vec::new();
-        let text = lines.join("\n");
+        // A wrong year is lived through timer by timer, which takes seconds a year: it is named elsewhere, not fuzzed here.
+        let of_its_day = |line: &&String| {
+            wire::decode_line(line.as_bytes()).map_or(true, |r| (r.time_s - NOW.unix_s()).abs() < 86_400.0)
+        };
+        let text = lines.iter().filter(of_its_day).map(String::as_str).collect::<Vec<_>>().join("\n");
         let done = replay(shelf, &mut text.as_bytes(), &mut out, settings);
         for line in String::from_utf8(out).unwrap().lines() {
             prop_assert!(serde_json::from_str::<serde_json::Value>(line).is_ok(), "{line}");
