@@ -3,6 +3,7 @@ use crate::acts::{AlarmsCommand, NoteCommand};
 use crate::demo::{FaultWish, SPEEDS};
 use crate::exchange::{ExportArgs, ImportArgs};
 use crate::fit::FitArgs;
+use crate::trim::TrimArgs;
 use crate::{plan, times};
 use clap::{Args, Parser, Subcommand, ValueEnum};
 use enclosure::Span;
@@ -71,6 +72,8 @@ pub enum Command {
     Plan(Box<plan::Args>),
     /// Learns from history how a nest carries heat, says how well that is known and where one more probe would help
     Fit(FitArgs),
+    /// Says what a probe is off by, from what it said in ice, over a wet salt, or beside another probe
+    Trim(TrimArgs),
     /// Lists alarms, answers them, silences them; sends a test message
     Alarms {
         /// What to do
@@ -224,6 +227,8 @@ mod tests {
             "plan --fast",
             "fit --fast",
             "trim",
+            "trim n:p",
+            "trim n:p --against sugar",
             "run --fast",
             "replay",
             "replay --every 0s -",

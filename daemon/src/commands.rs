@@ -7,7 +7,7 @@ use crate::run::{self, NoticeParts, Outfit, Task, WebParts};
 use crate::shelf_file::{self, EXIT_WRONG, ShelfErrors, ShelfFile};
 use crate::whole_file::{self, Readers};
 use crate::wrong_call::WrongCall;
-use crate::{acts, demo, exchange, fit, plan, replay, review, web};
+use crate::{acts, demo, exchange, fit, plan, replay, review, trim, web};
 use anyhow::Context as _;
 use std::future::Future;
 use std::io::{BufRead as _, Read as _, Write as _};
@@ -104,6 +104,7 @@ fn carry_out(cli: Cli) -> Result<u8, Failure> {
         Command::Alarms { command: acts::AlarmsCommand::Card { nest, out } } => print_card(&load()?, &nest, &out)?,
         Command::Alarms { command } => block_on(acts::alarms(&command, &load()?, clock.as_ref()))??,
         Command::Fit(args) => block_on(fit::fit(&args, &load()?, clock.as_ref()))??,
+        Command::Trim(args) => trim::tell(&args, &load()?, clock.now())?,
         Command::Note { command } => block_on(acts::notes(command, &load()?, clock.as_ref()))??,
         Command::Export(args) => exchange::export(&args, &load()?, clock.as_ref())?,
         Command::Import(args) => exchange::import(&args, &load()?, clock.as_ref())?,

@@ -29,6 +29,7 @@ pub mod snapshot;
 pub mod supervise;
 pub mod times;
 pub mod told;
+pub mod trim;
 pub mod unpack;
 pub mod views;
 pub mod web;

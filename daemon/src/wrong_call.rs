@@ -13,6 +13,14 @@ pub enum WrongCall {
         /// Ids.
         known: String,
     },
+    /// No such probe.
+    #[error("looking for the probe {asked}: the shelf file names {known}. Call again with one of these")]
+    Probe {
+        /// What was asked for.
+        asked: String,
+        /// Their sources.
+        known: String,
+    },
     /// Nothing that it could be compared with.
     #[error("comparing with {asked}: {known}. Call again with --with and one of these")]
     With {

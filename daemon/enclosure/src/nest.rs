@@ -155,8 +155,26 @@ impl Watch {
             || self.drives.iter().any(|(s, _)| *s == Some(source))
     }
 
+    /// What a probe of this nest measured, without what it is known to be off by.
+    fn trimmed(&self, source: SourceId, measured: Measured) -> Measured {
+        let Some(p) = self.ears.iter().position(|e| e.source == source) else { return measured };
+        let Some(probe) = self.nest.probes.get(p) else { return measured };
+        match measured {
+            Measured::Temperature(c) => Measured::Temperature(c - probe.offset_k),
+            Measured::Humidity(rh) if probe.offset_pct != 0.0 => {
+                Measured::Humidity((rh - probe.offset_pct).clamp(0.0, 100.0))
+            }
+            Measured::Humidity(_) | Measured::Duty(_) | Measured::On(_) | Measured::Power(_) => measured,
+        }
+    }
+
     /// Takes in the vapour of a past that is not judged; tells whether there was any.
     pub fn recall(&mut self, source: SourceId, at: Timestamp, measured: Measured) -> bool {
+        let measured = self.trimmed(source, measured);
+        self.note_vapour(source, at, measured)
+    }
+
+    fn note_vapour(&mut self, source: SourceId, at: Timestamp, measured: Measured) -> bool {
         let room = (self.room_source == Some(source)).then_some(&mut self.vapour.room);
         let place = self.ears.iter().position(|e| e.source == source).and_then(|p| self.vapour.places.get_mut(p));
         let mut heard = false;
@@ -168,6 +186,7 @@ impl Watch {
 
     /// Takes in what a listed source said; rejections may concern earlier readings that waited.
     pub fn hear(&mut self, source: SourceId, at: Timestamp, measured: Measured, out: &mut Vec<Rejected>) {
+        let measured = self.trimmed(source, measured);
         if self.retrospect.is_some() {
             self.hear_and_keep((source, at, measured), out);
         } else {
@@ -181,7 +200,7 @@ impl Watch {
                 drive.report(at, measured, pad.rated_w);
             }
         }
-        self.recall(source, at, measured);
+        self.note_vapour(source, at, measured);
         if let (true, Measured::Temperature(c)) = (self.room_source == Some(source), measured) {
             self.room.measure(at, c);
         }

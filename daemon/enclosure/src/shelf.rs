@@ -133,6 +133,10 @@ pub struct Probe {
     pub source: String,
     /// Place on the axis, mm.
     pub at_mm: f64,
+    /// By how much its temperature says too much, K.
+    pub offset_k: f64,
+    /// By how much its humidity says too much, %RH.
+    pub offset_pct: f64,
 }
 
 /// What lies over the galleries.

@@ -162,7 +162,10 @@ impl LifeJson {
 pub(crate) fn shape(nest: &Nest) -> String {
     let pads: Vec<_> = nest.pads.iter().map(|p| (p.span, p.place, p.rated_w)).collect();
     let probes: Vec<_> = nest.probes.iter().map(|p| (&p.source, p.at_mm)).collect();
-    format!("{:?} {:?} {pads:?} {probes:?}", nest.length_mm, nest.cover)
+    // What was learned of a probe's offset is another thing once it is trimmed.
+    let trimmed: String =
+        nest.probes.iter().filter(|p| p.offset_k != 0.0).map(|p| format!(" {} {}", p.source, p.offset_k)).collect();
+    format!("{:?} {:?} {pads:?} {probes:?}{trimmed}", nest.length_mm, nest.cover)
 }
 
 /// The fact's text.

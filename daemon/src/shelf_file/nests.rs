@@ -124,7 +124,8 @@ fn probes(nest: &str, raw: &RawNest, f: &mut Findings) -> Vec<Probe> {
             f.wrong(&at_path, beyond(at, length), say!("shelf-beyond-do"));
         }
         if let (Some(source), Some(at_mm)) = (source, at) {
-            built.push(Probe { source, at_mm });
+            let (offset_k, offset_pct) = (p.offset_k.unwrap_or(0.0), p.offset_pct.unwrap_or(0.0));
+            built.push(Probe { source, at_mm, offset_k, offset_pct });
         }
     }
     built

@@ -114,6 +114,8 @@ pub(super) struct RawHumidity {
 pub(super) struct RawProbe {
     pub(super) source: Option<String>,
     pub(super) at_mm: Option<f64>,
+    pub(super) offset_k: Option<f64>,
+    pub(super) offset_pct: Option<f64>,
 }
 
 #[derive(Debug, Default, Deserialize)]

@@ -110,7 +110,15 @@ static BAND: Section =
 static HUMIDITY: Section =
     Section { keys: &[key("low_pct", Kind::Number(0.0, 100.0)), key("high_pct", Kind::Number(0.0, 100.0))] };
 
-static PROBE: Section = Section { keys: &[text("source"), place_mm("at_mm")] };
+static PROBE: Section = Section {
+    keys: &[
+        text("source"),
+        place_mm("at_mm"),
+        // A probe that is further off is broken: it is not to be mended by a number.
+        key("offset_k", Kind::Number(-3.0, 3.0)),
+        key("offset_pct", Kind::Number(-15.0, 15.0)),
+    ],
+};
 
 static ROOM: Section = Section { keys: &[text("source")] };
 

@@ -22,7 +22,7 @@ pub(crate) fn shelf_of(ids: &[&str]) -> Shelf {
 }
 
 pub(crate) fn nest() -> Nest {
-    let probe = |source: &str, at_mm| Probe { source: source.to_string(), at_mm };
+    let probe = |source: &str, at_mm| Probe { source: source.to_string(), at_mm, offset_k: 0.0, offset_pct: 0.0 };
     Nest {
         id: "oak".to_string(),
         kind: NestKind::Nest,
@@ -118,6 +118,29 @@ fn three_readings_past_the_limit_are_a_danger_whatever_the_estimate_holds() {
     b.minutes(120, Some(22.0));
     b.minutes(3, Some(36.0));
     assert_eq!(b.first("brood-limit", "raised"), Some(123), "{:?}", b.raised);
+}
+
+/// A probe that reads half a kelvin too warm and is trimmed by that is heard as one that reads right, by the estimate
+/// and by the guard. Both numbers are sums of powers of two, so nothing is lost in taking it off.
+#[test]
+fn a_trimmed_probe_is_heard_as_one_that_reads_right() {
+    let run = |offset_k: f64| {
+        let mut bench = Bench::new();
+        let mut shelf = bench.core.shelf().clone();
+        shelf.nests[0].probes[1].offset_k = offset_k;
+        bench.core = Core::new(shelf);
+        for i in 0..60_i64 {
+            bench.minute(Some(22.0 + 0.25 * (i % 2) as f64 + offset_k));
+        }
+        for _ in 0..3 {
+            bench.minute(Some(35.25 + offset_k));
+        }
+        let now = bench.core.nest(0, bench.at()).unwrap();
+        (bench.raised, now.profile, now.probes[1].temperature)
+    };
+    let (right, trimmed) = (run(0.0), run(0.5));
+    assert_eq!(right, trimmed);
+    assert!(right.0.iter().any(|(_, alarm, _)| *alarm == "brood-limit"), "{:?}", right.0);
 }
 
 /// With no brood place in the shelf file the guard alone watches, and must also say when it is over.

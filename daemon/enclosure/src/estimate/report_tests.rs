@@ -6,7 +6,8 @@ use crate::time::Timestamp;
 use alloc::string::String;
 
 fn nest(places_mm: &[f64]) -> Nest {
-    let probe = |(i, x): (usize, &f64)| Probe { source: alloc::format!("n:p{i}"), at_mm: *x };
+    let probe =
+        |(i, x): (usize, &f64)| Probe { source: alloc::format!("n:p{i}"), at_mm: *x, offset_k: 0.0, offset_pct: 0.0 };
     let pad = Pad {
         id: None,
         span: Stretch { from_mm: 0.0, to_mm: 60.0 },
