@@ -10,6 +10,9 @@ fn now() -> Timestamp {
     Timestamp::from_unix_ms(1_772_323_200_000)
 }
 
+/// What a source says in its n-th minute.
+type Course = fn(i64) -> Measured;
+
 /// A history in which each source said these for the last so many minutes, once a minute.
 struct Bench {
     place: Place,
@@ -17,7 +20,7 @@ struct Bench {
 }
 
 impl Bench {
-    fn new(said: &[(&str, i64, fn(i64) -> Measured)]) -> Self {
+    fn new(said: &[(&str, i64, Course)]) -> Self {
         let place = Place::new();
         let path = place.path.with_file_name("shelf.toml");
         let mut file = sample::read(SHELF, &path);
