@@ -8,7 +8,8 @@ use clap::Args;
 use enclosure::reading::Measured;
 use enclosure::shelf::Probe;
 use enclosure::trim::{
-    ICE_SD_K, LASTS_LEAST, NEIGHBOUR_SD_K, NEIGHBOUR_SD_PCT, READINGS_LEAST, Salt, Trim, Untrimmed, neighbour, trim,
+    ICE_SD_K, LASTS_LEAST, NEIGHBOUR_SD_K, NEIGHBOUR_SD_PCT, OFFSET_MOST_K, OFFSET_MOST_PCT, READINGS_LEAST, Salt,
+    Trim, Untrimmed, neighbour, trim,
 };
 use enclosure::{Span, Timestamp};
 use std::io::Write as _;
@@ -238,11 +239,21 @@ fn told(args: &TrimArgs, (probe, unit): (Option<&Probe>, Unit), found: &Trim, wh
         unit.too(found.offset),
         unit.amount(give_or_take),
     );
-    let (key, value, had) = match unit {
-        Unit::Kelvin => ("offset_k", format!("{:.2}", found.offset), probe.map_or(0.0, |p| p.offset_k)),
-        Unit::Percent => ("offset_pct", format!("{:.1}", found.offset), probe.map_or(0.0, |p| p.offset_pct)),
+    let (key, value) = match unit {
+        Unit::Kelvin => ("offset_k", format!("{:.2}", found.offset)),
+        Unit::Percent => ("offset_pct", format!("{:.1}", found.offset)),
     };
-    if found.offset.abs() < give_or_take && had == 0.0 {
+    let (had, most) = match unit {
+        Unit::Kelvin => (probe.map_or(0.0, |p| p.offset_k), OFFSET_MOST_K),
+        Unit::Percent => (probe.map_or(0.0, |p| p.offset_pct), OFFSET_MOST_PCT),
+    };
+    if found.offset.abs() > most {
+        text.push_str(&format!(
+            "That is more than {}, and no shelf file takes it: either it did not lie there all the time, or it is \
+             broken.\n",
+            unit.amount(most)
+        ));
+    } else if found.offset.abs() < give_or_take && had == 0.0 {
         text.push_str("That is no more than what it is known to: leave it as it is.\n");
     } else if probe.is_none() {
         text.push_str("It stands for a room, and a room's probe is not corrected: write the number on it.\n");

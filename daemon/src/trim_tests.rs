@@ -95,6 +95,14 @@ fn a_probe_over_salt_is_held_against_the_salt_at_its_own_warmth() {
     assert!(cold.wrong("n:warm", "NaCl").contains("0 readings in that time that can be held against NaCl"));
 }
 
+/// What `check` would refuse is never told as a line for the shelf file.
+#[test]
+fn a_probe_that_lay_elsewhere_is_not_corrected() {
+    let text = Bench::new(&[("n:warm", 20, |m| noisy(21.0, m))]).trim("n:warm", "ice").unwrap();
+    assert!(text.contains("more than 3.00 K") && text.contains("broken"), "{text}");
+    assert!(!text.contains("offset_k"), "{text}");
+}
+
 #[test]
 fn a_neighbours_own_offset_is_taken_off_first_and_a_rooms_probe_is_not_corrected() {
     let bench = Bench::new(&[

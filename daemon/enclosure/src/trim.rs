@@ -7,6 +7,10 @@ use alloc::vec::Vec;
 pub const READINGS_LEAST: usize = 10;
 /// Over at least this long: a probe's own lag has passed by then.
 pub const LASTS_LEAST: Span = Span::from_min(5);
+/// No probe is trimmed by more than this, K: one that is further off is broken, or did not lie where it should.
+pub const OFFSET_MOST_K: f64 = 3.0;
+/// The same for humidity, %RH.
+pub const OFFSET_MOST_PCT: f64 = 15.0;
 /// Parts whose means are compared, so that readings that stray together do not count as many.
 const PARTS: usize = 5;
 /// A neighbour's words further apart tell nothing of the time between.

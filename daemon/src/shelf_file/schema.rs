@@ -1,4 +1,5 @@
 //! Every key that `shelf.toml` knows, as data: the reader, the environment and the tests walk this one table.
+use enclosure::trim::{OFFSET_MOST_K, OFFSET_MOST_PCT};
 
 /// What a key's value must be, before its meaning is weighed.
 #[derive(Debug)]
@@ -114,9 +115,8 @@ static PROBE: Section = Section {
     keys: &[
         text("source"),
         place_mm("at_mm"),
-        // A probe that is further off is broken: it is not to be mended by a number.
-        key("offset_k", Kind::Number(-3.0, 3.0)),
-        key("offset_pct", Kind::Number(-15.0, 15.0)),
+        key("offset_k", Kind::Number(-OFFSET_MOST_K, OFFSET_MOST_K)),
+        key("offset_pct", Kind::Number(-OFFSET_MOST_PCT, OFFSET_MOST_PCT)),
     ],
 };
 

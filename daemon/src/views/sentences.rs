@@ -118,7 +118,7 @@ pub fn sentences(
     }
     let changed = match other {
         Some((other, name)) => against(past, other, name),
-        None => within(past),
+        None => within(past, still),
     };
     let changed = capital(&words::clauses(changed.into_iter().chain([matters(marks)])));
     let sentence = |clauses: String| say!("past-sentence", clauses = clauses);
@@ -231,8 +231,9 @@ fn known_part(samples: &[Option<Seen>]) -> f64 {
     samples.iter().flatten().count() as f64 / samples.len().max(1) as f64
 }
 
-/// Its end against its beginning; nothing where one of them is hardly known.
-fn within(past: &Past) -> Option<String> {
+/// Its end against its beginning; nothing where one of them is hardly known, or where all is alike but what still is the
+/// matter at the end: that began too late to show in a third of the span.
+fn within(past: &Past, still: &[Alarm]) -> Option<String> {
     if past.span.end.since(past.span.start) < COMPARED_FROM {
         return None;
     }
@@ -241,10 +242,10 @@ fn within(past: &Past) -> Option<String> {
     if [first, last].iter().any(|part| known_part(part) < COMPARED_KNOWN) {
         return None;
     }
-    Some(match differences(&means(first), &means(last)) {
-        Some(changes) => say!("past-towards-end", changes = changes),
-        None => say!("past-little-changed"),
-    })
+    match differences(&means(first), &means(last)) {
+        Some(changes) => Some(say!("past-towards-end", changes = changes)),
+        None => still.is_empty().then(|| say!("past-little-changed")),
+    }
 }
 
 /// All of it against all of something else.
