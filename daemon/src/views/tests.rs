@@ -286,7 +286,7 @@ fn what_a_silent_probe_said_last_is_not_shown_as_believed() {
         (page.nests[0].probes.iter().find(|p| p.name == *name).unwrap().not_believed_because.clone(), believed)
     };
     let before = of(&snap, made.end);
-    let key = enclosure::AlarmKey { alarm: enclosure::Alarm::ProbeSilent, nest: Some(0), probe: Some(p), node: None };
+    let key = enclosure::AlarmKey { alarm: Alarm::ProbeSilent, nest: Some(0), probe: Some(p), node: None };
     let (state, since) = (enclosure::State::Unacknowledged, made.end);
     snap.alarms.push(StandingAlarm { key, state, since, detail: String::new(), cause: None, until: None });
     assert_eq!(of(&snap, made.end), before, "what it said is new");
