@@ -121,6 +121,11 @@ impl Axis {
         Modes::walled(self.length_mm, self.wall_mm, end_loss, count)
     }
 
+    /// The middle of the first pad, mm; the beginning where there is none.
+    pub fn over_pad_mm(&self) -> f64 {
+        self.pads.first().map_or(0.0, |p| 0.5 * (p.from_mm + p.to_mm))
+    }
+
     /// The whole body, walls included.
     fn whole(&self) -> Stretch {
         Stretch { from_mm: -self.wall_mm, to_mm: self.length_mm + self.wall_mm }

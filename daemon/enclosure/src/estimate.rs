@@ -42,6 +42,15 @@ pub use trial::{NotTaken, Trial};
 pub const STEP: Span = Span::from_s(20);
 /// Pads a nest may have.
 pub const PADS_MAX: usize = 3;
+
+/// Drives with which pad `pad` alone is driven, at `share` of full drive.
+pub(crate) fn alone(pad: usize, share: f64) -> [f64; PADS_MAX] {
+    let mut drive = [0.0; PADS_MAX];
+    if let Some(d) = drive.get_mut(pad) {
+        *d = share;
+    }
+    drive
+}
 /// What disturbs a nest is smooth: ants, lids and the sun reach far. Each finer shape has this share of the deviation;
 /// their squares add up to one a shape.
 const SHAPE_SHARES: [f64; SHAPES] = [1.5, 1.2, 0.9, 0.65, 0.45];

@@ -108,6 +108,10 @@ struct Past {
     at_all: Option<Timestamp>,
 }
 
+/// By how much a place must be past, K, at the least; and, where it is past at all but not far, by what its warmth may be
+/// off, K: reckoned only where that decides.
+pub type Margin<'a> = (f64, &'a dyn Fn() -> f64);
+
 /// How far a pad is beyond its habits.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Beyond {
@@ -187,21 +191,21 @@ impl Habits {
         self.past = (Past::default(), Past::default());
     }
 
-    /// Whether the pad heats past where it ever did, by `margins_k`: far, and at all. `is_told`: its drive is a report's.
-    pub fn stays_on(&mut self, at: Timestamp, over_pad_c: f64, margins_k: (f64, f64), is_told: bool) -> Option<Beyond> {
+    /// Whether the pad heats past where it ever did, by `margin`. `is_told`: its drive is a report's.
+    pub fn stays_on(&mut self, at: Timestamp, over_pad_c: f64, margin: Margin<'_>, is_told: bool) -> Option<Beyond> {
         let known = self.known(at, |h| h.heats_c, 1.0).filter(|_| self.now == Some(true));
         let known = known.or_else(|| self.harder(at, is_told));
-        self.past.0.lasting(at, known, over_pad_c, (1.0, margins_k), HEATS_FOR)
+        self.past.0.lasting(at, known, over_pad_c, (1.0, margin), HEATS_FOR)
     }
 
-    /// Whether it does not heat past where it always came back, by `margins_k`: far, and at all.
-    pub fn stays_off(&mut self, at: Timestamp, over_pad_c: f64, margins_k: (f64, f64)) -> Option<Beyond> {
+    /// Whether it does not heat past where it always came back, by `margin`.
+    pub fn stays_off(&mut self, at: Timestamp, over_pad_c: f64, margin: Margin<'_>) -> Option<Beyond> {
         if self.now == Some(false) && self.was_steady {
             let beyond = |since| Beyond { since, now_c: over_pad_c, extreme_c: None };
             return self.turned.filter(|since| at.since(*since) >= IDLES_FOR.0).map(beyond);
         }
         let known = self.known(at, |h| h.idles_c, -1.0).filter(|_| self.now == Some(false));
-        self.past.1.lasting(at, known, over_pad_c, (-1.0, margins_k), IDLES_FOR)
+        self.past.1.lasting(at, known, over_pad_c, (-1.0, margin), IDLES_FOR)
     }
 
     /// A dimmer's pad never lets go, but it has a habit of power: how warm it ever was, while it is driven harder than
@@ -241,14 +245,13 @@ impl Habits {
 }
 
 impl Past {
-    /// Whether the pad's place at `now_c` has been past what is known for long enough on the side of `sign`, by
-    /// `margin_k` at the least.
+    /// Whether the pad's place at `now_c` has been past what is known for long enough on the side of `sign`.
     fn lasting(
         &mut self,
         at: Timestamp,
         known: Option<Known>,
         now_c: f64,
-        (sign, margins_k): (f64, (f64, f64)),
+        (sign, (margin_k, off_k)): (f64, Margin<'_>),
         least: (Span, Span),
     ) -> Option<Beyond> {
         let Some(k) = known else {
@@ -260,9 +263,9 @@ impl Past {
             *began = is_past.then_some(began.unwrap_or(at));
             *began
         };
-        let far = since(&mut self.far, past_k > margins_k.0.max(k.margins_k.0)).filter(|s| at.since(*s) >= least.0);
-        let at_all =
-            since(&mut self.at_all, past_k > margins_k.1.max(k.margins_k.1)).filter(|s| at.since(*s) >= least.1);
+        let far = since(&mut self.far, past_k > margin_k.max(k.margins_k.0)).filter(|s| at.since(*s) >= least.0);
+        let is_past = past_k > margin_k.max(k.margins_k.1) && past_k > off_k();
+        let at_all = since(&mut self.at_all, is_past).filter(|s| at.since(*s) >= least.1);
         far.or(at_all).map(|since| Beyond { since, now_c, extreme_c: Some(k.extreme_c) })
     }
 }
@@ -295,8 +298,10 @@ mod tests {
             self.minute += 1;
             self.c += change_k;
             let at = self.at();
-            let said =
-                (self.habits.stays_on(at, self.c, (0.5, 0.5), true), self.habits.stays_off(at, self.c, (0.5, 0.5)));
+            let said = (
+                self.habits.stays_on(at, self.c, (0.5, &|| 0.0), true),
+                self.habits.stays_off(at, self.c, (0.5, &|| 0.0)),
+            );
             self.on = on;
             self.habits.note(at, f64::from(u8::from(on)), (self.c, 20.0), said == (None, None));
             said
@@ -371,7 +376,7 @@ mod tests {
             // A dimmer at 35 %, a day's swing of the room, and full power from minute 1,900 on.
             let day_c = 27.0 + libm::sin(i as f64 / 1440.0 * core::f64::consts::TAU);
             let (drive, c) = if i < 1900 { (0.35, day_c) } else { (1.0, day_c + 0.1 * (i - 1900) as f64) };
-            if habits.stays_on(at, c, (0.5, 0.5), true).is_some() {
+            if habits.stays_on(at, c, (0.5, &|| 0.0), true).is_some() {
                 told.get_or_insert(i);
             }
             habits.note(at, drive, (c, 20.0), told.is_none());
@@ -388,7 +393,7 @@ mod tests {
             let at = BEGIN.plus(Span::from_min(*i));
             let room_c = 20.0 + libm::sin(*i as f64 / 1440.0 * core::f64::consts::TAU);
             let c = room_c + 8.0 + more_k(*i);
-            let told = habits.stays_on(at, c, (0.5, 0.5), true).is_some();
+            let told = habits.stays_on(at, c, (0.5, &|| 0.0), true).is_some();
             if is_sunny(*i) {
                 habits.interrupt();
             } else {
@@ -439,8 +444,8 @@ mod tests {
             let at = BEGIN.plus(Span::from_min(i));
             let warmer_c = 25.0 + i as f64 / 1440.0;
             assert!(
-                habits.stays_on(at, warmer_c, (0.5, 0.5), true).is_none()
-                    && habits.stays_off(at, warmer_c, (0.5, 0.5)).is_none()
+                habits.stays_on(at, warmer_c, (0.5, &|| 0.0), true).is_none()
+                    && habits.stays_off(at, warmer_c, (0.5, &|| 0.0)).is_none()
             );
             habits.note(at, drive, (warmer_c, 20.0), true);
         }

@@ -104,8 +104,7 @@ impl Models {
             bodies.push(Body::on(on, axis, &physics, step_s));
         }
         let grid_mm: Vec<f64> = (0..GRID).map(|i| axis.length_mm * i as f64 / (GRID - 1) as f64).collect();
-        let pad_mm = axis.pads.first().map_or(0.0, |p| 0.5 * (p.from_mm + p.to_mm));
-        let rows = |m: &Modes| Rows::new(m, places_mm, brood, &grid_mm, pad_mm);
+        let rows = |m: &Modes| Rows::new(m, places_mm, brood, &grid_mm, axis.over_pad_mm());
         let colony = bodies[0].steady_within(brood);
         Self { colony, nominal: rows(&modes), nudged_ends: rows(&nudged_ends), bodies, grid_mm }
     }

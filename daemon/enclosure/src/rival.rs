@@ -7,6 +7,7 @@
 //! likelihood is Cauchy's: no single reading says much, and what neither side explains says nothing.
 use crate::body::{Body, Heat};
 use crate::cusum::accumulate;
+use crate::estimate::alone;
 use crate::models::{Models, Seen, dot};
 use crate::sudden::{FromAbove, Record, Word};
 use alloc::vec::Vec;
@@ -206,11 +207,7 @@ impl Rival {
             self.origin = mean.to_vec();
         }
         let body = &models.bodies[0];
-        let mut drive = [0.0; crate::estimate::PADS_MAX];
-        if let Some(d) = drive.get_mut(self.pad) {
-            *d = apart;
-        }
-        body.advance(&mut self.heat, &drive, 0.0);
+        body.advance(&mut self.heat, &alone(self.pad, apart), 0.0);
         body.gallery(&self.heat, &mut self.amplitudes);
         for (p, row) in models.rows(0).probes.iter().enumerate() {
             self.seen.see(p, dot(row, &self.amplitudes), lags[p], step_s);

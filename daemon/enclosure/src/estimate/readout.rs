@@ -1,6 +1,6 @@
 //! Temperatures read off the bodies, each with the row that says how every uncertain thing would move it.
 use super::layout::SHAPES;
-use super::{Estimator, PADS_MAX};
+use super::{Estimator, alone};
 use crate::models::{END_LOSS, GRID, NUDGE, Rows, dot};
 use crate::rival::Mode;
 use alloc::vec::Vec;
@@ -107,11 +107,7 @@ impl Estimator {
         self.guessed.resize(self.modes.len(), None);
         let Some(guessed) = self.guessed.get_mut(pad) else { return };
         let (mut heat, _) = guessed.take().unwrap_or_else(|| (body.cold(), sd));
-        let mut drive = [0.0; PADS_MAX];
-        if let Some(d) = drive.get_mut(pad) {
-            *d = 1.0;
-        }
-        body.advance(&mut heat, &drive, 0.0);
+        body.advance(&mut heat, &alone(pad, 1.0), 0.0);
         *guessed = Some((heat, sd));
     }
 
@@ -141,13 +137,12 @@ impl Estimator {
 
     /// Temperature over the middle of the first pad, °C: where a thermostat's habits show.
     pub fn over_pad_c(&self) -> f64 {
-        let at = self.axis.pads.first().map_or(0.0, |p| 0.5 * (p.from_mm + p.to_mm));
-        self.mean_c(&self.believed_amplitudes(), |r| &r.pad, at)
+        self.mean_c(&self.believed_amplitudes(), |r| &r.pad, self.axis.over_pad_mm())
     }
 
     /// And its standard deviation, K.
     pub fn over_pad_sd_k(&self) -> f64 {
-        let at = self.axis.pads.first().map_or(0.0, |p| 0.5 * (p.from_mm + p.to_mm));
+        let at = self.axis.over_pad_mm();
         let (nominal, h) = self.read(|r| &r.pad, at);
         libm::sqrt(self.belief.spread(&h) + self.unmodelled_k2(at, nominal))
     }

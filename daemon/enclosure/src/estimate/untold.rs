@@ -5,7 +5,7 @@
 //! piece does to the nest is the body's answer to a pulse, so every reading tells of the pieces before it by the heat's
 //! way through the body, and what is not told stays open in the covariance. After its hour a piece is settled: the
 //! nominal body has been driven by what was found.
-use super::{Estimator, LEAN_S, PADS_MAX, Past, SHAPE_SHARES, STEP};
+use super::{Estimator, LEAN_S, Past, SHAPE_SHARES, STEP, alone};
 use crate::body::Body;
 use crate::models::{Course, Models, Seen, dot};
 use alloc::collections::VecDeque;
@@ -83,10 +83,7 @@ impl Pad {
         let mut heat = body.cold();
         let mut amplitudes = alloc::vec![0.0; body.modes.len()];
         let mut seen = Seen::at_rest(lags.len(), 0.0);
-        let mut drive = [0.0; PADS_MAX];
-        if let Some(d) = drive.get_mut(self.pad) {
-            *d = 1.0;
-        }
+        let drive = alone(self.pad, 1.0);
         self.width = (amplitudes.len() + lags.len(), amplitudes.len());
         self.answer.clear();
         self.answer.extend(core::iter::repeat_n(0.0, self.width.0));

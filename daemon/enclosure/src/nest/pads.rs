@@ -1,7 +1,7 @@
 //! What the pads of a nest are held to do: by the heat itself, and by their habits.
 use super::{DISPUTED_NATS, Ear, Watch};
 use crate::estimate::{Estimator, STEP};
-use crate::habits::Beyond;
+use crate::habits::{Beyond, Margin};
 use crate::rival::Mode;
 use crate::time::{Span, Timestamp};
 
@@ -107,7 +107,7 @@ impl Watch {
         self.habits.note(at, drive, (over_pad_c, est.room_c()), self.heating == Heating::Plausible);
         // While it is in dispute what the pad does, what is believed above it proves nothing.
         if !reports || est.rivals().iter().all(|r| r.evidence < DISPUTED_NATS) {
-            self.watch_habits(at, over_pad_c, est.over_pad_sd_k());
+            self.watch_habits(est, at, over_pad_c);
         }
     }
 
@@ -181,12 +181,13 @@ impl Watch {
         })
     }
 
-    fn watch_habits(&mut self, at: Timestamp, over_pad_c: f64, sd_k: f64) {
+    fn watch_habits(&mut self, est: &Estimator, at: Timestamp, over_pad_c: f64) {
         let is_told = self.drives_known();
         let sigma = if is_told { HABIT_MARGIN_SIGMA.0 } else { HABIT_MARGIN_SIGMA.1 };
-        let margins_k = (HABIT_MARGIN_K, HABIT_MARGIN_K.max(sigma * sd_k));
-        let on = self.habits.stays_on(at, over_pad_c, margins_k, is_told);
-        let off = self.habits.stays_off(at, over_pad_c, margins_k);
+        let off_k = || sigma * est.over_pad_sd_k();
+        let margin: Margin<'_> = (HABIT_MARGIN_K, &off_k);
+        let on = self.habits.stays_on(at, over_pad_c, margin, is_told);
+        let off = self.habits.stays_off(at, over_pad_c, margin);
         // A thermostat that tells it is off wants no heat.
         let off = off.filter(|_| self.drives.first().is_none_or(|(source, d)| source.is_none() || d.is_measured()));
         self.heating = match self.heating {
