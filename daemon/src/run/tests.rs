@@ -16,6 +16,8 @@ use rumqttc::QoS;
 use std::path::Path;
 use tokio::sync::oneshot;
 
+/// 2026-01-01T00:00:00Z.
+const BEGIN_2026: Timestamp = Timestamp::from_unix_ms(1_767_225_600_000);
 const TOPIC: &str = "warmend/oak-node/senml";
 const SERVICES: &str = r#"
 [broker]
@@ -77,6 +79,13 @@ impl Daemon {
 
     async fn with(dir: &Path, change: impl FnOnce(&mut Outfit)) -> Self {
         Self::of(file(dir, &shelf()), change).await
+    }
+
+    /// Under a clock that the test sets, at the beginning of 2026.
+    async fn under_clock(dir: &Path) -> (Self, Arc<ManualClock>) {
+        let clock = Arc::new(ManualClock::new(BEGIN_2026));
+        let own: Arc<dyn Clock> = Arc::clone(&clock) as _;
+        (Self::with(dir, |outfit| outfit.clock = own).await, clock)
     }
 
     async fn of(file: ShelfFile, change: impl FnOnce(&mut Outfit)) -> Self {

@@ -5,9 +5,7 @@ use super::*;
 #[tokio::test]
 async fn a_clock_that_jumps_a_day_ahead_silences_nobody() {
     let dir = tempfile::tempdir().unwrap();
-    let clock = Arc::new(ManualClock::new(Timestamp::from_unix_ms(1_767_225_600_000)));
-    let own: Arc<dyn Clock> = Arc::clone(&clock) as _;
-    let mut daemon = Daemon::with(dir.path(), |outfit| outfit.clock = own).await;
+    let (mut daemon, clock) = Daemon::under_clock(dir.path()).await;
     let mut node = Node::of(&daemon, "node").await;
     node.at_s = clock.now().unix_s() - 60.0;
     node.says(0, 27.0).await;
@@ -28,9 +26,7 @@ async fn a_clock_that_jumps_a_day_ahead_silences_nobody() {
 #[tokio::test]
 async fn a_clock_that_is_set_back_is_said_and_judging_goes_on() {
     let dir = tempfile::tempdir().unwrap();
-    let clock = Arc::new(ManualClock::new(Timestamp::from_unix_ms(1_767_225_600_000)));
-    let own: Arc<dyn Clock> = Arc::clone(&clock) as _;
-    let mut daemon = Daemon::with(dir.path(), |outfit| outfit.clock = own).await;
+    let (mut daemon, clock) = Daemon::under_clock(dir.path()).await;
     let mut node = Node::of(&daemon, "node").await;
     node.says(0, 27.0).await;
     assert_eq!(node.hears().await, 0);

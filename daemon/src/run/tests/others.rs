@@ -70,7 +70,7 @@ async fn who_may_acts_by_message_and_nobody_else() {
 async fn a_watch_elsewhere_that_falls_silent_is_told_and_over_when_it_is_heard_again() {
     let dir = tempfile::tempdir().unwrap();
     let text = format!("{OAK}{SERVICES}[heartbeat]\nwatches = \"cellar\"\nevery_min = 5\n");
-    let clock = Arc::new(ManualClock::new(Timestamp::from_unix_ms(1_767_225_600_000)));
+    let clock = Arc::new(ManualClock::new(BEGIN_2026));
     let start = async || {
         let own: Arc<dyn Clock> = Arc::clone(&clock) as _;
         let daemon = Daemon::of(file(dir.path(), &text), |outfit| outfit.clock = own).await;

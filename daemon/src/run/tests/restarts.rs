@@ -2,6 +2,10 @@
 use super::*;
 use crate::snapshot::Note;
 
+fn name(alarm: &str, nest: &str) -> AlarmName {
+    AlarmName { alarm: alarm.to_owned(), nest: Some(nest.to_owned()), probe: None, node: None }
+}
+
 #[tokio::test]
 async fn a_restart_takes_up_alarms_and_receipts_and_what_keepers_did() {
     let dir = tempfile::tempdir().unwrap();
@@ -12,12 +16,6 @@ async fn a_restart_takes_up_alarms_and_receipts_and_what_keepers_did() {
     }
     node.hears_upto(3).await;
     assert!(daemon.told(Alarm::ProbeHot).await.id.is_some());
-    let name = |alarm: &str, nest: &str| AlarmName {
-        alarm: alarm.to_owned(),
-        nest: Some(nest.to_owned()),
-        probe: None,
-        node: None,
-    };
     daemon.act(ActKind::Alarm(AlarmAct::Acknowledge, name("brood-limit", "oak"))).await.unwrap();
     let again = daemon.act(ActKind::Alarm(AlarmAct::Acknowledge, name("brood-limit", "oak"))).await.unwrap_err();
     assert!(again.contains("nothing to answer"), "{again}");
@@ -25,7 +23,7 @@ async fn a_restart_takes_up_alarms_and_receipts_and_what_keepers_did() {
     assert!(elsewhere.contains("no alarm brood-limit at elm"), "{elsewhere}");
     let note = |nest: &str| {
         ActKind::Note(Note {
-            at: Timestamp::from_unix_ms(1_767_225_600_000),
+            at: BEGIN_2026,
             nest: nest.to_owned(),
             kind: "brood".to_owned(),
             at_mm: Some(60.0),
@@ -63,9 +61,7 @@ async fn a_restart_keeps_ends_of_silences_and_time_out_of_service() {
     }
     node.hears_upto(2).await;
     daemon.shows("the alarm stands", |snapshot| stands(snapshot, Alarm::BroodLimit)).await;
-    let name =
-        |alarm: &str| AlarmName { alarm: alarm.to_owned(), nest: Some("oak".to_owned()), probe: None, node: None };
-    let act = |act, alarm| ActKind::Alarm(act, name(alarm));
+    let act = |act, alarm| ActKind::Alarm(act, name(alarm, "oak"));
     let until = daemon.web.clock.now().plus(Span::from_h(24 * 90));
     daemon.act(act(AlarmAct::Shelve(20), "brood-limit")).await.unwrap();
     daemon.act(act(AlarmAct::TakeOut(Some(until)), "heater-no-heat")).await.unwrap();

@@ -91,9 +91,7 @@ async fn a_damaged_history_is_told_with_where_it_lies_and_what_is_left() {
     let path = daemon.web.history.clone();
     daemon.stop().await;
     std::fs::write(&path, "no history any more, ".repeat(500)).unwrap();
-    let clock = Arc::new(ManualClock::new(Timestamp::from_unix_ms(1_767_225_600_000)));
-    let own: Arc<dyn Clock> = Arc::clone(&clock) as _;
-    let mut daemon = Daemon::with(dir.path(), |outfit| outfit.clock = own).await;
+    let (mut daemon, clock) = Daemon::under_clock(dir.path()).await;
     let told = daemon.told(Alarm::HistoryFailing).await;
     assert_eq!((told.change.event, told.change.told), (enclosure::Event::Raised, true));
     let aside = format!("{}.damaged-1767225600", path.display());
