@@ -11,32 +11,39 @@ use alloc::vec::Vec;
 
 /// The course's step.
 pub const EVERY: Span = Span::from_min(10);
-/// States: level of the departure, K; slope, K/h; quick part, K.
+/// States: level of the departure, K; its slope, K/h; its quick part, K; where that is drawn to, K.
 const LEVEL: usize = 0;
 const SLOPE: usize = 1;
 const QUICK: usize = 2;
-const ROW: [f64; 3] = [1.0, 0.0, 1.0];
+const DRAWN: usize = 3;
+const ROW: [f64; 4] = [1.0, 0.0, 1.0, 0.0];
 /// Weather's slope and its time constant.
-const SLOPE_SD_K_H: f64 = 0.8;
-const SLOPE_S: f64 = 4.0 * 3600.0;
+const SLOPE_SD_K_H: f64 = 0.5;
+const SLOPE_S: f64 = 6.0 * 3600.0;
 /// The level's own wandering.
-const LEVEL_SD_K: f64 = 0.4;
+const LEVEL_SD_K: f64 = 0.6;
 const LEVEL_S: f64 = 30.0 * 3600.0;
-/// Doors and draughts.
-const QUICK_SD_K: f64 = 0.25;
-const QUICK_S: f64 = 45.0 * 60.0;
+/// How fast a room follows a window or a door, and what it wanders by itself.
+const QUICK_SD_K: f64 = 0.16;
+const QUICK_S: f64 = 15.0 * 60.0;
+/// How long these stay, and what they draw it to where nobody saw a step.
+const DRAWN_SD_K: f64 = 0.4;
+const DRAWN_S: f64 = 36.0 * 60.0;
 /// What a smoothed room reading is off by, K.
-const NOISE_SD_K: f64 = 0.08;
+const NOISE_SD_K: f64 = 0.12;
 /// A surprise beyond so many deviations is a step.
-const STEP_SIGMA: f64 = 3.0;
+const STEP_SIGMA: f64 = 2.0;
+/// Variance that a step lends to level, quick part and what that is drawn to, in squared surprises: one that is seen
+/// ten minutes after a window was opened has hardly begun, and most are closed again.
+const STEP_SHARES: [(usize, f64); 3] = [(LEVEL, 0.15), (QUICK, 0.05), (DRAWN, 1.6)];
 /// Deviation of a half hour that no day has shown yet, K.
-const UNSEEN_SD_K: f64 = 1.2;
+const UNSEEN_SD_K: f64 = 0.75;
 /// One day moves the usual day by this much at the most, K.
 const DAY_MOST_K: f64 = 2.0;
 /// A silence longer than this forgets the departure.
 const FORGET: Span = Span::from_h(6);
 /// How far ahead it is tried, in steps, and how often.
-const TRIED: usize = 18;
+const TRIED: usize = 12;
 /// Least and most by which its own record scales its deviation.
 const SCALE: (f64, f64) = (0.35, 2.0);
 
@@ -69,14 +76,20 @@ impl Default for RoomCourse {
 }
 
 fn unknown() -> Gaussian {
-    let fades = [(LEVEL, LEVEL_S, LEVEL_SD_K), (SLOPE, SLOPE_S, SLOPE_SD_K_H), (QUICK, QUICK_S, QUICK_SD_K)];
+    let fades = [
+        (LEVEL, LEVEL_S, LEVEL_SD_K),
+        (SLOPE, SLOPE_S, SLOPE_SD_K_H),
+        (QUICK, QUICK_S, QUICK_SD_K),
+        (DRAWN, DRAWN_S, DRAWN_SD_K),
+    ];
     let fades = fades.iter().map(|(state, time_s, sd)| Fade { state: *state, time_s: *time_s, sd: *sd });
-    Gaussian::new(&[1.5, 0.3, QUICK_SD_K], fades.collect())
+    Gaussian::new(&[1.5, 0.3, QUICK_SD_K, DRAWN_SD_K], fades.collect())
 }
 
 fn pass(departure: &mut Gaussian) {
     departure.shear(LEVEL, SLOPE, EVERY.s() / 3600.0);
     departure.fade(EVERY.s());
+    departure.shear(QUICK, DRAWN, 1.0 - libm::exp(-EVERY.s() / QUICK_S));
 }
 
 impl RoomCourse {
@@ -106,8 +119,9 @@ impl RoomCourse {
         let mut expected = self.departure.expect(&ROW, NOISE_SD_K * NOISE_SD_K);
         let surprise = off_k - expected.value;
         if surprise * surprise > STEP_SIGMA * STEP_SIGMA * expected.variance {
-            self.departure.widen(LEVEL, 0.5 * surprise * surprise);
-            self.departure.widen(QUICK, 0.5 * surprise * surprise);
+            for (state, share) in STEP_SHARES {
+                self.departure.widen(state, share * surprise * surprise);
+            }
             expected = self.departure.expect(&ROW, NOISE_SD_K * NOISE_SD_K);
         }
         self.departure.absorb(&expected, surprise);

@@ -187,7 +187,7 @@ impl Watch {
         let off_k = || sigma * est.over_pad_sd_k();
         let margin: Margin<'_> = (HABIT_MARGIN_K, &off_k);
         let on = self.habits.stays_on(at, over_pad_c, margin, is_told);
-        let off = self.habits.stays_off(at, over_pad_c, margin);
+        let off = self.habits.stays_off(at, over_pad_c, margin, is_told);
         // A thermostat that tells it is off wants no heat.
         let off = off.filter(|_| self.drives.first().is_none_or(|(source, d)| source.is_none() || d.is_measured()));
         self.heating = match self.heating {
