@@ -24,7 +24,7 @@ mod watching;
 
 pub use acts::{DANGER_SILENCE_MAX_MIN, NOTE_MAX, SILENCE_MAX_MIN, WHY_MAX};
 pub(crate) use landing::{receipt_topic, state_receipt};
-pub use restoring::Restored;
+pub use restoring::{RESTORED, Restored};
 pub(crate) use unpacking::{by_mapping, raw, refusal, topic_fits};
 
 use crate::clock::Clock;

@@ -2,11 +2,12 @@
 use enclosure::estimate::FitNews;
 use enclosure::reading::Unit;
 use enclosure::{Alarm, AlarmChange, Core, Effect, Event, Input, Measured, NestNow, Reading, SourceId, Timestamp};
-use std::collections::HashMap;
+use std::collections::{HashMap, VecDeque};
 use std::path::Path;
 use std::sync::Arc;
 use std::time::Duration;
 use warmend::history::AlarmRecord;
+use warmend::pipeline::RESTORED;
 use warmend::shelf_file::ShelfFile;
 use world::{Band, Sample, Truth, Value, World, WorldSpec, shelf_toml};
 
@@ -54,6 +55,7 @@ pub struct Watched {
     /// The shelf as its keeper described it.
     pub file: ShelfFile,
     core: Core,
+    recent: VecDeque<Reading>,
     ids: HashMap<(Arc<str>, Arc<str>), SourceId>,
     band: Band,
     nests: Vec<String>,
@@ -79,6 +81,7 @@ impl Watched {
             readings: 0,
             spent: (Duration::ZERO, Duration::ZERO),
             core: Core::new(file.shelf.clone()),
+            recent: VecDeque::new(),
             file,
             ids: HashMap::new(),
             band,
@@ -113,6 +116,30 @@ impl Watched {
     /// Lets the world live until `to_s` without anybody hearing of it.
     pub fn skip(&mut self, to_s: f64) {
         drop(self.world.advance(to_s));
+    }
+
+    /// A new core in place of the old one, with what outlives a restart, as the daemon brings it back: the fault that
+    /// stood, the fit in force, the last hours of readings again, then the alarms.
+    pub fn restart(&mut self) {
+        let Some(now) = Timestamp::from_unix_s(self.world.now_s()) else { return };
+        let kept = self.core.kept();
+        let mut core = Core::new(self.core.shelf().clone());
+        for (nest, held) in kept.nests.iter().enumerate().filter_map(|(nest, k)| Some((nest, k.held?))) {
+            core.hold(nest, held);
+        }
+        let in_force = self.fits.iter().rev().find(|news| news.refused.is_none() && news.fit.is_some());
+        if let Some((fit, at)) = in_force.and_then(|news| Some((news.fit.as_ref()?, news.at))) {
+            assert!(core.take_up_fit(0, fit, at), "the first nest's own");
+        }
+        for reading in &self.recent {
+            while let Some(wake) = core.wake_at().filter(|wake| *wake <= reading.at) {
+                let _ = core.step(wake, Input::Wake);
+            }
+            let _ = core.step(reading.at, Input::Reading(*reading));
+        }
+        core.forget_alarms();
+        core.take_back(kept, now);
+        self.core = core;
     }
 
     /// The core, to hand it a fit or to ask it for one.
@@ -198,7 +225,12 @@ impl Watched {
             self.note(effects);
         }
         self.readings += 1;
-        let effects = self.core.step(at, Input::Reading(Reading { source, at, measured }));
+        let reading = Reading { source, at, measured };
+        while self.recent.front().is_some_and(|r| at.since(r.at) > RESTORED) {
+            self.recent.pop_front();
+        }
+        self.recent.push_back(reading);
+        let effects = self.core.step(at, Input::Reading(reading));
         self.note(effects);
     }
 

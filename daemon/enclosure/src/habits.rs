@@ -94,7 +94,7 @@ pub struct Habits {
     now: Option<bool>,
     /// Since when.
     turned: Option<Timestamp>,
-    /// Whether it heated for a day without pause before.
+    /// Whether it heated for a day without pause before, and was right to.
     was_steady: bool,
     /// What it was driven at last.
     drive: f64,
@@ -157,7 +157,7 @@ impl Habits {
         let began = *self.turned.get_or_insert(at);
         let turned = self.now.replace(on).filter(|was| *was != on);
         if let Some(was) = turned {
-            self.was_steady = was && at.since(began) >= STEADY;
+            self.was_steady = was && is_plausible && at.since(began) >= STEADY;
             self.turned = Some(at);
         }
         match turned {
@@ -207,6 +207,18 @@ impl Habits {
         self.cycling = false;
         self.past.0.forget_spell();
         self.past.1.forget_spell();
+    }
+
+    /// Whether what stands of a pad that heats was told by its power.
+    pub fn is_by_power(&self) -> bool {
+        self.past.0.by_power
+    }
+
+    /// What was told of a pad that is on, or off, stood before a restart, and stands `at` that moment.
+    pub fn put_back(&mut self, at: Timestamp, on: bool, beyond: Beyond, by_power: bool) {
+        (self.now, self.turned) = (Some(on), Some(at));
+        let past = if on { &mut self.past.0 } else { &mut self.past.1 };
+        *past = Past { stands: Some(beyond), by_power, ..Past::default() };
     }
 
     /// Whether the pad heats past where it ever did, by `margin`; once told, until it is off or back where it was before.

@@ -2,6 +2,7 @@
 mod ear;
 mod fitting;
 mod forecast;
+mod held;
 mod hindsight;
 mod humidity;
 mod pads;
@@ -11,6 +12,7 @@ mod weighing;
 pub use ear::Ear;
 pub(crate) use ear::GUARD_C;
 pub(crate) use fitting::estimator_of;
+pub use held::{Held, HeldBy};
 pub use hindsight::Found;
 pub use humidity::Along;
 pub use pads::Heating;
@@ -19,7 +21,7 @@ use crate::draught::Draught;
 use crate::drive::Drive;
 use crate::drive_habit::DriveHabit;
 use crate::estimate::{Estimator, Fit, PADS_MAX, STEP};
-use crate::habits::Habits;
+use crate::habits::{Beyond, Habits};
 use crate::reading::{Measured, Rejection, SourceId};
 use crate::rival::Mode;
 use crate::room::Room;
@@ -76,6 +78,11 @@ pub struct Watch {
     /// End of a stretch without readings that is being run through.
     blind_until: Option<Timestamp>,
     heating: Heating,
+    by_heat: Heating,
+    /// On past its habits, off past them.
+    by_habit: (Option<Beyond>, Option<Beyond>),
+    /// A fault that stood before a restart, and waits for the moment at which it began.
+    waiting: Option<Held>,
     /// What a lid or the sun was last taken from: the rival it looked like, and when.
     above: Option<(Mode, Timestamp)>,
     /// The brood area as last looked at, and of when.
@@ -115,6 +122,9 @@ impl Watch {
             drive_habits: nest.pads.iter().take(PADS_MAX).map(|_| DriveHabit::default()).collect(),
             blind_until: None,
             heating: Heating::Plausible,
+            by_heat: Heating::Plausible,
+            by_habit: (None, None),
+            waiting: None,
             above: None,
             looked: None,
             fits: true,
@@ -330,6 +340,7 @@ impl Watch {
     /// What a step teaches beyond the warmth itself: what the pads do, what is usual, and the physics.
     fn conclude(&mut self, est: &mut Estimator, told: [f64; PADS_MAX]) {
         let to = est.at();
+        self.put_back_waiting(est);
         if !self.drives.is_empty() {
             self.watch_pads(est, to, told[0]);
         }
@@ -342,11 +353,6 @@ impl Watch {
     /// Whether some pad's drive reports.
     pub fn drives_known(&self) -> bool {
         self.drives.iter().any(|(source, _)| source.is_some())
-    }
-
-    /// What the pad is held to do.
-    pub fn heating(&self) -> Heating {
-        self.heating
     }
 
     /// Whether the raw guard has tripped: (brood limit, hot probe), each with its probe.

@@ -1,7 +1,8 @@
 //! The room's course: its usual day, how far it is off that now, where that goes, and how far this may be wrong.
 //!
-//! The departure from the usual day is a level that a slope drives, and a quick part that soon returns (a window, a
-//! door). The slope fades over hours: Gardner & McKenzie's damped trend (Management Science 31, 1985), as a Kalman filter. What no slope explains is a step: nobody knows at first whether it stays. How wrong it was three hours ahead, of
+//! The departure from the usual day is a level that a slope drives, and a quick part that follows a window or a door and
+//! soon returns. The slope fades over hours: Gardner & McKenzie's damped trend (Management Science 31, 1985), as a Kalman
+//! filter. What no slope explains is a step: nobody knows at first whether it stays. How wrong it was two hours ahead, of
 //! late, scales what it says of itself.
 use crate::day_shape::{BINS, DayShape, bin};
 use crate::filter::{Fade, Gaussian};

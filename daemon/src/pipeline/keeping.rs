@@ -3,6 +3,7 @@
 use enclosure::board::Standing;
 use enclosure::core::{Kept, KeptNest};
 use enclosure::lifecycle::{Beneath, Design, Life};
+use enclosure::nest::{Held, HeldBy};
 use enclosure::shelf::Nest;
 use enclosure::{Alarm, AlarmKey, Core, SourceId, Timestamp};
 use serde::{Deserialize, Serialize};
@@ -49,6 +50,24 @@ struct NestJson {
     newest: Option<Ms>,
     excused: Option<Ms>,
     begins: Option<Ms>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    held: Option<HeldJson>,
+}
+
+/// A fault of the heating that stands.
+#[derive(Clone, Copy, Debug, Serialize, Deserialize)]
+struct HeldJson {
+    pad: usize,
+    on: bool,
+    since: Ms,
+    by: HeldByJson,
+}
+
+#[derive(Clone, Copy, Debug, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+enum HeldByJson {
+    Heat { nats: f64 },
+    Habit { now_c: f64, extreme_c: Option<f64>, by_power: bool },
 }
 
 #[derive(Clone, Copy, Debug, Serialize, Deserialize)]
@@ -99,6 +118,26 @@ impl From<Beneath> for BeneathJson {
 impl From<BeneathJson> for Beneath {
     fn from(b: BeneathJson) -> Self {
         Self { judged: b.judged, ill: b.ill, turning: b.turning.map(at), latched: b.latched }
+    }
+}
+
+impl From<Held> for HeldJson {
+    fn from(held: Held) -> Self {
+        let by = match held.by {
+            HeldBy::Heat { nats } => HeldByJson::Heat { nats },
+            HeldBy::Habit { now_c, extreme_c, by_power } => HeldByJson::Habit { now_c, extreme_c, by_power },
+        };
+        Self { pad: held.pad, on: held.on, since: ms(held.since), by }
+    }
+}
+
+impl From<HeldJson> for Held {
+    fn from(held: HeldJson) -> Self {
+        let by = match held.by {
+            HeldByJson::Heat { nats } => HeldBy::Heat { nats },
+            HeldByJson::Habit { now_c, extreme_c, by_power } => HeldBy::Habit { now_c, extreme_c, by_power },
+        };
+        Self { pad: held.pad, on: held.on, since: at(held.since), by }
     }
 }
 
@@ -194,6 +233,7 @@ pub(crate) fn written(core: &Core) -> String {
         newest: kept.newest.map(ms),
         excused: kept.excused.map(ms),
         begins: kept.begins.map(ms),
+        held: kept.held.map(HeldJson::from),
     });
     let json = KeptJson {
         alarms: alarms.collect(),
@@ -220,6 +260,7 @@ pub(crate) fn read(text: &str, core: &Core, now: Timestamp) -> Option<Kept> {
             newest: kept.newest.map(at),
             excused: kept.excused.map(at),
             begins: kept.begins.map(at),
+            held: kept.held.map(Held::from),
         }
     });
     let nests = nests.collect();

@@ -70,6 +70,16 @@ fn every_life_survives() {
 }
 
 #[test]
+fn a_fault_that_stands_survives() {
+    let habit = |extreme_c, by_power| HeldBy::Habit { now_c: 31.25, extreme_c, by_power };
+    for by in [HeldBy::Heat { nats: 12.5 }, habit(Some(29.5), false), habit(None, false), habit(Some(40.0), true)] {
+        let held = Held { pad: 1, on: true, since: NOW, by };
+        let text = serde_json::to_string(&HeldJson::from(held)).expect("texts and numbers");
+        assert_eq!(serde_json::from_str::<HeldJson>(&text).map(Held::from).ok(), Some(held), "{text}");
+    }
+}
+
+#[test]
 fn a_fact_that_is_damaged_or_of_another_shelf_does_no_harm() {
     let core = lived();
     let text = written(&core);

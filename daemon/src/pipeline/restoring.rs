@@ -7,7 +7,7 @@ use std::collections::BTreeMap;
 use std::path::Path;
 
 /// How far back readings are judged again.
-const RESTORED: Span = Span::from_h(36);
+pub const RESTORED: Span = Span::from_h(36);
 /// How far back what takes weeks to learn is read again.
 const RECALLED: Span = Span::from_h(14 * 24);
 /// The fact that says until when was watched, ms since 1970.
@@ -70,6 +70,9 @@ impl Restored {
         for (nest, known) in kept.iter().flat_map(|k| &k.nests).enumerate() {
             if let Some(begins) = known.begins {
                 this.core.begin_nest(nest, begins);
+            }
+            if let Some(held) = known.held {
+                this.core.hold(nest, held);
             }
         }
         let kept_until = this.take_up_fits(&reader)?;

@@ -4,7 +4,7 @@ use crate::alarm::{AlarmKey, State};
 use crate::board::Standing;
 use crate::estimate::{Fit, FitNews};
 use crate::lifecycle::Life;
-use crate::nest::Watch;
+use crate::nest::{Held, Watch};
 use crate::time::{Span, Timestamp};
 use alloc::collections::VecDeque;
 use alloc::vec::Vec;
@@ -23,7 +23,7 @@ pub struct Kept {
 }
 
 /// How long one nest has been known.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct KeptNest {
     /// First reading of its learning.
     pub first: Option<Timestamp>,
@@ -33,6 +33,8 @@ pub struct KeptNest {
     pub excused: Option<Timestamp>,
     /// From when it stands as the shelf says.
     pub begins: Option<Timestamp>,
+    /// The fault of its heating that stands.
+    pub held: Option<Held>,
 }
 
 impl Core {
@@ -44,6 +46,7 @@ impl Core {
             newest: w.newest,
             excused: *excused,
             begins: *begins,
+            held: w.held(),
         };
         Kept {
             alarms: self.board.standing().map(|(k, s)| (k.clone(), s.clone())).collect(),
@@ -66,6 +69,9 @@ impl Core {
             if let (true, Some(first)) = (fresh, kept.first) {
                 watch.first = Some(watch.first.map_or(first, |f| f.min(first)));
                 watch.newest = watch.newest.max(kept.newest.map(|n| n.min(now)));
+                if let Some(held) = kept.held {
+                    watch.hold(Held { since: held.since.min(now), ..held });
+                }
             }
             *excused = kept.excused.map(|until| until.min(now.plus(self.shelf.alarms.excused)));
         }
@@ -75,6 +81,13 @@ impl Core {
     pub fn begin_nest(&mut self, nest: usize, at: Timestamp) {
         if let Some(begins) = self.begins.get_mut(nest) {
             *begins = Some(at).max(*begins);
+        }
+    }
+
+    /// A fault of the heating of nest `nest` stood when it was last written down: before its readings are read again.
+    pub fn hold(&mut self, nest: usize, held: Held) {
+        if let Some(watch) = self.watches.get_mut(nest) {
+            watch.hold(held);
         }
     }
 

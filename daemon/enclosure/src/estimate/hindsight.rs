@@ -136,6 +136,16 @@ impl Estimator {
         true
     }
 
+    /// What each pad is held to do.
+    pub fn modes(&self) -> impl Iterator<Item = (usize, Mode)> {
+        self.modes.iter().copied().enumerate()
+    }
+
+    /// Whether `pad` is held to heat whatever it is told.
+    pub fn is_held_on(&self, pad: usize) -> bool {
+        self.modes.get(pad) == Some(&Mode::On)
+    }
+
     /// What was held by [`Self::hold`] is open to dispute again: its rivals begin anew.
     pub fn let_go(&mut self) {
         self.drop_rivals();

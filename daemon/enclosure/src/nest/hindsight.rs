@@ -260,8 +260,11 @@ impl Watch {
         }
         for found in self.found.iter().filter(|f| f.holds(at)) {
             if est.hold(found.pad, found.mode) {
-                self.heating = Heating::of(found.mode, found.from, found.evidence);
+                self.by_heat = Heating::of(found.mode, found.from, found.evidence);
             }
+        }
+        if !self.found.is_empty() {
+            self.weigh_up();
         }
     }
 

@@ -11,6 +11,8 @@ const STUCK_NATS: f64 = 8.0;
 const DEAD_NATS: f64 = 10.0;
 /// Before the first fit, and so long at the most, nothing is concluded about the pad.
 const GUESSES_FOR: Span = Span::from_h(12);
+/// An estimate that has just begun knows neither how warm a place is nor what its pad does: for so long it shows no habit.
+const SETTLES: Span = Span::from_h(2);
 /// After that, this evidence where no fit would settle, nats.
 const GUESSED_NATS: f64 = 33.0;
 /// So many times that evidence while the nest stands open, or the room moves.
@@ -88,12 +90,13 @@ impl Watch {
             let since = at.minus(Span::from_ms(STEP.ms() * r.steps.saturating_sub(r.late_steps()) as i64));
             let (pad, mode, evidence) = (r.pad, r.mode, r.evidence);
             est.accept(i);
-            self.heating = Heating::of(mode, since, evidence);
+            self.by_heat = Heating::of(mode, since, evidence);
+            self.weigh_up();
             self.note_accepted(pad, mode, (since, at), evidence);
         }
         let drive = if reports { told } else { est.drive(0, told) };
         // Habits take minutes, and what a pad did while nobody looked is none.
-        if !is_minute(at) || self.blind_until.is_some_and(|b| at < b) {
+        if !is_minute(at) || est.age() < SETTLES || self.blind_until.is_some_and(|b| at < b) {
             return;
         }
         // What the nest shows beyond all belief belongs to what it is.
@@ -140,7 +143,9 @@ impl Watch {
     fn is_settled(&mut self, est: &mut Estimator, i: usize, times: f64) -> bool {
         let Some(r) = est.rivals().get(i) else { return false };
         let needed = match r.mode {
-            Mode::Follow => RETURN_NATS,
+            Mode::Follow if !est.is_held_on(r.pad) => RETURN_NATS,
+            // A danger is taken back by as much as it was raised by.
+            Mode::Follow => times * STUCK_NATS + r.usual_peak,
             Mode::Off if est.is_fitted() => times * DEAD_NATS + r.usual_peak + self.draught.nats(est.at()),
             Mode::On if est.is_fitted() => times * STUCK_NATS + r.usual_peak,
             // Until a fit has seen the nest its physics is a guess by the label; the raw guard needs no guess.
@@ -151,13 +156,13 @@ impl Watch {
             return false;
         }
         let sudden_nats = match r.mode {
-            Mode::Follow => return true,
-            Mode::On => SUDDEN_STUCK_NATS,
+            Mode::Follow if !est.is_held_on(r.pad) => return true,
+            Mode::Follow | Mode::On => SUDDEN_STUCK_NATS,
             Mode::Off => SUDDEN_DEAD_NATS,
         };
         // Where it was told the same all the while, nothing tells the two apart.
         let told = est.told_lately(r.pad);
-        if (r.mode.drive(told) - told).abs() < DIFFERS {
+        if r.mode != Mode::Follow && (r.mode.drive(told) - told).abs() < DIFFERS {
             return false;
         }
         let mode = r.mode;
@@ -190,13 +195,19 @@ impl Watch {
         let off = self.habits.stays_off(at, over_pad_c, margin, is_told);
         // A thermostat that tells it is off wants no heat.
         let off = off.filter(|_| self.drives.first().is_none_or(|(source, d)| source.is_none() || d.is_measured()));
-        self.heating = match self.heating {
-            Heating::Untold(..) | Heating::Missing(..) => self.heating,
-            Heating::Plausible | Heating::NeverLetsGo(_) | Heating::NeverComesOn(_) => match (on, off) {
-                (Some(b), _) => Heating::NeverLetsGo(b),
-                (None, Some(b)) => Heating::NeverComesOn(b),
-                (None, None) => Heating::Plausible,
-            },
+        self.by_habit = (on, off);
+        self.weigh_up();
+    }
+
+    /// What the pads are held to do, by the heat and by their habits. A pad that heated past every habit and seems to have
+    /// stopped was a danger until its place is back: a lifted lid looks like that.
+    pub(super) fn weigh_up(&mut self) {
+        self.heating = match (self.by_heat, self.by_habit) {
+            (Heating::Missing(..), (Some(b), _)) => Heating::NeverLetsGo(b),
+            (Heating::Untold(..) | Heating::Missing(..), _) => self.by_heat,
+            (_, (Some(b), _)) => Heating::NeverLetsGo(b),
+            (_, (None, Some(b))) => Heating::NeverComesOn(b),
+            (_, (None, None)) => Heating::Plausible,
         };
     }
 }
