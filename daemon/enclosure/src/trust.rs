@@ -368,4 +368,19 @@ mod tests {
         assert!(took.windows(2).take(4).all(|pair| pair[1] >= pair[0] + 15), "{took:?}");
         assert!(took[5].abs_diff(took[6]) <= 5, "{took:?}");
     }
+
+    /// Neither a place that warms or cools, nor one that stands still after it has, is held against its probe.
+    #[test]
+    fn a_probe_that_moves_or_rests_with_its_place_is_not_frozen() {
+        for slope_k in [0.05, -0.05] {
+            let mut trust = Trust::default();
+            for minute in 0..600 {
+                let wobble_k = 0.01 * (minute % 7) as f64;
+                let moved_k = slope_k * (minute - 120).clamp(0, 120) as f64;
+                let c = 25.0 + moved_k + if minute < 120 { wobble_k } else { 0.0 };
+                trust.glance(glance(minute, c, c));
+                assert_eq!(trust.fault(), None, "minute {minute}, {slope_k} K/min");
+            }
+        }
+    }
 }
