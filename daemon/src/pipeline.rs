@@ -8,6 +8,7 @@
 //! The loop waits for nobody: history has a thread of its own, acknowledgements a task, messages to keepers a queue.
 //! What it holds is bounded: `flight` by the writer's queue, untold changes by [`UNTOLD_MAX`].
 pub(crate) mod acts;
+mod clocks;
 mod draft;
 mod flight;
 mod judging;
@@ -36,6 +37,7 @@ use crate::permit::{Mat, Standing};
 use crate::shelf_file::Mapping;
 use crate::snapshot::{Act, Sent, Snapshot, Told};
 use crate::unpack::{MAX_STRANGERS, Strangers};
+use clocks::Grace;
 use draft::Draft;
 use enclosure::{AlarmKey, Core, Input, Shelf, Span, Timestamp};
 use flight::Flights;
@@ -49,7 +51,7 @@ use tokio::sync::{mpsc, oneshot, watch};
 use tokio_util::sync::CancellationToken;
 use tokio_util::task::AbortOnDropHandle;
 use unpacking::Unpacking;
-use watching::{Grace, Watching};
+use watching::Watching;
 
 /// Changes that wait for room on their way to whoever sends messages; beyond it the oldest is lost, and counted.
 pub const UNTOLD_MAX: usize = 1024;
@@ -263,7 +265,7 @@ impl Pipeline {
         let text = std::mem::take(&mut this.settings.in_force);
         first.batch.settings = Some(SettingsInForce { since: this.started, text });
         this.submit(first);
-        this.note_gap(watched);
+        this.note_absence(watched);
         this.say_set_aside();
         this.show();
         this

@@ -59,6 +59,18 @@ impl Restored {
     /// # Errors
     /// [`HistoryError`] where it cannot be read.
     pub fn from_history(shelf: Shelf, path: &Path, now: Timestamp) -> Result<Self, HistoryError> {
+        Self::read(shelf, path, now, None)
+    }
+
+    /// The same for a core that ran on: `live` is what it would keep, newer than what is on the disk.
+    ///
+    /// # Errors
+    /// [`HistoryError`] where it cannot be read.
+    pub fn again(shelf: Shelf, path: &Path, now: Timestamp, live: Kept) -> Result<Self, HistoryError> {
+        Self::read(shelf, path, now, Some(live))
+    }
+
+    fn read(shelf: Shelf, path: &Path, now: Timestamp, live: Option<Kept>) -> Result<Self, HistoryError> {
         let reader = Reader::open(path)?;
         let mut this = Self::nothing(shelf);
         let names: Vec<String> = this.core.sources().to_vec();
@@ -72,6 +84,10 @@ impl Restored {
                 this.core.begin_nest(nest, begins);
             }
         }
+        let kept = match (kept, live) {
+            (Some(kept), Some(live)) => Some(Kept { nests: kept.nests, ..live }),
+            (kept, live) => live.or(kept),
+        };
         let kept_until = this.take_up_fits(&reader)?;
         reader.each_reading(Some(&names), span, |reading| this.judge_again(&reading, &kept_until))?;
         let latest = reader.standing_alarms()?.latest;
@@ -143,7 +159,12 @@ impl Restored {
         for (id, record) in latest {
             let Some(key) = record.key(self.core.shelf(), &sources) else { continue };
             self.details.insert(key.clone(), record.detail.clone());
-            if self.core.alarms().any(|(known, state, ..)| *known == key && !is_well(state)) {
+            let known = self.core.alarms().find(|(known, ..)| **known == key).map(|(_, state, ..)| state);
+            if known == Some(record.state) {
+                // A clock that was wrong when the rest was kept has not changed when it began.
+                self.core.date(&key, record.at.min(now));
+            }
+            if known.is_some_and(|state| !is_well(state)) {
                 self.standing.push((id, record));
             }
         }

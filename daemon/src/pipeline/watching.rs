@@ -1,35 +1,22 @@
-//! The watch over the watch itself: clock, broker, history, messages; and the hourly chores.
+//! The watch over the watch itself: broker, history, messages; and the hourly chores.
+use super::clocks::Behind;
 use super::draft::Draft;
-use super::flight::later;
 use super::keeping::{self, KEPT};
 use super::restoring::{ENDED, ENDED_WELL, WATCHED_UNTIL};
-use super::{Pipeline, Restored, SHOW_EVERY};
+use super::{Pipeline, SHOW_EVERY};
 use crate::clock::Clock;
 use crate::history::{Batch, Gap};
 use crate::intake::Link;
 use crate::snapshot::Sent;
-use crate::times::length;
 use dashboards::{list_semicolon, say};
-use enclosure::{Alarm, Core, Input, SourceId, Span, Timestamp};
-use std::collections::BTreeSet;
+use enclosure::{Alarm, Input, Span, Timestamp};
 
-/// How far the wall clock may stray from the monotonic one between two turns.
-const JUMP: Span = Span::from_s(5);
-/// A clock that was set back this far makes the core begin anew from history: it takes no time but a later one.
-const BEGIN_ANEW: Span = Span::from_min(1);
-/// How long a jump is held for worth saying.
-const JUMP_SHOWN: Span = Span::from_min(10);
 /// How long a history that was set aside at the start is held for worth saying.
 const SET_ASIDE_SHOWN: Span = Span::from_min(10);
-/// A time without a watch that is worth writing down.
-const GAP: Span = Span::from_min(10);
 /// The moment until which was watched is stored so often.
 const DATE_EVERY: Span = Span::from_min(1);
 /// Closed days are packed, and old ones thinned, so often.
 const TEND_EVERY: Span = Span::from_h(1);
-
-/// After a time without a watch nodes have so long to speak: two turns of a node that reads every minute.
-const GRACE: Span = Span::from_min(2);
 
 /// What is remembered between two turns.
 #[derive(Debug)]
@@ -37,16 +24,17 @@ pub(super) struct Watching {
     /// The last tick, by the monotonic clock.
     pub(super) ticked: Span,
     /// When the clocks were compared last, by the monotonic one, and the wall clock then.
-    checked: Span,
-    wall: Timestamp,
-    jumped: Option<Span>,
+    pub(super) checked: Span,
+    pub(super) wall: Timestamp,
+    pub(super) jumped: Option<Span>,
+    pub(super) behind: Option<Behind>,
     broker_lost: Option<Span>,
     /// Since when, by the wall clock, once it is told.
     broker_told: Option<Timestamp>,
     history_failing: Option<Timestamp>,
     set_aside: Option<Span>,
     dated: Option<Span>,
-    tended: Option<Timestamp>,
+    pub(super) tended: Option<Timestamp>,
 }
 
 impl Watching {
@@ -57,6 +45,7 @@ impl Watching {
             checked: ticked,
             wall,
             jumped: None,
+            behind: None,
             broker_lost: Some(ticked),
             broker_told: None,
             history_failing: None,
@@ -86,39 +75,6 @@ impl Watching {
     }
 }
 
-/// The first minutes after a time without a watch: nodes must have the time to speak before they are held for silent.
-/// The core's time stands still meanwhile; its raw guard of dangers does not need it.
-#[derive(Debug)]
-pub(super) struct Grace {
-    until: Span,
-    unheard: BTreeSet<SourceId>,
-    /// What is to be handed to the core once it is over: a time without a watch, or that the clock was set.
-    then: Option<Input>,
-}
-
-impl Grace {
-    /// Needed only where the core knows readings of long ago.
-    pub(super) fn after(restored: &Restored, clock: &dyn Clock) -> Option<Self> {
-        let away = clock.now().since(restored.newest?);
-        (away > GRACE).then(|| Self::of(&restored.core, clock))
-    }
-
-    /// All probes have the time to speak.
-    fn of(core: &Core, clock: &dyn Clock) -> Self {
-        let probes = core.shelf().nests.iter().flat_map(|nest| &nest.probes);
-        let unheard = probes.filter_map(|probe| core.source(&probe.source)).collect();
-        Self { until: later(clock.monotonic(), GRACE), unheard, then: None }
-    }
-
-    pub(super) fn hear(&mut self, source: SourceId) {
-        self.unheard.remove(&source);
-    }
-
-    fn is_over(&self, now: Span) -> bool {
-        now >= self.until || self.unheard.is_empty()
-    }
-}
-
 impl Pipeline {
     /// Adds to a batch, once a minute, until when was watched and what must outlive a restart.
     pub(super) fn date(&mut self, batch: &mut Batch) {
@@ -129,11 +85,7 @@ impl Pipeline {
 
     pub(super) async fn tick(&mut self) {
         let now = self.clock.monotonic();
-        if self.grace.as_ref().is_some_and(|grace| grace.is_over(now))
-            && let Some(then) = self.grace.take().and_then(|grace| grace.then)
-        {
-            self.feed(then);
-        }
+        self.end_grace(now);
         self.withdraw();
         self.watching.ticked = now;
         if let Some(pulse) = self.settings.pulse {
@@ -154,48 +106,6 @@ impl Pipeline {
         }
         if self.touched || now.ms() - self.shown.ms() >= SHOW_EVERY.ms() {
             self.show();
-        }
-    }
-
-    /// Before anything is judged by it: a clock that was set must neither end delays nor silence anybody.
-    pub(super) async fn check_clock(&mut self) {
-        let (now, wall) = (self.clock.monotonic(), self.clock.now());
-        let passed = Span::from_ms(now.ms() - self.watching.checked.ms());
-        self.watching.checked = now;
-        let jump = Span::from_ms(wall.since(self.watching.wall).ms() - passed.ms());
-        self.watching.wall = wall;
-        if !self.clock.can_be_set() {
-            return;
-        }
-        if jump.ms().abs() > JUMP.ms() {
-            let (by, back) = (Span::from_ms(jump.ms().abs()), jump.ms() < 0);
-            tracing::warn!(by_s = by.s(), back, "the clock jumped");
-            if jump.ms() < -BEGIN_ANEW.ms() {
-                self.begin_anew(wall).await;
-            } else if jump > GRACE && self.grace.is_none() {
-                let grace = Grace::of(&self.core, self.clock.as_ref());
-                self.grace = Some(Grace { then: Some(Input::ClockSet(jump)), ..grace });
-            }
-            self.watching.jumped = Some(now);
-            if jump >= GAP {
-                self.store_gap(Gap { from: wall.minus(jump), to: wall, why: say!("gap-clock") });
-            }
-            let by = length(by);
-            let detail = if back { say!("seen-clock-back", by = by) } else { say!("seen-clock-forward", by = by) };
-            self.watch(Alarm::ClockJumped, true, detail);
-        } else if self.watching.jumped.is_some_and(|jumped| now.ms() - jumped.ms() > JUMP_SHOWN.ms()) {
-            self.watching.jumped = None;
-            self.watch(Alarm::ClockJumped, false, say!("seen-clock-steady"));
-        }
-    }
-
-    /// The core takes no earlier time than it had: after the clock was set back it would judge nothing for as long.
-    async fn begin_anew(&mut self, now: Timestamp) {
-        let (shelf, path) = (self.core.shelf().clone(), self.history.clone());
-        match tokio::task::spawn_blocking(move || Restored::from_history(shelf, &path, now)).await {
-            Ok(Ok(restored)) => self.core = restored.core,
-            Ok(Err(error)) => tracing::error!(%error, "the core goes on with the time it had"),
-            Err(error) => tracing::error!(%error, "the core goes on with the time it had"),
         }
     }
 
@@ -299,27 +209,11 @@ impl Pipeline {
         }
     }
 
-    /// Writes down that nothing was watched while the daemon did not run.
-    pub(super) fn note_gap(&mut self, watched: Option<(Timestamp, bool)>) {
-        let Some((from, ended_well)) = watched else { return };
-        let to = self.clock.now();
-        if to.since(from) < GAP {
-            return;
-        }
-        let why = if ended_well { say!("gap-stopped") } else { say!("gap-unawares") };
-        self.store_gap(Gap { from, to, why: why.clone() });
-        let told = Input::Unwatched { from, to, why, power: !ended_well };
-        match &mut self.grace {
-            Some(grace) => grace.then = Some(told),
-            None => self.feed(told),
-        }
-    }
-
-    fn store_gap(&mut self, gap: Gap) {
+    pub(super) fn store_gap(&mut self, gap: Gap) {
         self.submit(Draft { batch: Batch { gaps: vec![gap], ..Batch::default() }, ..Draft::default() });
     }
 
-    fn watch(&mut self, alarm: Alarm, failing: bool, detail: String) {
+    pub(super) fn watch(&mut self, alarm: Alarm, failing: bool, detail: String) {
         self.feed(Input::Watch { alarm, failing, detail });
     }
 }

@@ -7,6 +7,9 @@ seen-clock-back =
 seen-clock-forward =
     The clock went forward by { $by } at once. Times of readings around that moment are doubtful. Check the machine's
     time, its time server and its clock battery.
+seen-clock-behind =
+    The clock stands { $by } before the moment until which the shelf was watched: it went back while the daemon did not
+    run. Times of readings are doubtful. Check the machine's time, its time server and its clock battery.
 seen-clock-steady = The clock has run steadily for 10 minutes.
 
 # $why: what the connection said, or one of the next two.
