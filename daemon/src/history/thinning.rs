@@ -1,7 +1,7 @@
 //! Old days in short: of each hour of a series how many readings, the lowest, the highest and their mean. A spike of
 //! one reading outlives its reading.
 //!
-//! Days leave by age ([`Keep::max_days`], where so many later days hold readings) or by the file's size ([`Keep::max_bytes`]), the oldest first. What leaves is
+//! Days leave by age ([`Keep::max_days`]) or by the file's size ([`Keep::max_bytes`]), the oldest first. What leaves is
 //! thinned to hours; hours leave only by size, once nothing but the last week is left to be thinned. Alarms, notes,
 //! messages, gaps and settings never leave.
 use super::codec::{self, DAY_MS, Row, checksum, day_of, offset_of};
@@ -16,8 +16,6 @@ use std::collections::BTreeMap;
 
 /// Days that size alone does not thin while there are older hours to drop.
 const RAW_KEPT_DAYS: i64 = 7;
-/// The newest days, which are not packed yet ([`super::PACKED_AFTER`]).
-const UNPACKED_DAYS: i64 = 2;
 /// Pages that one step gives back to the file system; a step is one commit, and new readings wait for it.
 const PAGES_BACK: i64 = 1_000;
 pub(crate) const HOUR_MS: i64 = 3_600_000;
@@ -27,7 +25,7 @@ pub(crate) const HOUR_MS: i64 = 3_600_000;
 pub struct Keep {
     /// Bytes of the file in use above which the oldest day is thinned.
     pub max_bytes: Option<u64>,
-    /// Days with readings above which older ones are thinned.
+    /// Days above which readings are thinned.
     pub max_days: Option<u32>,
 }
 
@@ -125,27 +123,15 @@ fn next(tx: &Transaction<'_>, keep: &Keep, today: i64) -> rusqlite::Result<Next>
     let [page, pages, free] = [pragma("page_size")?, pragma("page_count")?, pragma("freelist_count")?];
     let above = |pages: i64| keep.max_bytes.is_some_and(|max| u64::try_from(pages * page).unwrap_or(0) > max);
     let over = above(pages - free);
+    let aged = |day: i64| keep.max_days.is_some_and(|days| day < today.saturating_sub(i64::from(days)));
     Ok(match (raw, thin) {
-        (Some(day), _) if aged(tx, keep, (day, today))? => Next::Thin(day),
+        (Some(day), _) if aged(day) => Next::Thin(day),
         (Some(day), thin) if over && (day < today - RAW_KEPT_DAYS || thin.is_none()) => Next::Thin(day),
         (_, Some(day)) if over => Next::Drop(day),
         // A file that an older version made does not shrink; what is free in it is used again.
         _ if above(pages) && free > 0 && pragma("auto_vacuum")? == 2 => Next::GiveBack,
         _ => Next::Nothing { over },
     })
-}
-
-/// Whether a day is old by the calendar and by the days that were watched since: a clock that is years ahead for an hour
-/// makes no reading old.
-fn aged(tx: &Transaction<'_>, keep: &Keep, (day, today): (i64, i64)) -> rusqlite::Result<bool> {
-    let Some(days) = keep.max_days.map(i64::from) else { return Ok(false) };
-    if day >= today.saturating_sub(days) {
-        return Ok(false);
-    }
-    let watched: i64 = tx.query_row("SELECT count(DISTINCT day) FROM chunk WHERE day > ?1", [day], |row| row.get(0))?;
-    // What comes late joins its day's hours.
-    let sql = "SELECT EXISTS (SELECT 1 FROM thinned WHERE day >= ?1)";
-    Ok(watched + UNPACKED_DAYS >= days || tx.query_row(sql, [day], |row| row.get(0))?)
 }
 
 fn thin_day(tx: &Transaction<'_>, day: i64) -> rusqlite::Result<Thinned> {

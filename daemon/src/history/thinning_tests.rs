@@ -106,25 +106,6 @@ fn one_spike_outlives_its_reading_at_every_width() {
 }
 
 #[test]
-fn a_clock_that_is_years_ahead_makes_nothing_old() {
-    let place = Place::new();
-    let mut store = place.open();
-    let mut readings: Vec<_> = (0..40).map(|d| reading(SOURCE, d * DAY_S, 26.0)).collect();
-    // What came in while it was wrong.
-    readings.push(reading(SOURCE, 700 * DAY_S, 26.0));
-    store_all(&mut store, readings);
-    let (right, wrong) = (at(41 * DAY_S), at(702 * DAY_S));
-    assert_eq!(thin_all(&mut store, &days(50), wrong).readings, 0, "42 days are no 50, whatever the clock says");
-    assert_eq!(
-        thin_all(&mut store, &days(30), wrong).readings,
-        13,
-        "of 41 days with readings the newest 28 to 30 stay"
-    );
-    assert_eq!(thin_all(&mut store, &days(30), right).readings, 0);
-    assert_eq!(place.readings().len(), 28);
-}
-
-#[test]
 fn by_default_nothing_ever_leaves() {
     let place = Place::new();
     let mut store = place.open();
@@ -139,7 +120,6 @@ fn what_comes_again_after_it_was_thinned_changes_nothing_and_what_is_new_widens(
     let mut store = place.open();
     let first: Vec<_> = (0..60).map(|k| reading(SOURCE, k * 60, 20.0 + k as f64 / 10.0)).collect();
     store_all(&mut store, first.clone());
-    store_all(&mut store, (23..30).map(|d| reading(SOURCE, d * DAY_S, 26.0)).collect());
     thin_all(&mut store, &days(7), at(30 * DAY_S));
     let thinned = buckets(&place, 0, 3_600, 1);
     store_all(&mut store, first);
