@@ -17,6 +17,7 @@ mod landing;
 mod nodes;
 mod permitting;
 mod picture;
+mod reach;
 mod remote;
 mod restoring;
 mod tally;
@@ -210,7 +211,7 @@ impl Pipeline {
         let Parts { restored, writer, history, inbox, leave, acker, publisher, .. } = parts;
         let Parts { link, acts, told, sent, snapshots, clock, settings, .. } = parts;
         let grace = Grace::after(&restored, clock.as_ref());
-        let Restored { core, details, standing, watched, facts, fits, .. } = restored;
+        let Restored { core, details, standing, watched, facts, fits, left, aged, .. } = restored;
         let mats = settings.mats.iter().cloned();
         let permits = mats.map(|mat| Standing::new(mat, |name| facts.get(name).cloned())).collect();
         let (acks, mut waiting) = mpsc::channel(ACKS_WAITING);
@@ -234,7 +235,7 @@ impl Pipeline {
             nodes: Nodes::default(),
             permits,
             tally: Tally::default(),
-            watching: Watching::new(clock.as_ref()),
+            watching: Watching::new(clock.as_ref(), aged),
             grace,
             started: clock.now(),
             shown: clock.monotonic(),
@@ -265,6 +266,9 @@ impl Pipeline {
         let text = std::mem::take(&mut this.settings.in_force);
         first.batch.settings = Some(SettingsInForce { since: this.started, text });
         this.submit(first);
+        if !left.is_empty() {
+            this.submit(Draft { changes: left, ..Draft::default() });
+        }
         this.note_absence(watched);
         this.say_set_aside();
         this.show();

@@ -1,12 +1,12 @@
-//! The watch over the watch itself: broker, history, messages; and the hourly chores.
+//! The watch over the watch itself: history, messages; and the hourly chores.
 use super::clocks::Behind;
 use super::draft::Draft;
 use super::keeping::{self, KEPT};
-use super::restoring::{ENDED, ENDED_WELL, WATCHED_UNTIL};
+use super::reach::Reach;
+use super::restoring::{AGED, ENDED, ENDED_WELL, WATCHED_UNTIL};
 use super::{Pipeline, SHOW_EVERY};
 use crate::clock::Clock;
 use crate::history::{Batch, Gap};
-use crate::intake::Link;
 use crate::snapshot::Sent;
 use dashboards::{list_semicolon, say};
 use enclosure::{Alarm, Input, Span, Timestamp};
@@ -28,17 +28,17 @@ pub(super) struct Watching {
     pub(super) wall: Timestamp,
     pub(super) jumped: Option<Span>,
     pub(super) behind: Option<Behind>,
-    broker_lost: Option<Span>,
-    /// Since when, by the wall clock, once it is told.
-    broker_told: Option<Timestamp>,
+    pub(super) reach: Reach,
     history_failing: Option<Timestamp>,
     set_aside: Option<Span>,
     dated: Option<Span>,
     pub(super) tended: Option<Timestamp>,
+    /// What old days are old by.
+    aged: Option<Timestamp>,
 }
 
 impl Watching {
-    pub(super) fn new(clock: &dyn Clock) -> Self {
+    pub(super) fn new(clock: &dyn Clock, aged: Option<Timestamp>) -> Self {
         let (ticked, wall) = (clock.monotonic(), clock.now());
         Self {
             ticked,
@@ -46,12 +46,12 @@ impl Watching {
             wall,
             jumped: None,
             behind: None,
-            broker_lost: Some(ticked),
-            broker_told: None,
+            reach: Reach::new(ticked),
             history_failing: None,
             set_aside: None,
             dated: None,
             tended: None,
+            aged,
         }
     }
 
@@ -73,6 +73,12 @@ impl Watching {
         batch.facts.push((WATCHED_UNTIL.to_owned(), clock.now().unix_ms().to_string()));
         batch.facts.push((ENDED.to_owned(), ENDED_WELL.to_owned()));
     }
+}
+
+/// What old days are old by after `known`: the clock, but no more than a day on at a time. An hour of a wrong year must not
+/// thin a year of readings; and after a long time without a watch some days later is early enough.
+fn aged(known: Option<Timestamp>, wall: Timestamp) -> Timestamp {
+    known.map_or(wall, |known| known.plus(Span::from_h(24)).min(wall))
 }
 
 impl Pipeline {
@@ -101,50 +107,15 @@ impl Pipeline {
         let wall = self.clock.now();
         if self.watching.tended.is_none_or(|tended| wall.since(tended) >= TEND_EVERY) {
             self.watching.tended = Some(wall);
+            let aged = aged(self.watching.aged, wall);
+            self.watching.aged = Some(aged);
+            let facts = vec![(AGED.to_owned(), aged.unix_ms().to_string())];
+            self.submit(Draft { batch: Batch { facts, ..Batch::default() }, ..Draft::default() });
             // If it fails, the writer says so, and the days stay as they are.
-            drop(self.writer.tend(wall));
+            drop(self.writer.tend(wall, aged));
         }
         if self.touched || now.ms() - self.shown.ms() >= SHOW_EVERY.ms() {
             self.show();
-        }
-    }
-
-    pub(super) fn link_changed(&mut self) {
-        self.touched = true;
-        let link = self.link.borrow_and_update().clone();
-        let vitals = &mut self.tally.vitals;
-        match link {
-            Link::Connected { live: true, .. } => {
-                self.watching.broker_lost = None;
-                vitals.broker_lost = None;
-            }
-            Link::Connected { live: false, .. } => {
-                self.watching.broker_lost.get_or_insert(self.clock.monotonic());
-                vitals.broker_lost = Some(say!("seen-broker-deaf"));
-            }
-            Link::Lost { why, .. } => {
-                self.watching.broker_lost.get_or_insert(self.clock.monotonic());
-                vitals.broker_lost = Some(why);
-            }
-        }
-    }
-
-    fn check_broker(&mut self, now: Span) {
-        let patience = self.core.shelf().alarms.on_delay(Alarm::BrokerLost);
-        let patience_ends = |since: Span| now.ms() - since.ms() > patience.ms();
-        match self.watching.broker_lost {
-            Some(since) if self.watching.broker_told.is_none() && patience_ends(since) => {
-                let ms = (now.ms() - since.ms()) as f64 * self.clock.pace();
-                self.watching.broker_told = Some(self.clock.now().minus(Span::from_ms(ms as i64)));
-                let why = self.tally.vitals.broker_lost.clone().unwrap_or_else(|| say!("seen-broker-no-answer"));
-                let detail = say!("seen-broker-lost", why = why);
-                self.watch(Alarm::BrokerLost, true, detail);
-            }
-            None if let Some(from) = self.watching.broker_told.take() => {
-                self.store_gap(Gap { from, to: self.clock.now(), why: say!("gap-broker") });
-                self.watch(Alarm::BrokerLost, false, say!("seen-broker-again"));
-            }
-            _ => {}
         }
     }
 
@@ -215,5 +186,27 @@ impl Pipeline {
 
     pub(super) fn watch(&mut self, alarm: Alarm, failing: bool, detail: String) {
         self.feed(Input::Watch { alarm, failing, detail });
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const DAY: Span = Span::from_h(24);
+
+    #[test]
+    fn an_hour_of_a_wrong_year_ages_history_by_days_and_a_long_absence_is_made_up_for() {
+        let right = Timestamp::from_unix_ms(1_772_323_200_000);
+        let wrong = right.plus(Span::from_h(24 * 365));
+        let hour = aged(Some(aged(Some(right), wrong)), wrong.plus(Span::from_h(1)));
+        assert_eq!(hour, right.plus(DAY).plus(DAY));
+        assert_eq!(aged(Some(hour), right.plus(Span::from_h(2))), right.plus(Span::from_h(2)), "back at once");
+        let rounds = (0..).scan(right, |known, _| {
+            *known = aged(Some(*known), wrong);
+            Some(*known)
+        });
+        assert_eq!(rounds.take_while(|known| *known < wrong).count(), 364);
+        assert_eq!(aged(None, right), right, "a new history has nothing that is old");
     }
 }
