@@ -266,9 +266,7 @@ impl Pipeline {
         let text = std::mem::take(&mut this.settings.in_force);
         first.batch.settings = Some(SettingsInForce { since: this.started, text });
         this.submit(first);
-        if !left.is_empty() {
-            this.submit(Draft { changes: left, ..Draft::default() });
-        }
+        this.submit(Draft { changes: left, ..Draft::default() });
         this.note_absence(watched);
         this.say_set_aside();
         this.show();
@@ -394,8 +392,7 @@ impl Pipeline {
         drop(acks);
         // Both end by themselves; whoever waits for the whole has a deadline.
         drop(tokio::time::timeout(Duration::from_secs(1), acking).await);
-        let stopped = tokio::task::spawn_blocking(move || writer.stop()).await?;
-        if let Err(error) = stopped {
+        if let Err(error) = tokio::task::spawn_blocking(move || writer.stop()).await? {
             tracing::error!(%error, "the last commit failed");
         }
         Ok(())
