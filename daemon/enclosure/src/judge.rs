@@ -352,4 +352,16 @@ mod tests {
             }
         }
     }
+
+    /// What is told beside an alarm names the bound that was passed, and not the other one.
+    #[test]
+    fn a_mean_is_told_beside_the_bound_it_is_held_against() {
+        let core = crate::Core::new(crate::core::tests::shelf_of(&["oak"]));
+        let judge = Judge { mean_c: Some(32.0), ..Judge::default() };
+        let bound_c = |hot| match judge.brood_mean(hot, core.watch_of(0).unwrap()) {
+            Some(Warmth::BroodMean { mean_c: 32.0, bound_c, .. }) => bound_c,
+            other => unreachable!("{other:?}"),
+        };
+        assert_eq!((bound_c(true), bound_c(false)), (31.0, 20.0));
+    }
 }
