@@ -18,6 +18,7 @@ mod plan;
 mod plan_page;
 mod plan_picture;
 mod profile;
+mod prose;
 mod raster;
 pub mod say;
 mod sheet;

@@ -3,6 +3,7 @@ use crate::ahead::{ahead_svg_on, table_rows};
 use crate::page::{Head, alarm_list, alarm_sentence, by_weight, over, shell};
 use crate::pen::Canvas;
 use crate::profile::{Z90, profile_svg_on};
+use crate::prose::Prose;
 use crate::say;
 use crate::say::say_markup;
 use crate::svg::{celsius, ident, number};
@@ -87,7 +88,7 @@ fn inner(page: &NowPage) -> Markup {
             @if !page.watch.is_empty() {
                 section class="rest" id="watch" {
                     h2 { (say!("now-watch")) }
-                    @for sentence in &page.watch { p { (sentence) } }
+                    @for sentence in &page.watch { p { (Prose(sentence)) } }
                 }
             }
         }
@@ -178,7 +179,7 @@ fn facts(nest: &NestView) -> Markup {
                     div { dt { (probe.name) } dd { (say!("nest-probe-doubted", why = why)) } }
                 }
             }
-            @if let Some(learned) = &nest.learned_text { div { dt { (say!("nest-learned")) } dd { (learned) } } }
+            @if let Some(learned) = &nest.learned_text { div { dt { (say!("nest-learned")) } dd { (Prose(learned)) } } }
             @if let Some(until) = &nest.learning_until {
                 div { dt { (say!("nest-learning")) } dd { (say!("nest-learning-until", until = until)) } }
             }

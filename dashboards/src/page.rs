@@ -1,4 +1,5 @@
 //! What every page has: head, links, footer; and the pages that are little more.
+use crate::prose::Prose;
 use crate::say;
 use crate::say::say_markup;
 use crate::svg::ident;
@@ -56,7 +57,7 @@ pub(crate) fn shell(frame: &Frame, head: Head<'_>, main: &Markup) -> String {
                         (say_markup!("page-no-script"; reload = html! { a href="" { (say!("page-reload")) } }))
                     } }
                 }
-                @for caution in &frame.cautions { p class="stale" { (caution) } }
+                @for caution in &frame.cautions { p class="stale" { (Prose(caution)) } }
                 @if head.live {
                     p id="stale" class="stale" role="alert" hidden {}
                     p id="spoken" class="unseen" role="status" aria-live="assertive" {}
@@ -87,7 +88,7 @@ pub fn plain_html(page: &PlainPage) -> String {
     let main = html! {
         main class="plain" {
             h1 { (page.title) }
-            @for s in &page.sentences { p { (s) } }
+            @for s in &page.sentences { p { (Prose(s)) } }
         }
     };
     shell(&page.frame, Head { title: &page.title, ..Head::default() }, &main)
@@ -98,7 +99,7 @@ pub fn ask_html(page: &AskPage) -> String {
     let main = html! {
         main class="plain" {
             h1 { (page.title) }
-            @for s in &page.sentences { p { (s) } }
+            @for s in &page.sentences { p { (Prose(s)) } }
             @for choice in &page.choices {
                 form method="post" action=(choice.url) {
                     @for (name, value) in &choice.fields { input type="hidden" name=(name) value=(value); }
@@ -175,7 +176,7 @@ fn alarms_inner(page: &AlarmsPage) -> Markup {
             @if page.live.alarms.is_empty() { (say!("alarms-none", clock = &page.live.as_of_text)) }
             @else { (say!("alarms-some", clock = &page.live.as_of_text)) }
         }
-        @if let Some(why) = &page.unjudged { p { (why) } }
+        @if let Some(why) = &page.unjudged { p { (Prose(why)) } }
         (alarm_list(&page.live.alarms))
         @if !page.past.is_empty() {
             h2 { (say!("alarms-before")) }
@@ -273,11 +274,11 @@ fn alarm_item(alarm: &AlarmView) -> Markup {
                 (capital(&alarm_sentence(alarm)))
             }
             p class="since" { (alarm_since(alarm)) }
-            p { (alarm.detail) }
+            p { (Prose(&alarm.detail)) }
             @match alarm.what_to_do.as_slice() {
                 [] => {}
-                [one] => p class="todo" { (one) }
-                steps => ol class="todo" { @for step in steps { li { (step) } } }
+                [one] => p class="todo" { (Prose(one)) }
+                steps => ol class="todo" { @for step in steps { li { (Prose(step)) } } }
             }
             @if !alarm.url.is_empty() {
                 p class="turn" { a href=(alarm.url) { (say!("alarm-story")) } }
