@@ -31,6 +31,7 @@ pub mod past;
 pub mod plan;
 pub mod sentences;
 pub mod span;
+mod stands;
 pub mod start;
 pub mod start_lines;
 pub mod story;

@@ -117,7 +117,12 @@ fn oak(rise_k: f64) -> NestView {
         url: "week.html".to_owned(),
         summary: "The brood place keeps to its band; beyond 140 mm the nest is as cool as the room.".to_owned(),
         length_mm,
-        mats: vec![MatView { span: Stretch { from_mm: 0.0, to_mm: pad_mm }, place: MatPlace::Under, rated_w: 7.0 }],
+        mats: vec![MatView {
+            span: Stretch { from_mm: 0.0, to_mm: pad_mm },
+            place: MatPlace::Under,
+            rated_w: 7.0,
+            told: MatTold::Duty(0.45),
+        }],
         brood: Some(Stretch { from_mm: 50.0, to_mm: 90.0 }),
         band: Some(BandView { low_c: 24.0, high_c: 31.0, limit_c: 35.0 }),
         probes: vec![
@@ -129,7 +134,6 @@ fn oak(rise_k: f64) -> NestView {
         profile: ProfileView { sd_c: at_mm.iter().map(|x| 0.12 + away(*x) * 0.008).collect(), at_mm, mean_c },
         brood_now: Some(BroodView { mean_c: sum / count, sd_c: 0.25, hottest_c: hottest }),
         room_c: Some((room_c, 0.1)),
-        told_duty: Some(0.45),
         leave_text: None,
         gives_w: Some((rise_k * 0.35, 0.25)),
         forecast: Some(ahead(room_c + 0.68 * rise_k)),
@@ -173,8 +177,18 @@ fn slate() -> NestView {
         tone: Tone::Advice,
         length_mm,
         mats: vec![
-            MatView { span: Stretch { from_mm: 150.0, to_mm: 230.0 }, place: MatPlace::Lid, rated_w: 4.0 },
-            MatView { span: Stretch { from_mm: 210.0, to_mm: 260.0 }, place: MatPlace::Inside, rated_w: 2.5 },
+            MatView {
+                span: Stretch { from_mm: 150.0, to_mm: 230.0 },
+                place: MatPlace::Lid,
+                rated_w: 4.0,
+                told: MatTold::Duty(0.3),
+            },
+            MatView {
+                span: Stretch { from_mm: 210.0, to_mm: 260.0 },
+                place: MatPlace::Inside,
+                rated_w: 2.5,
+                told: MatTold::Unreported,
+            },
         ],
         brood: Some(Stretch { from_mm: 170.0, to_mm: 230.0 }),
         band: Some(BandView { low_c: 26.0, high_c: 28.0, limit_c: 29.0 }),
@@ -210,7 +224,6 @@ fn silent() -> NestView {
         rh_pct: Vec::new(),
         brood_now: None,
         room_c: None,
-        told_duty: None,
         leave_text: None,
         gives_w: None,
         ..nest
@@ -279,7 +292,7 @@ fn alarmed() -> NowPage {
     let mut nest = oak(15.5);
     nest.tone = Tone::Danger;
     nest.summary = "The mat heats though it is told not to; the brood place is above its band.".to_owned();
-    nest.told_duty = Some(0.0);
+    nest.mats[0].told = MatTold::Duty(0.0);
     NowPage { alarms: vec![hot, dry, stuck], nests: vec![nest, slate()], ..calm() }
 }
 
@@ -331,7 +344,7 @@ fn week() -> WeekView {
         ],
         length_mm: 240.0,
         brood: Some(Stretch { from_mm: 50.0, to_mm: 90.0 }),
-        mats: vec![MatView { span: Stretch { from_mm: 0.0, to_mm: 80.0 }, place: MatPlace::Under, rated_w: 7.0 }],
+        mats: vec![MatView { span: Stretch { from_mm: 0.0, to_mm: 80.0 }, rated_w: 7.0, ..MatView::default() }],
         map: HeatMap { at_mm, columns, colour: ColourRange::default(), ..HeatMap::default() },
         lanes: vec![
             zone,

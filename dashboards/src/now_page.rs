@@ -7,8 +7,8 @@ use crate::prose::Prose;
 use crate::say;
 use crate::say::say_markup;
 use crate::svg::{celsius, ident, number};
-use crate::view::{ForecastView, NestView, NowPage, ProbeView, Tone};
-use crate::words::{alarm_words, capital, list_and, list_comma, stands};
+use crate::view::{ForecastView, MatTold, MatView, NestView, NowPage, ProbeView, Tone};
+use crate::words::{alarm_words, capital, list_and, list_comma, list_semicolon, stands};
 use maud::{Markup, PreEscaped, html};
 
 /// Rows of the curve's table.
@@ -109,7 +109,8 @@ pub(crate) fn nest_section(nest: &NestView, heading: &str) -> Markup {
                 div class="wide" { (PreEscaped(profile_svg_on(nest, Canvas::Wide))) }
                 div class="narrow" { (PreEscaped(profile_svg_on(nest, Canvas::Narrow))) }
                 figcaption {
-                    (say!("nest-caption")) " "
+                    @if nest.probes.iter().any(|p| p.temperature_c.is_some()) { (say!("nest-caption")) " " }
+                    @if nest.probes.iter().any(|p| p.temperature_c.is_none()) { (say!("nest-caption-unheard")) " " }
                     @if nest.probes.iter().any(|p| p.not_believed_because.is_some()) { (say!("nest-caption-doubted")) " " }
                     @if nest.band.is_some() { (say!("nest-caption-band")) }
                 }
@@ -163,7 +164,7 @@ fn facts(nest: &NestView) -> Markup {
         dl class="facts" {
             @if let Some(brood) = nest.brood_now {
                 div { dt { (say!("nest-brood")) } dd {
-                    (say!("nest-brood-c", mean = celsius(brood.mean_c), hottest = celsius(brood.hottest_c)))
+                    (say!("nest-brood-c", mean = celsius(brood.mean_c), off = celsius(brood.sd_c * Z90), hottest = celsius(brood.hottest_c)))
                 } }
             }
             @if let Some((room, sd)) = nest.room_c {
@@ -187,18 +188,29 @@ fn facts(nest: &NestView) -> Markup {
     }
 }
 
-/// `told to 45 %, gives 3.1 ± 0.4 W of 7.0`.
+/// `told to 45 %, gives 3.1 ± 0.4 W of 7.0`; of several mats, what each is told and what all give.
 fn heating(nest: &NestView) -> String {
-    let told = nest
-        .told_duty
-        .filter(|d| d.is_finite())
-        .map_or_else(|| say!("nest-heating-untold"), |duty| say!("nest-heating-told", told = number(duty * 100.0, 0)));
+    let told = |m: &MatView| match (m.told, m.told.duty()) {
+        (_, Some(duty)) => say!("nest-heating-told", told = number(duty * 100.0, 0)),
+        (MatTold::Unreported, None) => say!("nest-heating-untold"),
+        (_, None) => say!("nest-heating-unheard"),
+    };
+    let each = |m: &MatView| {
+        let (from, to) = (number(m.span.from_mm, 0), number(m.span.to_mm, 0));
+        say!("nest-heating-each", from = from, to = to, told = told(m))
+    };
     let rated: f64 = nest.mats.iter().map(|m| m.rated_w).sum();
     let gives = nest.gives_w.map_or_else(
         || say!("nest-heating-unknown"),
         |(w, sd)| say!("nest-heating-gives", gives = number(w, 1), off = number(sd * Z90, 1), rated = number(rated, 1)),
     );
-    list_comma(&[told, gives])
+    match nest.mats.as_slice() {
+        [one] => list_comma(&[told(one), gives]),
+        several => {
+            let together = if nest.gives_w.is_some() { say!("nest-heating-together", gives = gives) } else { gives };
+            list_semicolon(&several.iter().map(each).chain([together]).collect::<Vec<_>>())
+        }
+    }
 }
 
 fn probe_table(nest: &NestView) -> Markup {

@@ -195,6 +195,20 @@ pub struct MatView {
     pub place: MatPlace,
     /// Rated power, W.
     pub rated_w: f64,
+    /// What it is told.
+    pub told: MatTold,
+}
+
+/// What is known of what a mat is told.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub enum MatTold {
+    /// Nothing reports it.
+    #[default]
+    Unreported,
+    /// Something would report it, and was not heard yet.
+    Unheard,
+    /// Duty 0 to 1.
+    Duty(f64),
 }
 
 /// A probe and its last words.
@@ -265,8 +279,6 @@ pub struct NestView {
     pub brood_now: Option<BroodView>,
     /// Room: °C and the standard deviation of its error, K.
     pub room_c: Option<(f64, f64)>,
-    /// What the mats are told: duty 0 to 1.
-    pub told_duty: Option<f64>,
     /// What leave to heat they have, where they are driven on leave only.
     pub leave_text: Option<String>,
     /// What they are believed to give: W and its standard deviation.
@@ -367,6 +379,16 @@ impl ProfileView {
         let width = pair[1].0 - pair[0].0;
         let part = if width > 0.0 { (mm - pair[0].0) / width } else { 0.0 };
         Some((pair[0].1 + (pair[1].1 - pair[0].1) * part, pair[0].2 + (pair[1].2 - pair[0].2) * part))
+    }
+}
+
+impl MatTold {
+    /// Duty 0 to 1, where it is known.
+    pub fn duty(self) -> Option<f64> {
+        match self {
+            Self::Duty(duty) => Some(duty).filter(|d| d.is_finite()),
+            Self::Unreported | Self::Unheard => None,
+        }
     }
 }
 

@@ -151,8 +151,8 @@ pub struct NestNow {
     pub learning_until: Option<Timestamp>,
     /// Every probe: its last temperature with its time, last humidity, and whether it is believed.
     pub probes: Vec<ProbeNow>,
-    /// What the pads were last told: duty 0 to 1; `None` where nothing reports.
-    pub told_duty: Option<f64>,
+    /// What each pad was last told: duty 0 to 1; `None` where nothing reports, or has not yet.
+    pub told: Vec<Option<f64>>,
     /// How it stands with the fits of its physics.
     pub fit: FitSeen,
     /// The hours ahead; `None` while that cannot be told.

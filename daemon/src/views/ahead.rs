@@ -1,11 +1,9 @@
 //! What the core expects of a brood place in the hours ahead, as it is drawn and in words.
 use super::hours::Hours;
-use dashboards::{BandView, ForecastView, Tick, say};
+use dashboards::{BandView, ForecastView, Tick, Z90, say};
 use enclosure::forecast::{self, Departure, Outlook};
 use enclosure::{Span, Timestamp};
 
-/// Half-width of the 90 % interval of a normal distribution, in standard deviations.
-const Z90: f64 = 1.645;
 /// Hours between two ticks.
 const TICK_H: usize = 3;
 

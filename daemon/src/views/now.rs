@@ -3,13 +3,14 @@ use super::hours::{Hours, ago, band_in_force};
 use super::itself::WATCH_PATH;
 use super::nodes::NODES_PATH;
 use super::notebook::NOTES_PATH;
+use super::stands::summary;
 use super::story::story_url;
 use super::words;
 use crate::snapshot::{MirrorNow, Snapshot, StandingAlarm, Vitals};
 use crate::times::length;
 use dashboards::{
-    Action, AlarmView, BandView, BroodView, ColourRange, FRAGMENT_PATH, Frame, Link, Live, MatPlace, MatView, NestView,
-    NowPage, ProbeView, ProfileView, Stretch, Tone, say,
+    Action, AlarmView, BandView, BroodView, ColourRange, FRAGMENT_PATH, Frame, Link, Live, MatPlace, MatTold, MatView,
+    NestView, NowPage, ProbeView, ProfileView, Stretch, Tone, say,
 };
 use enclosure::core::ProbeNow;
 use enclosure::shelf::{Nest, PadPlace};
@@ -207,7 +208,7 @@ pub fn nest_view(snap: &Snapshot, i: usize, now: Timestamp, hours: &Hours) -> Op
         summary: summary(seen, band, old, &probes),
         tone: if old.is_some() { loudest.max(Tone::Warning) } else { loudest },
         length_mm: nest.length_mm,
-        mats: mats(nest),
+        mats: mats_told(nest, &seen.told),
         brood: brood(nest),
         band,
         probes,
@@ -218,7 +219,6 @@ pub fn nest_view(snap: &Snapshot, i: usize, now: Timestamp, hours: &Hours) -> Op
         },
         brood_now: seen.brood_c.map(|(mean_c, sd_c, hottest_c)| BroodView { mean_c, sd_c, hottest_c }),
         room_c: seen.room_c,
-        told_duty: seen.told_duty,
         leave_text: super::leave::leave(snap, i),
         gives_w: (!seen.profile.at_mm.is_empty() && !nest.pads.is_empty())
             .then_some((seen.profile.pad_w, seen.profile.pad_w_sd)),
@@ -259,8 +259,23 @@ pub fn mats(nest: &Nest) -> Vec<MatView> {
         span: Stretch { from_mm: p.span.from_mm, to_mm: p.span.to_mm },
         place: place(p.place),
         rated_w: p.rated_w,
+        ..MatView::default()
     };
     nest.pads.iter().map(view).collect()
+}
+
+/// The same with what each is told.
+fn mats_told(nest: &Nest, told: &[Option<f64>]) -> Vec<MatView> {
+    let of = |(i, view): (usize, MatView)| {
+        let reports = nest.pads.get(i).is_some_and(|p| p.drive.is_some());
+        let told = match told.get(i).copied().flatten() {
+            Some(duty) => MatTold::Duty(duty),
+            None if reports => MatTold::Unheard,
+            None => MatTold::Unreported,
+        };
+        MatView { told, ..view }
+    };
+    mats(nest).into_iter().enumerate().map(of).collect()
 }
 
 /// The nest's brood place as it is drawn.
@@ -289,52 +304,6 @@ pub(super) fn doubt(snap: &Snapshot, p: &ProbeNow, now: Timestamp) -> Option<Str
     let told = |a: &StandingAlarm| a.key.alarm == Alarm::ProbeSilent && a.key.probe == Some(p.source);
     let silent = old && shown(snap).any(told);
     p.rejected.map(words::not_believed_because).or_else(|| silent.then(|| say!("doubt-silent")))
-}
-
-/// How a nest stands, in a few sentences.
-fn summary(seen: &NestNow, band: Option<BandView>, old: Option<Span>, probes: &[ProbeView]) -> String {
-    let mut said: Vec<String> = old.map(|age| say!("stands-old", age = length(age))).into_iter().collect();
-    if seen.heard.is_none() {
-        said.push(say!("stands-silent"));
-    } else {
-        said.extend(seen.brood_c.map(|(mean, _, _)| warmth(mean, band)));
-        let (low, high) = ends(&seen.profile.mean_c);
-        if low <= high {
-            said.push(say!("stands-ends", low = format!("{low:.1}"), high = format!("{high:.1}")));
-        }
-    }
-    said.extend(doubts(probes));
-    said.join(" ")
-}
-
-/// What is drawn rests on fewer probes than are there: said beside it, because it may be the picture that is wrong.
-fn doubts(probes: &[ProbeView]) -> Option<String> {
-    let heard = probes.iter().filter(|p| p.temperature_c.is_some());
-    let doubted = heard.clone().filter(|p| p.not_believed_because.is_some()).count();
-    match (doubted, heard.count()) {
-        (0, _) => None,
-        (1, _) => Some(say!("stands-doubt-one")),
-        (n, all) => Some(say!("stands-doubts", doubted = n, heard = all)),
-    }
-}
-
-/// How warm the brood place is, against the band where there is one.
-fn warmth(mean_c: f64, band: Option<BandView>) -> String {
-    let mean = format!("{mean_c:.1}");
-    let Some(BandView { low_c, high_c, .. }) = band else { return say!("stands-brood", mean = mean) };
-    let (low, high) = (low_c.to_string(), high_c.to_string());
-    if mean_c < low_c {
-        say!("stands-brood-below", mean = mean, by = format!("{:.1}", low_c - mean_c), low = low, high = high)
-    } else if mean_c > high_c {
-        say!("stands-brood-above", mean = mean, by = format!("{:.1}", mean_c - high_c), low = low, high = high)
-    } else {
-        say!("stands-brood-within", mean = mean, low = low, high = high)
-    }
-}
-
-fn ends(values: &[f64]) -> (f64, f64) {
-    let finite = values.iter().copied().filter(|v| v.is_finite());
-    finite.fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), v| (low.min(v), high.max(v)))
 }
 
 /// How it stands with the mirror, where there is something to say.
