@@ -131,12 +131,12 @@ pub fn seen_how(past: &Past, hours: &Hours) -> String {
         return String::new();
     }
     let found = |f: &Found| {
-        let (from, until) = (hours.dated(f.from), hours.dated(f.until));
+        let (from, until, mat) = (hours.dated(f.from), hours.dated(f.until), mat(past, f.pad));
         match f.mode {
-            Mode::On => say!("past-found-on", from = from, until = until),
-            Mode::Off => say!("past-found-off", from = from, until = until),
-            Mode::Follow if f.feigned => say!("past-found-no-fault", from = from, until = until),
-            Mode::Follow => say!("past-found-as-told", from = from, until = until),
+            Mode::On => say!("past-found-on", mat = mat, from = from, until = until),
+            Mode::Off => say!("past-found-off", mat = mat, from = from, until = until),
+            Mode::Follow if f.feigned => say!("past-found-no-fault", mat = mat, from = from, until = until),
+            Mode::Follow => say!("past-found-as-told", mat = mat, from = from, until = until),
         }
     };
     let mut said = vec![say!("past-hindsight")];
@@ -147,6 +147,16 @@ pub fn seen_how(past: &Past, hours: &Hours) -> String {
         said.push(say!("past-found-more", count = more));
     }
     said.join(" ")
+}
+
+/// A mat of the nest; of several by its place.
+fn mat(past: &Past, pad: usize) -> String {
+    match past.nest.pads.get(pad).filter(|_| past.nest.pads.len() > 1) {
+        Some(p) => {
+            say!("past-mat-at", from_mm = format!("{:.0}", p.span.from_mm), to_mm = format!("{:.0}", p.span.to_mm))
+        }
+        None => say!("past-mat"),
+    }
 }
 
 fn warmth(past: &Past, band: Option<Band>, hours: &Hours) -> Option<String> {
@@ -199,8 +209,8 @@ fn means(samples: &[Option<Seen>]) -> Means {
     }
 }
 
-/// What differs from `was` to `is`, in a few words; none where nothing does.
-fn differences(was: &Means, is: &Means) -> Option<String> {
+/// What differs from `was` to `is` of a nest with so many mats, in a few words; none where nothing does.
+fn differences(was: &Means, is: &Means, mats: usize) -> Option<String> {
     let by = |a: Option<f64>, b: Option<f64>, least: f64| Some(b? - a?).filter(|d| d.abs() >= least);
     let (brood_k, room_k, damp_pct, heat_part) = CHANGE;
     let mut said = Vec::new();
@@ -221,7 +231,12 @@ fn differences(was: &Means, is: &Means) -> Option<String> {
         && (b / a - 1.0).abs() >= heat_part
     {
         let by = format!("{:.0}", (b / a - 1.0).abs() * 100.0);
-        said.push(if b > a { say!("past-heat-more", by = by) } else { say!("past-heat-less", by = by) });
+        let mats = mats as i64;
+        said.push(if b > a {
+            say!("past-heat-more", mats = mats, by = by)
+        } else {
+            say!("past-heat-less", mats = mats, by = by)
+        });
     }
     (!said.is_empty()).then(|| words::listed(said))
 }
@@ -242,7 +257,7 @@ fn within(past: &Past, still: &[Alarm]) -> Option<String> {
     if [first, last].iter().any(|part| known_part(part) < COMPARED_KNOWN) {
         return None;
     }
-    match differences(&means(first), &means(last)) {
+    match differences(&means(first), &means(last), past.nest.pads.len()) {
         Some(changes) => Some(say!("past-towards-end", changes = changes)),
         None => still.is_empty().then(|| say!("past-little-changed")),
     }
@@ -256,7 +271,7 @@ fn against(past: &Past, other: &Past, name: &str) -> Option<String> {
     let known = known_part(&other.samples);
     let partly = say!("past-other-partly", other = name, share = percent(known));
     let name = if known < COMPARED_KNOWN { &partly } else { name };
-    Some(match differences(&means(&other.samples), &means(&past.samples)) {
+    Some(match differences(&means(&other.samples), &means(&past.samples), past.nest.pads.len()) {
         Some(changes) => say!("past-against", other = name, changes = changes),
         None => say!("past-much-as", other = name),
     })

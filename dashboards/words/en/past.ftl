@@ -55,19 +55,23 @@ past-unknown = Nothing is known of this time: no reading that was believed is st
 # Below the picture, where it holds.
 past-hindsight =
     Drawn with hindsight: each moment from what the probes said until then, and in the twelve hours after it.
-# What a mat did that was found later than it began. $from and $until: 14 March, 06:20.
+# What a mat did that was found later than it began. $mat: past-mat, or of several past-mat-at; $from and $until:
+# 14 March, 06:20.
 past-found-on =
-    Between { $from } and { $until } the mat is drawn as giving full heat, whatever it was told: the warmth showed so only
+    Between { $from } and { $until } { $mat } is drawn as giving full heat, whatever it was told: the warmth showed so only
     by the end of that time.
 past-found-off =
-    Between { $from } and { $until } the mat is drawn as giving no heat, whatever it was told: the warmth showed so only by
+    Between { $from } and { $until } { $mat } is drawn as giving no heat, whatever it was told: the warmth showed so only by
     the end of that time.
 past-found-as-told =
-    Between { $from } and { $until } the mat is drawn as doing what it was told again: the warmth showed so only by the end
+    Between { $from } and { $until } { $mat } is drawn as doing what it was told again: the warmth showed so only by the end
     of that time.
 past-found-no-fault =
-    Between { $from } and { $until } the mat is drawn as doing what it was told: it was held for faulty for a while, but
+    Between { $from } and { $until } { $mat } is drawn as doing what it was told: it was held for faulty for a while, but
     what came after does not bear that out.
+past-mat = the mat
+# $from_mm, $to_mm: where it lies.
+past-mat-at = the mat at { $from_mm } to { $to_mm } mm
 # $count: how many more.
 past-found-more = { $count ->
         [one] One more such time is drawn so.
@@ -82,8 +86,15 @@ past-room-warmer = the room { $by } K warmer
 past-room-cooler = the room { $by } K cooler
 past-damper = the nest damper by { $by } %RH
 past-drier = the nest drier by { $by } %RH
-past-heat-more = the mat gave { $by } % more
-past-heat-less = the mat gave { $by } % less
+# $mats: how many the nest has.
+past-heat-more = { $mats ->
+    [one] the mat gave { $by } % more
+   *[other] the mats together gave { $by } % more
+}
+past-heat-less = { $mats ->
+    [one] the mat gave { $by } % less
+   *[other] the mats together gave { $by } % less
+}
 
 # $changes: such a list.
 past-towards-end = towards the end, against the beginning, { $changes }
