@@ -117,12 +117,7 @@ fn oak(rise_k: f64) -> NestView {
         url: "week.html".to_owned(),
         summary: "The brood place keeps to its band; beyond 140 mm the nest is as cool as the room.".to_owned(),
         length_mm,
-        mats: vec![MatView {
-            span: Stretch { from_mm: 0.0, to_mm: pad_mm },
-            place: MatPlace::Under,
-            rated_w: 7.0,
-            told: MatTold::Duty(0.45),
-        }],
+        mats: vec![mat((0.0, pad_mm), MatPlace::Under, 7.0, MatTold::Duty(0.45))],
         brood: Some(Stretch { from_mm: 50.0, to_mm: 90.0 }),
         band: Some(BandView { low_c: 24.0, high_c: 31.0, limit_c: 35.0 }),
         probes: vec![
@@ -177,18 +172,8 @@ fn slate() -> NestView {
         tone: Tone::Advice,
         length_mm,
         mats: vec![
-            MatView {
-                span: Stretch { from_mm: 150.0, to_mm: 230.0 },
-                place: MatPlace::Lid,
-                rated_w: 4.0,
-                told: MatTold::Duty(0.3),
-            },
-            MatView {
-                span: Stretch { from_mm: 210.0, to_mm: 260.0 },
-                place: MatPlace::Inside,
-                rated_w: 2.5,
-                told: MatTold::Unreported,
-            },
+            mat((150.0, 230.0), MatPlace::Lid, 4.0, MatTold::Duty(0.3)),
+            mat((210.0, 260.0), MatPlace::Inside, 2.5, MatTold::Unreported),
         ],
         brood: Some(Stretch { from_mm: 170.0, to_mm: 230.0 }),
         band: Some(BandView { low_c: 26.0, high_c: 28.0, limit_c: 29.0 }),
@@ -207,6 +192,10 @@ fn slate() -> NestView {
         as_of_text: "03:12".to_owned(),
         ..NestView::default()
     }
+}
+
+fn mat((from_mm, to_mm): (f64, f64), place: MatPlace, rated_w: f64, told: MatTold) -> MatView {
+    MatView { span: Stretch { from_mm, to_mm }, place, rated_w, told }
 }
 
 fn silent() -> NestView {
@@ -255,7 +244,10 @@ fn alarmed() -> NowPage {
         state: "unacknowledged".to_owned(),
         nests: vec!["oak".to_owned()],
         about: None,
-        since_text: "02:41, for 31 min".to_owned(),
+        since_text: "since 02:41, for 31 min".to_owned(),
+        state_text: "nobody has answered yet".to_owned(),
+        nest_now: Some("The brood place is at 33.9 ± 0.4 °C, 2.9 K above the band of 24 to 31 °C.".to_owned()),
+        place: vec!["hall, top board".to_owned(), "plug: white strip, second".to_owned()],
         detail:
             "The mat was told to rest and gives 6.8 ± 0.5 W. At 10 mm it is 38.2 °C, 4.1 K more than 20 minutes ago."
                 .to_owned(),
@@ -266,13 +258,14 @@ fn alarmed() -> NowPage {
         cause: None,
         actions: vec![act("I have seen it"), act("Silence for an hour")],
         url: "#".to_owned(),
+        ..AlarmView::default()
     };
     let hot = AlarmView {
         alarm: "brood-hot".to_owned(),
         tone: Tone::Warning,
         state: "suppressed".to_owned(),
         cause: Some("heater-stuck-on".to_owned()),
-        since_text: "02:58".to_owned(),
+        since_text: "since 02:58".to_owned(),
         detail: "Mean over one hour 31.9 °C; the band ends at 31.".to_owned(),
         what_to_do: Vec::new(),
         actions: Vec::new(),
@@ -282,7 +275,7 @@ fn alarmed() -> NowPage {
         alarm: "water-low".to_owned(),
         nests: vec!["slate".to_owned()],
         state: "acknowledged".to_owned(),
-        since_text: "Tuesday 14:00".to_owned(),
+        since_text: "since Tuesday 14:00".to_owned(),
         detail: "The nest dries by 0.4 hPa a day.".to_owned(),
         what_to_do: vec!["Look at the water.".to_owned()],
         actions: vec![act("Silence for a day")],

@@ -9,6 +9,7 @@ mod ahead;
 mod card;
 mod colour;
 mod heatmap;
+mod mat_view;
 mod minutes;
 mod now_page;
 mod page;

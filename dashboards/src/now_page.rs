@@ -39,7 +39,7 @@ pub fn headline(page: &NowPage) -> String {
     let standing: Vec<_> = sorted.iter().filter(|a| stands(&a.state) && !over(&a.state)).collect();
     let Some(first) = standing.first() else {
         return match sorted.iter().filter(|a| over(&a.state)).count() {
-            0 => say!("now-headline-quiet"),
+            0 => quiet(page),
             over => say!("now-headline-over", alarms = over),
         };
     };
@@ -52,6 +52,16 @@ pub fn headline(page: &NowPage) -> String {
     match standing.len() {
         1 => said,
         n => say!("now-headline-more", first = said, more = n - 1),
+    }
+}
+
+/// Nothing stands: of a nest in its first hours that says little.
+fn quiet(page: &NowPage) -> String {
+    let learning: Vec<&str> =
+        page.nests.iter().filter(|n| n.learning_until.is_some()).map(|n| n.name.as_str()).collect();
+    match learning.len() {
+        0 => say!("now-headline-quiet"),
+        count => say!("now-headline-learning", count = count, nests = list_and(&learning)),
     }
 }
 
@@ -199,16 +209,19 @@ fn heating(nest: &NestView) -> String {
         let (from, to) = (number(m.span.from_mm, 0), number(m.span.to_mm, 0));
         say!("nest-heating-each", from = from, to = to, told = told(m))
     };
-    let rated: f64 = nest.mats.iter().map(|m| m.rated_w).sum();
-    let gives = nest.gives_w.map_or_else(
-        || say!("nest-heating-unknown"),
-        |(w, sd)| say!("nest-heating-gives", gives = number(w, 1), off = number(sd * Z90, 1), rated = number(rated, 1)),
-    );
-    match nest.mats.as_slice() {
-        [one] => list_comma(&[told(one), gives]),
-        several => {
-            let together = if nest.gives_w.is_some() { say!("nest-heating-together", gives = gives) } else { gives };
-            list_semicolon(&several.iter().map(each).chain([together]).collect::<Vec<_>>())
+    let rated = number(nest.mats.iter().map(|m| m.rated_w).sum(), 1);
+    let gives = nest.gives_w.map(|(w, sd)| (number(w, 1), number(sd * Z90, 1)));
+    match (nest.mats.as_slice(), gives) {
+        ([one], Some((w, off))) => {
+            list_comma(&[told(one), say!("nest-heating-gives", gives = w, off = off, rated = rated)])
+        }
+        ([one], None) => list_comma(&[told(one), say!("nest-heating-unknown")]),
+        (several, gives) => {
+            let all = match gives {
+                Some((w, off)) => say!("nest-heating-together", gives = w, off = off, rated = rated),
+                None => say!("nest-heating-together-unknown"),
+            };
+            list_semicolon(&several.iter().map(each).chain([all]).collect::<Vec<_>>())
         }
     }
 }
@@ -285,6 +298,17 @@ mod tests {
         assert_eq!(said(None, &[]), "Nothing amiss found");
         assert_eq!(said(None, &["shelved"]), "Nothing amiss found");
         assert_eq!(said(None, &["returned"]), "Nothing amiss found now; one alarm is over that nobody has answered");
+        let learning = |names: &[&str]| {
+            let nest = |name: &&str| NestView {
+                name: (*name).to_owned(),
+                learning_until: Some("18:40".to_owned()),
+                ..NestView::default()
+            };
+            let nests = names.iter().map(nest).chain([NestView::default()]).collect();
+            headline(&NowPage { age_s: Some(3.0), nests, ..NowPage::default() })
+        };
+        assert_eq!(learning(&["oak"]), "Nothing amiss found so far: oak is still learning");
+        assert_eq!(learning(&["oak", "pine"]), "Nothing amiss found so far: oak and pine are still learning");
         let now = said(None, &["returned", "unacknowledged", "latched"]);
         assert_eq!(now, "Warning in oak: the brood place is too warm, and 1 more");
         assert!(said(Some("nothing was judged"), &["unacknowledged"]).starts_with("The watch has stopped"));

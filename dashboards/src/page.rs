@@ -129,12 +129,15 @@ pub(crate) fn follows(live: Option<&Live>) -> (Option<&str>, Option<&str>) {
 /// A line for each alarm, on a page that is about something else. Quiet ones stand there unseen, so that the script can
 /// tell what became of them.
 pub(crate) fn alarm_lines(alarms: &[AlarmView]) -> Markup {
-    let loud = |a: &AlarmView| stands(&a.state) && !over(&a.state);
-    let more = alarms.iter().filter(|a| loud(a)).count().saturating_sub(LINES_MOST);
+    let loud = |a: &&AlarmView| stands(&a.state) && !over(&a.state) && !a.here;
+    let more = alarms.iter().filter(loud).count().saturating_sub(LINES_MOST);
+    // Those that are no lines come last.
+    let (lines, unseen): (Vec<_>, Vec<_>) = by_weight(alarms).into_iter().partition(loud);
+    let shown = lines.len().min(LINES_MOST);
     html! {
-        @for (i, alarm) in by_weight(alarms).into_iter().enumerate() {
+        @for (i, alarm) in lines.into_iter().chain(unseen).enumerate() {
             p class={ "alarm line " (alarm.tone.class()) } id=(alarm_id(alarm)) data-said=(alarm_said(alarm)) data-over=(alarm_over(alarm))
-                hidden[!loud(alarm) || i >= LINES_MOST] {
+                hidden[i >= shown] {
                 @if alarm.tone != Tone::Calm { span class="weight" { (alarm.tone.word()) } " " }
                 (say_markup!("alarm-line", state = state_words(&alarm.state); alarm = alarm_link(alarm)))
             }
@@ -247,7 +250,7 @@ fn alarm_id(alarm: &AlarmView) -> String {
     format!("alarm-{}", ident(&parts.join("--")))
 }
 
-/// One alarm as a sentence: `oak: the heating gives heat it was not told to give`.
+/// One alarm as a sentence: `oak: the heating mat will not switch off`.
 pub(crate) fn alarm_sentence(alarm: &AlarmView) -> String {
     let words = alarm_words(&alarm.alarm);
     if alarm.nests.is_empty() {
@@ -256,12 +259,23 @@ pub(crate) fn alarm_sentence(alarm: &AlarmView) -> String {
     say!("alarm-in-nests", nests = list_and(&alarm.nests), alarm = words)
 }
 
-/// What it is about, since when, its state and why: `oak-node:warm; since 02:41, for 31 min; nobody has answered yet`.
+/// What it is about, since when, what became of it and why: `oak-node:warm; since 02:41, for 31 min; answered 02:50`.
 fn alarm_since(alarm: &AlarmView) -> String {
     let mut said: Vec<String> = alarm.about.iter().cloned().collect();
-    said.extend([say!("alarm-since", since = &alarm.since_text), state_words(&alarm.state)]);
+    said.extend([alarm.since_text.clone(), alarm.state_text.clone()].into_iter().filter(|text| !text.is_empty()));
     said.extend(alarm.cause.as_ref().map(|cause| say!("alarm-follows", cause = alarm_words(cause))));
     list_semicolon(&said)
+}
+
+/// What to do, numbered where it is more than one thing.
+pub(crate) fn todo(steps: &[String]) -> Markup {
+    html! {
+        @match steps {
+            [] => {}
+            [one] => p class="todo" { (Prose(one)) }
+            steps => ol class="todo" { @for step in steps { li { (Prose(step)) } } }
+        }
+    }
 }
 
 fn alarm_item(alarm: &AlarmView) -> Markup {
@@ -274,12 +288,10 @@ fn alarm_item(alarm: &AlarmView) -> Markup {
                 (capital(&alarm_sentence(alarm)))
             }
             p class="since" { (alarm_since(alarm)) }
+            @if let Some(now) = &alarm.nest_now { p class="seen" { (Prose(now)) } }
+            @if !alarm.place.is_empty() { p { (capital(&list_semicolon(&alarm.place))) } }
             p { (Prose(&alarm.detail)) }
-            @match alarm.what_to_do.as_slice() {
-                [] => {}
-                [one] => p class="todo" { (Prose(one)) }
-                steps => ol class="todo" { @for step in steps { li { (Prose(step)) } } }
-            }
+            (todo(&alarm.what_to_do))
             @if !alarm.url.is_empty() {
                 p class="turn" { a href=(alarm.url) { (say!("alarm-story")) } }
             }

@@ -1,7 +1,7 @@
 //! Pages made of plain parts: sentences, facts, tables, a picture of minutes, forms. They read and act without a
 //! script; every sentence comes from the caller.
 use crate::minutes::{MinutesView, minutes_svg_on};
-use crate::page::{Head, alarm_lines, following, follows, shell};
+use crate::page::{Head, alarm_lines, following, follows, shell, todo};
 use crate::pen::Canvas;
 use crate::prose::Prose;
 use crate::svg::ident;
@@ -35,6 +35,8 @@ pub enum Part {
     Says(Vec<String>),
     /// Sentences that must not be overlooked.
     Warns(Tone, Vec<String>),
+    /// What to do, in its order, that must not be overlooked.
+    Do(Tone, Vec<String>),
     /// Points in their order.
     Steps(Vec<String>),
     /// Pairs of name and value.
@@ -194,6 +196,7 @@ impl Part {
             Self::Heading(_) => "heading",
             Self::Says(_) => "says",
             Self::Warns(..) => "warns",
+            Self::Do(..) => "do",
             Self::Steps(_) => "steps",
             Self::Facts(_) => "facts",
             Self::Table(_) => "table",
@@ -221,6 +224,7 @@ fn part(p: &Part, at: &str) -> Markup {
             Part::Heading(text) => h2 class="head" { (text) },
             Part::Says(says) => @for s in says { p { (Prose(s)) } },
             Part::Warns(tone, says) => div id={ "part-" (at) } class={ "warns " (tone.class()) } { @for s in says { p { (Prose(s)) } } },
+            Part::Do(tone, steps) => div id={ "part-" (at) } class={ "warns " (tone.class()) } { (todo(steps)) },
             Part::Steps(steps) => ol class="steps" { @for s in steps { li { (Prose(s)) } } },
             Part::Facts(facts) => dl id={ "part-" (at) } class="facts" { @for (name, value) in facts { div { dt { (name) } dd { (Prose(value)) } } } },
             Part::Table(t) => (table(t, false)),
@@ -368,6 +372,7 @@ mod tests {
                 Part::Heading(h()),
                 Part::Says(vec![h()]),
                 Part::Warns(Tone::Warning, vec![h()]),
+                Part::Do(Tone::Danger, vec![h(), h()]),
                 Part::Steps(vec![h()]),
                 Part::Facts(vec![(h(), h())]),
                 Part::Table(table),
@@ -420,6 +425,7 @@ mod tests {
         let parts = vec![
             Part::Says(vec![typed()]),
             Part::Warns(Tone::Warning, vec![typed()]),
+            Part::Do(Tone::Danger, vec![typed()]),
             Part::Steps(vec![typed()]),
             Part::Facts(vec![("a".to_owned(), typed())]),
             Part::Table(table(vec![vec![Cell::of("a"), Cell::of(typed())]])),
@@ -427,7 +433,7 @@ mod tests {
             Part::Form(form),
         ];
         let page = sheet_html(&SheetPage { parts, ..SheetPage::default() });
-        assert_eq!(page.matches("<code>warmend check</code>").count(), 8);
+        assert_eq!(page.matches("<code>warmend check</code>").count(), 9);
         assert!(!page.contains('`'), "{page}");
     }
 

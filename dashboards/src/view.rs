@@ -3,6 +3,7 @@
 //! Temperatures are °C, places mm from the nest's zero end, powers W. Clock times arrive as text, in the keeper's own
 //! time zone. Any number may be NaN: it is drawn as unknown.
 use crate::colour::ColourRange;
+pub use crate::mat_view::{MatPlace, MatTold, MatView};
 use crate::say;
 use crate::week::Tick;
 
@@ -127,8 +128,16 @@ pub struct AlarmView {
     pub nests: Vec<String>,
     /// The probe or node it is about.
     pub about: Option<String>,
-    /// Since when: `02:41, for 31 min`.
+    /// Since when, or from when until when: `since 02:41, for 31 min`.
     pub since_text: String,
+    /// What became of it: `nobody has answered yet`.
+    pub state_text: String,
+    /// How its nest stands now, where that is what the keeper must know first.
+    pub nest_now: Option<String>,
+    /// Where that is, and which plugs are its nest's.
+    pub place: Vec<String>,
+    /// Whether the page is about this very alarm: it needs no line of its own there.
+    pub here: bool,
     /// What was expected and what was seen.
     pub detail: String,
     /// What to do.
@@ -170,45 +179,6 @@ pub struct BandView {
     pub high_c: f64,
     /// Its hottest point must stay below, °C.
     pub limit_c: f64,
-}
-
-/// On which side of the nest a heating mat lies.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
-pub enum MatPlace {
-    /// Under it.
-    #[default]
-    Under,
-    /// At its side.
-    Beside,
-    /// On its lid.
-    Lid,
-    /// Inside it.
-    Inside,
-}
-
-/// A heating mat or cable.
-#[derive(Clone, Debug, Default, PartialEq)]
-pub struct MatView {
-    /// The stretch it warms.
-    pub span: Stretch,
-    /// Where it lies.
-    pub place: MatPlace,
-    /// Rated power, W.
-    pub rated_w: f64,
-    /// What it is told.
-    pub told: MatTold,
-}
-
-/// What is known of what a mat is told.
-#[derive(Clone, Copy, Debug, Default, PartialEq)]
-pub enum MatTold {
-    /// Nothing reports it.
-    #[default]
-    Unreported,
-    /// Something would report it, and was not heard yet.
-    Unheard,
-    /// Duty 0 to 1.
-    Duty(f64),
 }
 
 /// A probe and its last words.
@@ -379,16 +349,6 @@ impl ProfileView {
         let width = pair[1].0 - pair[0].0;
         let part = if width > 0.0 { (mm - pair[0].0) / width } else { 0.0 };
         Some((pair[0].1 + (pair[1].1 - pair[0].1) * part, pair[0].2 + (pair[1].2 - pair[0].2) * part))
-    }
-}
-
-impl MatTold {
-    /// Duty 0 to 1, where it is known.
-    pub fn duty(self) -> Option<f64> {
-        match self {
-            Self::Duty(duty) => Some(duty).filter(|d| d.is_finite()),
-            Self::Unreported | Self::Unheard => None,
-        }
     }
 }
 

@@ -361,6 +361,11 @@ impl Core {
         self.board.standing().map(|(k, s)| (k, s.life.state(), s.since, s.life.cause()))
     }
 
+    /// When an alarm was raised last; `None` where that is not known any more.
+    pub fn raised_at(&self, key: &AlarmKey) -> Option<Timestamp> {
+        self.board.get(key).and_then(|s| s.turns.back().copied())
+    }
+
     /// What a source said before the hours that are judged again after a restart, oldest first: only what is learned over
     /// weeks takes it in (the course of the water), and nothing is judged.
     pub fn recall(&mut self, r: Reading) {

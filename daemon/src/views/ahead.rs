@@ -57,7 +57,7 @@ fn has_left(d: &Departure, span: &std::ops::Range<Timestamp>) -> String {
     )
 }
 
-/// `Likely (83 in 100) above 31 °C from about 16:40 (hardly before 15:50, hardly after 18:10), …`.
+/// `Likely (83 in 100) above 31 °C, as a mean over an hour, from about 16:40 (hardly before 15:50, …), …`.
 fn leaves(d: &Departure, end: Timestamp, now: Timestamp, hours: &Hours) -> String {
     let latest = d.to.map_or_else(
         || say!("ahead-latest-unknown", at = hours.near(end, now)),
@@ -140,7 +140,7 @@ mod tests {
         let view = forecast_view(&outlook(Some(leaves)), Some(BAND), at_h(10.0), &utc()).unwrap();
         assert_eq!(
             view.words,
-            "Likely (83 in 100) above 31 °C from about 16:00 (hardly before 15:00, perhaps not before 22:00), up to 33.1 ± 0.7 °C, if room and heating go on as they do."
+            "Likely (83 in 100) above 31 °C, as a mean over an hour, from about 16:00 (hardly before 15:00, perhaps not before 22:00), up to 33.1 ± 0.7 °C, if room and heating go on as they do."
         );
         assert_eq!(view.leaves_at, Some((5.0 / 12.0, 0.5, None)));
     }

@@ -3,13 +3,13 @@ use super::hours::{Hours, ago, band_in_force};
 use super::itself::WATCH_PATH;
 use super::nodes::NODES_PATH;
 use super::notebook::NOTES_PATH;
+use super::standing::alarm_view;
 use super::stands::summary;
-use super::story::story_url;
 use super::words;
 use crate::snapshot::{MirrorNow, Snapshot, StandingAlarm, Vitals};
 use crate::times::length;
 use dashboards::{
-    Action, AlarmView, BandView, BroodView, ColourRange, FRAGMENT_PATH, Frame, Link, Live, MatPlace, MatTold, MatView,
+    AlarmView, BandView, BroodView, ColourRange, FRAGMENT_PATH, Frame, Link, Live, MatPlace, MatTold, MatView,
     NestView, NowPage, ProbeView, ProfileView, Stretch, Tone, say,
 };
 use enclosure::core::ProbeNow;
@@ -18,10 +18,6 @@ use enclosure::{Alarm, NestNow, Priority, Span, State, Timestamp};
 
 /// A nest's estimate rests on nothing newer than this: said in its sentence.
 const OLD_AFTER: Span = Span::from_min(10);
-/// Minutes for which the page's button silences an alarm.
-pub const SHELVE_MIN: u32 = 30;
-/// For so long the page's button takes the alarm of an unplugged mat out of service.
-const UNPLUGGED_FOR: &str = "30d";
 /// Most sources that no nest lists, on the page.
 const UNLISTED_MAX: usize = 64;
 
@@ -135,51 +131,13 @@ pub fn names<'a>(snap: &'a Snapshot, alarm: &'a StandingAlarm) -> (Option<&'a st
     (nest, probe, alarm.key.node.as_deref())
 }
 
-fn alarm_view(snap: &Snapshot, alarm: &StandingAlarm, (now, hours): (Timestamp, &Hours), back: &str) -> AlarmView {
-    let (nest, probe, node) = names(snap, alarm);
-    let says = words::alarm(alarm.key.alarm);
-    let fields = |what: &str| {
-        let mut fields = vec![("do", what), ("alarm", alarm.key.alarm.name()), ("back", back)];
-        let named = [("nest", nest), ("probe", probe), ("node", node)];
-        fields.extend(named.into_iter().filter_map(|(name, value)| Some((name, value?))));
-        let mut fields: Vec<(String, String)> =
-            fields.into_iter().map(|(name, value)| (name.to_owned(), value.to_owned())).collect();
-        match what {
-            "shelve" => fields.push(("minutes".to_owned(), SHELVE_MIN.to_string())),
-            "out-of-service" => fields.push(("until".to_owned(), UNPLUGGED_FOR.to_owned())),
-            _ => {}
-        }
-        fields
-    };
-    let action =
-        |what: &&str| Action { label: words::act(what, SHELVE_MIN), url: "/alarm".to_owned(), fields: fields(what) };
-    let (since, stands) = (hours.near(alarm.since, now), length(now.since(alarm.since)));
-    let since_text = match alarm.until {
-        Some(until) => say!("stands-alarm-since-until", at = since, length = stands, until = hours.near(until, now)),
-        None => say!("hours-since", at = since, length = stands),
-    };
-    AlarmView {
-        alarm: alarm.key.alarm.name().to_owned(),
-        tone: tone(alarm.priority()),
-        state: alarm.state.name().to_owned(),
-        nests: nest.map(str::to_owned).into_iter().collect(),
-        about: probe.or(node).map(str::to_owned),
-        since_text,
-        detail: match alarm.detail.as_str() {
-            "" => says.means.clone(),
-            detail => say!("alarm-when-raised", detail = detail),
-        },
-        what_to_do: if alarm.state == State::Returned { vec![say!("alarm-step-over")] } else { says.in_order() },
-        cause: alarm.cause.map(|c| c.name().to_owned()),
-        url: story_url(&crate::told::written((alarm.key.alarm.name(), nest, probe, node)), None),
-        actions: words::acts(alarm.state).iter().chain(unplugged(alarm)).map(action).collect(),
-    }
+/// How old the newest reading that was believed is, where that is too old.
+pub(super) fn old(seen: &NestNow, now: Timestamp) -> Option<Span> {
+    seen.heard.map(|t| now.since(t)).filter(|age| *age > OLD_AFTER)
 }
 
-/// A mat that the keeper unplugged is no fault: out of service in one tap, with an end.
-fn unplugged(alarm: &StandingAlarm) -> &'static [&'static str] {
-    let stands = matches!(alarm.state, State::Unacknowledged | State::Acknowledged | State::Shelved);
-    if alarm.key.alarm == Alarm::HeaterNoHeat && stands { &["out-of-service"] } else { &[] }
+pub(super) fn band_view(b: enclosure::shelf::Band) -> BandView {
+    BandView { low_c: b.low_c, high_c: b.high_c, limit_c: b.limit_c }
 }
 
 /// The colours of a page: one range for all its nests.
@@ -198,8 +156,7 @@ pub fn nest_view(snap: &Snapshot, i: usize, now: Timestamp, hours: &Hours) -> Op
     let loud = |state| matches!(state, State::Unacknowledged | State::Acknowledged | State::Latched);
     let speaking = standing.filter(|a| loud(a.state));
     let loudest = speaking.map(|a| tone(a.priority())).max().unwrap_or_default();
-    let old = seen.heard.map(|t| now.since(t)).filter(|age| *age > OLD_AFTER);
-    let band = band.map(|b| BandView { low_c: b.low_c, high_c: b.high_c, limit_c: b.limit_c });
+    let (old, band) = (old(seen, now), band.map(band_view));
     let probes: Vec<_> = seen.probes.iter().filter_map(|p| probe(snap, nest, p, now)).collect();
     Some(NestView {
         id: nest.id.clone(),

@@ -13,11 +13,18 @@ pub(super) fn summary(seen: &NestNow, band: Option<BandView>, old: Option<Span>,
     if seen.heard.is_none() {
         said.push(say!("stands-silent"));
     } else {
-        said.extend(seen.brood_c.map(|(mean, sd, _)| warmth(mean, sd * Z90, band)));
+        said.extend(brood_now(seen, band, None));
         said.extend(along(&seen.profile.mean_c, &seen.profile.sd_c));
     }
     said.extend(doubts(probes));
     said.join(" ")
+}
+
+/// How warm the brood place is now, if that is known; `old` as in [`summary`].
+pub(super) fn brood_now(seen: &NestNow, band: Option<BandView>, old: Option<Span>) -> Option<String> {
+    let (mean, sd, _) = seen.brood_c.filter(|_| seen.heard.is_some())?;
+    let said = old.map(|age| say!("stands-old", age = length(age)));
+    Some(said.into_iter().chain([warmth(mean, sd * Z90, band)]).collect::<Vec<_>>().join(" "))
 }
 
 /// What is drawn rests on fewer probes than are there: said beside it, because it may be the picture that is wrong.
@@ -69,7 +76,8 @@ fn along(mean_c: &[f64], sd_k: &[f64]) -> Option<String> {
         return Some(say!("stands-ends", low = format!("{low:.1}"), high = format!("{high:.1}")));
     }
     let (low, high, off) = (format!("{low:.0}"), format!("{high:.0}"), format!("{off_k:.0}"));
-    Some(say!("stands-ends-doubtful", low = low, high = high, off = off))
+    let alike = if low == high { "alike" } else { "apart" };
+    Some(say!("stands-ends-doubtful", alike = alike, low = low, high = high, off = off))
 }
 
 /// With no more figures than are known.
@@ -127,6 +135,8 @@ mod tests {
             doubtful,
             "Along the nest it is believed to be at 25 to 27 °C; where no probe is, that may be off by 11 K."
         );
+        let flat = along(&[26.4, 26.4], &[0.2, 8.4]).unwrap();
+        assert_eq!(flat, "Along the nest it is believed to be at 26 °C; where no probe is, that may be off by 14 K.");
         assert_eq!(along(&[f64::NAN], &[0.1]), None);
     }
 }

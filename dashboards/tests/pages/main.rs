@@ -44,7 +44,7 @@ fn danger_leads_and_what_is_silenced_does_not_speak() {
         alarm("heater-stuck-on", Tone::Danger, "unacknowledged"),
         alarm("brood-hot", Tone::Warning, "suppressed"),
     ];
-    assert_eq!(headline(&now(alarms)), "Danger in Oak: the heating gives heat it was not told to give, and 1 more");
+    assert_eq!(headline(&now(alarms)), "Danger in Oak: the heating mat will not switch off, and 1 more");
     assert_eq!(headline(&now(vec![alarm("brood-hot", Tone::Warning, "shelved")])), "Nothing amiss found");
 }
 

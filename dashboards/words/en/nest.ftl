@@ -31,8 +31,9 @@ nest-heating-gives = gives { $gives } ± { $off } W of { $rated }
 nest-heating-unknown = what it gives is not known
 # Of several mats, joined by list-semicolon. $from and $to: where it lies, mm; $told: one of the first three.
 nest-heating-each = at { $from } to { $to } mm { $told }
-# $gives: what all of them give (nest-heating-gives).
-nest-heating-together = together: { $gives }
+# What all of them give.
+nest-heating-together = together they give { $gives } ± { $off } W of { $rated }
+nest-heating-together-unknown = what they give is not known
 # Up to when and how far the node may heat.
 nest-leave = Leave to heat
 nest-humidity = Humidity

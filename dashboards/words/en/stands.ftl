@@ -34,9 +34,12 @@ stands-brood-open =
     { $high } °C.
 # $low and $high: coolest and warmest of the nest, °C.
 stands-ends = From { $low } to { $high } °C along the nest.
-# The same where it may be far off between probes. $off: K.
-stands-ends-doubtful =
-    Along the nest it is believed to be at { $low } to { $high } °C; where no probe is, that may be off by { $off } K.
+# The same where it may be far off between probes. $off: K; $alike: whether $low and $high are the same number.
+stands-ends-doubtful = { $alike ->
+    [alike] Along the nest it is believed to be at { $low } °C; where no probe is, that may be off by { $off } K.
+   *[apart]
+        Along the nest it is believed to be at { $low } to { $high } °C; where no probe is, that may be off by { $off } K.
+}
 # $age: 20 min.
 stands-old = Its newest reading that was believed is { $age } old: what stands here is a guess.
 stands-doubt-one = One probe is not believed: the nest may differ from what is drawn.
@@ -47,9 +50,14 @@ stands-unwell = The watch is not well: { $why }.
 
 stands-probe-silent = not heard yet
 
-## Since when an alarm stands: $at: a moment; $length: 31 min; $until: when its silence ends.
+## Since when an alarm stands: $at: a moment; $length: 31 min; $until: when it was over, or when its silence ends.
 
-stands-alarm-since-until = { $at }, for { $length }, until { $until }
+stands-alarm-since = since { $at }, for { $length }
+stands-alarm-from = from { $at } until { $until }, for { $length }
+# What became of it; $state: state-….
+stands-alarm-answered = answered { $at }
+stands-alarm-again = told anew { $at }, and nobody has answered since
+stands-alarm-until = { $state }, until { $until }
 
 ## What was learned of a nest's warmth; follows “learned:”. $at: up to when; $refused: when something was not taken, and
 ## $why, as “fit-…” says it; `warmend fit --nest …` is a command.
@@ -141,11 +149,11 @@ leave-unheated = without heat the brood place is at { $lowest } °C in 12 h
 ahead-leaves =
     { $side ->
         [above]
-            Likely ({ $odds } in 100) above { $bound } °C from about { $about } (hardly before { $earliest },
-            { $latest }), up to { $extreme } ± { $doubt } °C, if room and heating go on as they do.
+            Likely ({ $odds } in 100) above { $bound } °C, as a mean over an hour, from about { $about } (hardly before
+            { $earliest }, { $latest }), up to { $extreme } ± { $doubt } °C, if room and heating go on as they do.
        *[below]
-            Likely ({ $odds } in 100) below { $bound } °C from about { $about } (hardly before { $earliest },
-            { $latest }), down to { $extreme } ± { $doubt } °C, if room and heating go on as they do.
+            Likely ({ $odds } in 100) below { $bound } °C, as a mean over an hour, from about { $about } (hardly before
+            { $earliest }, { $latest }), down to { $extreme } ± { $doubt } °C, if room and heating go on as they do.
     }
 # It is out already.
 ahead-has-left =
