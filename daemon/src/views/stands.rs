@@ -5,7 +5,7 @@ use enclosure::{NestNow, Span};
 
 /// Off by more than this, what is believed between probes is told with how far it may be off, K: where the picture of a
 /// span has holes.
-const DOUBT_K: f64 = 2.0;
+pub(super) const DOUBT_K: f64 = 2.0;
 
 /// How a nest stands; `old`: how old its newest reading is, where that is too old.
 pub(super) fn summary(seen: &NestNow, band: Option<BandView>, old: Option<Span>, probes: &[ProbeView]) -> String {

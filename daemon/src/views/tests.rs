@@ -247,6 +247,39 @@ fn a_span_without_readings_is_all_gap_and_says_so() {
     assert_eq!(week.sentences.len(), 1);
 }
 
+/// On its second day nobody is to find out why a nest was silent in the week before it was there.
+#[test]
+fn before_its_first_reading_a_nest_was_not_silent() {
+    let made = made();
+    let drawn = past(made, 0, at_h(-5.0 * 24.0)..at_h(24.0), 144);
+    let first = drawn.began.unwrap();
+    assert!(first >= at_h(0.0) && first < at_h(0.2), "{first:?}");
+    let said = week(made, &drawn).sentences.join(" ");
+    assert!(said.contains(&format!("; its first reading came {}", utc().dated(first))), "{said}");
+    assert!(!said.contains("nothing is known") && !said.contains("nothing was heard"), "{said}");
+    // What falls silent later is still asked about.
+    let cut = past(made, 0, at_h(26.0)..at_h(34.0), 48);
+    assert!(cut.began.is_none_or(|began| began < at_h(26.0)), "{:?}", cut.began);
+    let said = week(made, &cut).sentences.join(" ");
+    assert!(said.contains("find out why nothing was heard"), "{said}");
+}
+
+/// One probe at one end: that the mean of what is believed keeps to the band says nothing.
+#[test]
+fn what_is_known_too_badly_is_not_held_against_the_band() {
+    let made = made();
+    let mut drawn = past(made, 0, at_h(40.0)..at_h(60.0), 48);
+    assert!(week(made, &drawn).sentences[0].contains("within the band"));
+    for brood in drawn.samples.iter_mut().flatten().filter_map(|s| s.brood_c.as_mut()) {
+        brood.1 = 4.0;
+    }
+    let week = week(made, &drawn);
+    let said = week.sentences.join(" ");
+    assert!(said.contains(" ± 7 °C on average: too little is known to hold it against the band"), "{said}");
+    assert!(!said.contains("% of the known time") && !said.contains("the band for"), "{said}");
+    assert!(week.days.iter().all(|d| d.in_band.is_none()), "{:?}", week.days);
+}
+
 /// A stuck mat at the end of a span of which the beginning is not known is no "little changed".
 #[test]
 fn what_is_hardly_known_is_compared_with_nothing_or_with_a_word_about_it() {
@@ -261,7 +294,10 @@ fn what_is_hardly_known_is_compared_with_nothing_or_with_a_word_about_it() {
     let said = says(&hardly, None);
     assert!(!said.contains("beginning"), "{said}");
     let said = says(&known, Some((&hardly, "the month before")));
-    assert!(said.contains("gainst the month before (known for ") && said.contains(" % of it only)"), "{said}");
+    assert!(said.contains("f the month before too little is known (7 %) to compare"), "{said}");
+    let partly = past(made, 0, at_h(-7.0 * 24.0)..at_h(LENGTH_S / 3600.0), 160);
+    let said = says(&known, Some((&partly, "the days before")));
+    assert!(said.contains("gainst the days before (known for 29 % of it only)"), "{said}");
     assert!(!says(&known, Some((&known, "itself"))).contains("known for"));
 }
 

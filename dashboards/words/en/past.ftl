@@ -45,6 +45,11 @@ past-extreme = { $degrees } ({ $when })
 # $low and $high: °C.
 past-anywhere = Anywhere in the nest it was between { $low } and { $high } °C
 past-brood-unknown = Where the brood lay is not known
+# Mostly known too badly. $off: how far it may be off, 9 times in 10, °C.
+past-brood-doubtful =
+    The brood place was at { $mean } ± { $off } °C on average: too little is known to hold it against the band
+# $how: one of the above; $when: its first reading of all.
+past-began = { $how }; its first reading came { $when }
 # $how: one of the above; $length: 3 h 20 min.
 past-gap = { $how }; for { $length } of it nothing is known
 
@@ -103,6 +108,8 @@ past-little-changed = little changed from beginning to end
 # Stands for the other, where little of it is known. $share: 8 %.
 past-other-partly = { $other } (known for { $share } of it only)
 past-other-unknown = of { $other } nothing is known
+# $share: for which part of the time it is known.
+past-other-hardly = of { $other } too little is known ({ $share }) to compare
 past-against = against { $other } { $changes }
 past-much-as = it was much as { $other }
 
@@ -208,7 +215,14 @@ load-fewer-than = fewer than { $count }
 # $shelf: its name; $span: from when to when.
 report-title = Shelf { $shelf }, { $span }
 report-no-alarm = No alarm was told, and none stands.
-report-alarms = { $told } alarms were told in this time; { $standing } stand at its end.
+report-alarms = { $told ->
+    [one] One alarm was told in this time
+   *[other] { $told } alarms were told in this time
+}; { $standing ->
+    [0] none stands at its end.
+    [one] one stands at its end.
+   *[other] { $standing } stand at its end.
+}
 # $nests: their names.
 report-nothing-stored = Nothing is stored of { $nests }.
 # $sentences: what is told of it.
