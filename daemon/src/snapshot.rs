@@ -156,6 +156,8 @@ pub enum ActKind {
         /// The fit's number in history.
         fit: i64,
     },
+    /// A person saw a test message.
+    Proof(Delivery),
     /// A second watch elsewhere is missed, or heard again.
     Elsewhere {
         /// The name of its shelf.

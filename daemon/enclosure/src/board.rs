@@ -204,6 +204,13 @@ impl Board {
         self.raised.iter_mut().for_each(|t| *t = moved(*t));
     }
 
+    /// Its state is as it is since `at`; no delay runs from there.
+    pub fn date(&mut self, key: &AlarmKey, at: Timestamp) {
+        if let Some(standing) = self.standing.get_mut(key) {
+            standing.since = at;
+        }
+    }
+
     /// Why an alarm is to be suppressed now.
     fn design(&self, now: Timestamp, key: &AlarmKey, case: &Case, rules: &Rules) -> Option<Design> {
         if case.out_of_season {

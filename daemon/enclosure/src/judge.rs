@@ -50,6 +50,11 @@ pub struct Judge {
 }
 
 impl Judge {
+    /// From `now` on the nest is watched.
+    pub const fn begin(&mut self, now: Timestamp) {
+        self.slow.begin(now);
+    }
+
     /// Every verdict about `watch` at `now`.
     pub fn findings(&mut self, now: Timestamp, watch: &Watch, settings: &AlarmSettings) -> Vec<Finding> {
         let mut out = Vec::with_capacity(8 + 2 * watch.ears.len());

@@ -151,7 +151,7 @@ pub fn test_message(context: &Context, code: &str, link: Option<&str>) -> Messag
 
 fn first_line(told: &Told, context: &Context, words: &words::Words) -> String {
     let change = &told.change;
-    let news = words::news(change.event).filter(|_| !still_holds(told));
+    let news = words::news(change.event, told.priority()).filter(|_| !still_holds(told));
     // What is over needs no first act but to look.
     let said = |what: &str| match &news {
         Some(_) => say!("told-line-over", what = what),
@@ -179,7 +179,7 @@ fn still_holds(told: &Told) -> bool {
 
 fn body(told: &Told, context: &Context, words: &words::Words, occasion: Occasion<'_>) -> String {
     let change = &told.change;
-    let begins = words::news(change.event).is_none() || (occasion.reminder && still_holds(told));
+    let begins = words::news(change.event, told.priority()).is_none() || (occasion.reminder && still_holds(told));
     let danger = told.priority() == Priority::Danger;
     let mut out = String::new();
     if occasion.reminder {

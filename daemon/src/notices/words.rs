@@ -85,8 +85,9 @@ pub(super) fn rank(priority: Priority) -> String {
 }
 
 /// What stands in its place where nothing begins.
-pub(super) fn news(event: Event) -> Option<String> {
+pub(super) fn news(event: Event, priority: Priority) -> Option<String> {
     match event {
+        Event::OutOfService if priority == Priority::Danger => Some(say!("told-news-left")),
         Event::Raised | Event::Unacknowledged | Event::Unshelved | Event::Unsuppressed | Event::InService => None,
         Event::Acknowledged => Some(say!("told-news-answered")),
         Event::Returned => Some(say!("told-news-over-for-now")),
@@ -108,6 +109,7 @@ pub(super) fn afterwards(event: Event, priority: Priority) -> String {
         (Event::Reset, _) => say!("told-after-reset"),
         (Event::Shelved, _) => say!("told-after-shelved"),
         (Event::Suppressed, _) => say!("told-after-suppressed"),
+        (Event::OutOfService, Priority::Danger) => say!("told-after-left"),
         (Event::OutOfService, _) => say!("told-after-out-of-service"),
         _ => String::new(),
     }

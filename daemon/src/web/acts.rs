@@ -187,7 +187,7 @@ impl App {
             ActKind::Alarm(_, name) => name.nest.as_deref(),
             ActKind::Note(note) => Some(note.nest.as_str()),
             ActKind::PutBackFit { nest, .. } => Some(nest.as_str()),
-            ActKind::Elsewhere { .. } => None,
+            ActKind::Proof(_) | ActKind::Elsewhere { .. } => None,
         };
         let described = match nest {
             Some(id) => Some(known(id).ok_or_else(|| {

@@ -161,7 +161,7 @@ pub(super) async fn tried(State(app): State<Arc<App>>, form: Result<Form<Trial>,
             watched(&app, Itself { tested, ..Itself::default() }).await
         }
         Ok(Form(trial)) if trial.r#do == "seen" => {
-            let seen = Some(app.answering.seen(trial.code.trim()));
+            let seen = Some(app.saw(trial.code.trim()).await.map_err(|(_, why)| why));
             watched(&app, Itself { seen, ..Itself::default() }).await
         }
         _ => plain(&app, StatusCode::BAD_REQUEST, say!("refused-nothing-done"), vec![say!("refused-form")]),

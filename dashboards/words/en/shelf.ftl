@@ -362,6 +362,10 @@ unwise-url-do = if it is a proxy, name its address as proxy, and add a password_
 # $path: of a file or a directory.
 unwise-no-file = there is no file { $path }
 unwise-no-file-do = create it, readable by the daemon only
+unwise-unread = the file { $path } cannot be read: { $why }
+unwise-unread-do = correct the file or its rights, so that the daemon's user can read it
+unwise-empty = the file { $path } is empty
+unwise-empty-do = write into it what it is to hold
 unwise-no-directory = there is no directory { $path }: `warmend run` could keep nothing
 unwise-no-directory-do = create it, writable by the daemon, or name another
 

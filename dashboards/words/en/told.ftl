@@ -28,6 +28,8 @@ told-news-reset = Reset
 told-news-shelved = Silent for a time
 told-news-suppressed = Silent by design
 told-news-out-of-service = Out of service
+# A danger that stood when its nest, or its probe, left the shelf file.
+told-news-left = No longer watched
 
 ## What to do about every danger, in this order.
 
@@ -118,6 +120,10 @@ told-after-answered = Somebody answered; messages about it stop. The condition i
 told-after-reset = Somebody reset it. If the cause is still there, it will be raised again.
 told-after-shelved = Somebody silenced it for a time. Nobody is told of it meanwhile.
 told-after-suppressed = It is a consequence of something that was told already.
+told-after-left =
+    This stood when the shelf file was changed, and what it is about is no longer in that file under this name: nothing
+    watches it any more. That ended nothing. Go and look; if the heating mat is still plugged in there, unplug it. If the
+    nest only has another name now, what its probes say is judged under that.
 told-after-out-of-service = Somebody took it out of service. Nobody is told of it until it is put back.
 
 ## What several alarms say.
