@@ -8,6 +8,7 @@
 //! The loop waits for nobody: history has a thread of its own, acknowledgements a task, messages to keepers a queue.
 //! What it holds is bounded: `flight` by the writer's queue, untold changes by [`UNTOLD_MAX`].
 pub(crate) mod acts;
+mod clocks;
 mod draft;
 mod flight;
 mod judging;
@@ -16,6 +17,7 @@ mod landing;
 mod nodes;
 mod permitting;
 mod picture;
+mod reach;
 mod remote;
 mod restoring;
 mod tally;
@@ -36,6 +38,7 @@ use crate::permit::{Mat, Standing};
 use crate::shelf_file::Mapping;
 use crate::snapshot::{Act, Sent, Snapshot, Told};
 use crate::unpack::{MAX_STRANGERS, Strangers};
+use clocks::Grace;
 use draft::Draft;
 use enclosure::{AlarmKey, Core, Input, Shelf, Span, Timestamp};
 use flight::Flights;
@@ -49,7 +52,7 @@ use tokio::sync::{mpsc, oneshot, watch};
 use tokio_util::sync::CancellationToken;
 use tokio_util::task::AbortOnDropHandle;
 use unpacking::Unpacking;
-use watching::{Grace, Watching};
+use watching::Watching;
 
 /// Changes that wait for room on their way to whoever sends messages; beyond it the oldest is lost, and counted.
 pub const UNTOLD_MAX: usize = 1024;
@@ -208,7 +211,7 @@ impl Pipeline {
         let Parts { restored, writer, history, inbox, leave, acker, publisher, .. } = parts;
         let Parts { link, acts, told, sent, snapshots, clock, settings, .. } = parts;
         let grace = Grace::after(&restored, clock.as_ref());
-        let Restored { core, details, standing, watched, facts, fits, .. } = restored;
+        let Restored { core, details, standing, watched, facts, fits, left, aged, .. } = restored;
         let mats = settings.mats.iter().cloned();
         let permits = mats.map(|mat| Standing::new(mat, |name| facts.get(name).cloned())).collect();
         let (acks, mut waiting) = mpsc::channel(ACKS_WAITING);
@@ -232,7 +235,7 @@ impl Pipeline {
             nodes: Nodes::default(),
             permits,
             tally: Tally::default(),
-            watching: Watching::new(clock.as_ref()),
+            watching: Watching::new(clock.as_ref(), aged),
             grace,
             started: clock.now(),
             shown: clock.monotonic(),
@@ -263,7 +266,8 @@ impl Pipeline {
         let text = std::mem::take(&mut this.settings.in_force);
         first.batch.settings = Some(SettingsInForce { since: this.started, text });
         this.submit(first);
-        this.note_gap(watched);
+        this.submit(Draft { changes: left, ..Draft::default() });
+        this.note_absence(watched);
         this.say_set_aside();
         this.show();
         this
@@ -388,8 +392,7 @@ impl Pipeline {
         drop(acks);
         // Both end by themselves; whoever waits for the whole has a deadline.
         drop(tokio::time::timeout(Duration::from_secs(1), acking).await);
-        let stopped = tokio::task::spawn_blocking(move || writer.stop()).await?;
-        if let Err(error) = stopped {
+        if let Err(error) = tokio::task::spawn_blocking(move || writer.stop()).await? {
             tracing::error!(%error, "the last commit failed");
         }
         Ok(())

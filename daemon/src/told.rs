@@ -33,6 +33,12 @@ impl Told {
         }
     }
 
+    /// Whether what it is about has left the shelf file while it stood: a danger that nobody watches any more. No person
+    /// can put one out of service.
+    pub fn leaves(&self) -> bool {
+        self.change.event == Event::OutOfService && self.priority() == Priority::Danger
+    }
+
     /// Whether the condition is over.
     pub fn ends(&self) -> bool {
         let over = matches!(self.change.state, State::Normal | State::Returned | State::Latched);

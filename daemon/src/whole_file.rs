@@ -53,6 +53,7 @@ impl FileError {
             ErrorKind::StorageFull | ErrorKind::QuotaExceeded | ErrorKind::FileTooLarge => say!("failed-whole-room"),
             ErrorKind::NotFound | ErrorKind::NotADirectory => say!("failed-whole-directory"),
             ErrorKind::IsADirectory | ErrorKind::InvalidFilename => say!("failed-whole-name"),
+            ErrorKind::ResourceBusy => say!("failed-whole-busy"),
             ErrorKind::PermissionDenied | ErrorKind::ReadOnlyFilesystem => say!("failed-whole-rights"),
             _ => say!("failed-whole-disk"),
         };
@@ -104,10 +105,7 @@ impl Part {
                 Readers::Of(other) => Some(std::fs::metadata(other)?),
             };
             let part = beside(&target, PART);
-            match std::fs::remove_file(&part) {
-                Err(why) if why.kind() != ErrorKind::NotFound => return Err(why),
-                _ => {}
-            }
+            remove_left_over(&part)?;
             let mut options = OpenOptions::new();
             options.write(true).create_new(true);
             #[cfg(unix)]
@@ -115,7 +113,12 @@ impl Part {
                 // Until it is whole, its owner's; and never, not for a moment, anybody else's who may not.
                 std::os::unix::fs::OpenOptionsExt::mode(&mut options, 0o600);
             }
-            let file = options.open(&part)?;
+            let file = match options.open(&part) {
+                Err(why) if why.kind() == ErrorKind::AlreadyExists => return Err(ErrorKind::ResourceBusy.into()),
+                file => file?,
+            };
+            // Where files cannot be locked, two at once are not told apart; a name that is another's by then is seen below.
+            drop(file.try_lock());
             Ok(Self { path: path.to_owned(), target, part, file, like, put: false })
         })
     }
@@ -141,15 +144,48 @@ impl Part {
             }
             self.file.sync_all()
         })?;
-        attempt(Step::Naming, &self.path, || std::fs::rename(&self.part, &self.target))?;
+        attempt(Step::Naming, &self.path, || {
+            if !is_at(&self.file, &self.part)? {
+                return Err(ErrorKind::ResourceBusy.into());
+            }
+            std::fs::rename(&self.part, &self.target)
+        })?;
         self.put = true;
         sync_name(&self.target)
     }
 }
 
+/// Removes half a file that a crash left over; one that another command is making is locked.
+fn remove_left_over(part: &Path) -> io::Result<()> {
+    match OpenOptions::new().append(true).open(part).map(|file| file.try_lock()) {
+        Ok(Err(std::fs::TryLockError::WouldBlock)) => return Err(ErrorKind::ResourceBusy.into()),
+        Err(why) if why.kind() == ErrorKind::NotFound => return Ok(()),
+        _ => {}
+    }
+    match std::fs::remove_file(part) {
+        Err(why) if why.kind() != ErrorKind::NotFound => Err(why),
+        _ => Ok(()),
+    }
+}
+
+/// Whether `file` is what lies at `path`.
+fn is_at(file: &File, path: &Path) -> io::Result<bool> {
+    #[cfg(unix)]
+    {
+        use std::os::unix::fs::MetadataExt as _;
+        let (own, there) = (file.metadata()?, std::fs::metadata(path)?);
+        Ok((own.dev(), own.ino()) == (there.dev(), there.ino()))
+    }
+    #[cfg(not(unix))]
+    {
+        let _ = file;
+        Ok(path.exists())
+    }
+}
+
 impl Drop for Part {
     fn drop(&mut self) {
-        if !self.put {
+        if !self.put && is_at(&self.file, &self.part).unwrap_or(false) {
             // Half a file is none; the error says what happened.
             drop(std::fs::remove_file(&self.part));
         }

@@ -66,7 +66,7 @@ pub struct Standing {
     pub since: Timestamp,
     /// When its condition ended last.
     pub ended: Option<Timestamp>,
-    /// When it was raised, of late.
+    /// When it was raised within the time of chattering.
     pub turns: VecDeque<Timestamp>,
     /// How grave it was when it was answered (°C).
     pub answered_at: Option<f64>,
@@ -118,13 +118,11 @@ impl Standing {
         Self { life: Life::NotJudged, since: now, ended: None, turns: VecDeque::new(), answered_at: None }
     }
 
-    fn chatters(&self, now: Timestamp, rules: &Rules) -> bool {
+    fn chatters(&self, rules: &Rules) -> bool {
         let held_back = matches!(self.life, Life::Suppressed { why: Design::Chatter, .. });
-        let since = |t: &&Timestamp| now.since(**t) < rules.chatter_within;
-        let recent = self.turns.iter().filter(since).count();
         // The one about to be raised counts too; what is held back stays so until it has been quiet.
         let needed = if held_back { 1 } else { (rules.chatter_raised as usize).saturating_sub(1).max(1) };
-        recent >= needed
+        self.turns.len() >= needed
     }
 }
 
@@ -132,6 +130,9 @@ impl Board {
     /// Takes in what is the case with one alarm; what changes comes into `out`.
     pub fn judge(&mut self, now: Timestamp, key: &AlarmKey, case: &Case, rules: &Rules, out: &mut Vec<Change>) {
         self.ebb(now);
+        if let Some(s) = self.standing.get_mut(key) {
+            s.turns.retain(|t| now.since(*t) < rules.chatter_within);
+        }
         let design = self.design(now, key, case, rules);
         let setting = Setting { manner: case.manner, may_raise: case.may_raise, design };
         self.turn(now, key, Trigger::Judged(case.verdict), &setting, out);
@@ -203,6 +204,13 @@ impl Board {
         self.raised.iter_mut().for_each(|t| *t = moved(*t));
     }
 
+    /// Its state is as it is since `at`; no delay runs from there.
+    pub fn date(&mut self, key: &AlarmKey, at: Timestamp) {
+        if let Some(standing) = self.standing.get_mut(key) {
+            standing.since = at;
+        }
+    }
+
     /// Why an alarm is to be suppressed now.
     fn design(&self, now: Timestamp, key: &AlarmKey, case: &Case, rules: &Rules) -> Option<Design> {
         if case.out_of_season {
@@ -215,7 +223,7 @@ impl Board {
             return None;
         }
         let standing = self.standing.get(key);
-        if standing.is_some_and(|s| s.chatters(now, rules) && !is_announced(s.life)) {
+        if standing.is_some_and(|s| s.chatters(rules) && !is_announced(s.life)) {
             return Some(Design::Chatter);
         }
         // What was told before the flood stays told; the one with which it begins tells of it.
@@ -247,12 +255,9 @@ impl Board {
         if answered { None } else { causes.iter().find(explains).map(|c| c.alarm) }
     }
 
-    /// The setting where nothing is judged: what suppresses now goes on.
+    /// The setting where nothing is judged: what explains it now still does.
     fn plain(&self, now: Timestamp, key: &AlarmKey, causes: &[AlarmKey]) -> Setting {
-        let design = match self.standing.get(key).map(|s| s.life) {
-            Some(Life::Suppressed { why, .. }) => Some(why),
-            _ => self.cause(now, key, causes).map(Design::Cause),
-        };
+        let design = self.cause(now, key, causes).map(Design::Cause);
         Setting { manner: Manner::of(key.alarm, Span::ZERO, Span::ZERO), may_raise: true, design }
     }
 
@@ -270,8 +275,8 @@ impl Board {
         }
         let Some(event) = event else { return };
         let state = life.state();
-        let told = tells(event) && state == State::Unacknowledged;
-        let mut turn = (told, None);
+        // Whatever leads there is to be told.
+        let mut turn = (state == State::Unacknowledged, None);
         if event == Event::Raised {
             if s.turns.len() == TURNS_KEPT {
                 s.turns.pop_front();
@@ -352,10 +357,6 @@ impl Board {
 
 const fn is_announced(life: Life) -> bool {
     matches!(life, Life::Unacknowledged { .. } | Life::Acknowledged { .. })
-}
-
-const fn tells(event: Event) -> bool {
-    matches!(event, Event::Raised | Event::Unacknowledged | Event::Unshelved | Event::InService | Event::Unsuppressed)
 }
 
 #[cfg(test)]

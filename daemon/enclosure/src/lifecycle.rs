@@ -322,7 +322,6 @@ impl Life {
         let event = match self {
             Self::Shelved { .. } => Event::Unshelved,
             Self::OutOfService { .. } => Event::InService,
-            Self::Suppressed { .. } => Event::Unsuppressed,
             _ => return (self, None),
         };
         (self.beneath().emerged(now, setting), Some(event))

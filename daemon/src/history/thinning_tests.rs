@@ -236,7 +236,12 @@ fn the_writer_thins_between_commits_and_counts_it() {
     let mut store = place.open();
     store_all(&mut store, (0..20).map(|d| reading(SOURCE, d * DAY_S, 26.0)).collect());
     let writer = Writer::start(store, Settings { keep: days(7), ..Settings::default() }, still()).unwrap();
-    let tended = writer.tend(at(20 * DAY_S).plus(PACKED_AFTER)).unwrap().blocking_recv().unwrap().unwrap();
+    let tended = writer
+        .tend(at(20 * DAY_S).plus(PACKED_AFTER), at(20 * DAY_S).plus(PACKED_AFTER))
+        .unwrap()
+        .blocking_recv()
+        .unwrap()
+        .unwrap();
     assert_eq!((tended.thinned.readings, tended.thinned.over), (14, false));
     let counters = writer.counters();
     assert_eq!((counters.thinned, counters.dropped, counters.over), (14, 0, false));

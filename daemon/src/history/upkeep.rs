@@ -24,6 +24,7 @@ type Reply = oneshot::Sender<Result<Tended, WriteError>>;
 #[derive(Debug)]
 pub(super) struct Upkeep {
     now: Timestamp,
+    aged: Timestamp,
     is_packed: bool,
     sum: Tended,
     replies: Vec<Reply>,
@@ -31,14 +32,15 @@ pub(super) struct Upkeep {
 
 impl Upkeep {
     /// Begins a round, or joins the one under way.
-    pub(super) fn add(round: &mut Option<Self>, now: Timestamp, reply: Reply) {
+    pub(super) fn add(round: &mut Option<Self>, (now, aged): (Timestamp, Timestamp), reply: Reply) {
         match round {
             Some(round) => {
                 round.now = round.now.max(now);
+                round.aged = aged;
                 round.is_packed = false;
                 round.replies.push(reply);
             }
-            None => *round = Some(Self { now, is_packed: false, sum: Tended::default(), replies: vec![reply] }),
+            None => *round = Some(Self { now, aged, is_packed: false, sum: Tended::default(), replies: vec![reply] }),
         }
     }
 
@@ -67,7 +69,7 @@ impl Upkeep {
 
     fn try_step(&mut self, store: &mut Store, keep: &Keep) -> Result<Tended, WriteError> {
         if self.is_packed {
-            return Ok(Tended { thinned: store.thin_step(keep, self.now)?, ..Tended::default() });
+            return Ok(Tended { thinned: store.thin_step(keep, self.aged)?, ..Tended::default() });
         }
         let packed = store.pack_step(self.now.minus(PACKED_AFTER))?;
         self.is_packed = !packed.more;

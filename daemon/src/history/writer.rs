@@ -87,7 +87,7 @@ type Reply = oneshot::Sender<Result<Committed, WriteError>>;
 #[derive(Debug)]
 enum Order {
     Store(Box<Batch>, Reply),
-    Tend(Timestamp, oneshot::Sender<Result<Tended, WriteError>>),
+    Tend((Timestamp, Timestamp), oneshot::Sender<Result<Tended, WriteError>>),
 }
 
 enum Next {
@@ -159,14 +159,18 @@ impl Writer {
         self.order(Order::Store(Box::new(batch), reply)).map(|()| pending)
     }
 
-    /// Packs the days that are closed at `now` (see [`super::PACKED_AFTER`]), then thins what may not stay, a step at a
-    /// time, between commits.
+    /// Packs the days that are closed at `now` (see [`super::PACKED_AFTER`]), then thins what at `aged` may not stay, a step
+    /// at a time, between commits.
     ///
     /// # Errors
     /// As [`Self::submit`].
-    pub fn tend(&self, now: Timestamp) -> Result<oneshot::Receiver<Result<Tended, WriteError>>, WriteError> {
+    pub fn tend(
+        &self,
+        now: Timestamp,
+        aged: Timestamp,
+    ) -> Result<oneshot::Receiver<Result<Tended, WriteError>>, WriteError> {
         let (reply, pending) = oneshot::channel();
-        self.order(Order::Tend(now, reply)).map(|()| pending)
+        self.order(Order::Tend((now, aged), reply)).map(|()| pending)
     }
 
     /// What was done so far.
@@ -502,7 +506,7 @@ mod tests {
             answer(writer.submit(numbered(i)).unwrap()).unwrap();
         }
         let now = at(2 * DAY_S).plus(crate::history::PACKED_AFTER);
-        let packed = writer.tend(now).unwrap().blocking_recv().unwrap().unwrap().packed;
+        let packed = writer.tend(now, now).unwrap().blocking_recv().unwrap().unwrap().packed;
         assert_eq!((packed.readings, packed.chunks), (2 * 144 * 4, 2 * 4));
         assert_eq!(numbers(&place.readings()), (0..300).collect::<Vec<_>>());
         let sizes = place.reader().sizes().unwrap();

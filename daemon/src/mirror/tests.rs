@@ -66,7 +66,7 @@ impl Desk {
     }
 
     async fn pack(&self, before: Timestamp) {
-        self.writer.tend(before.plus(PACKED_AFTER)).unwrap().await.unwrap().unwrap();
+        self.writer.tend(before.plus(PACKED_AFTER), before).unwrap().await.unwrap().unwrap();
     }
 }
 

@@ -288,23 +288,27 @@ impl Answering {
         Ok(format!("{number:08}"))
     }
 
-    /// A person saw the test message with this code; gives the way.
+    /// What is to be written down where a person saw the test message with this code.
     ///
     /// # Errors
     /// In plain words, why it proves nothing.
-    pub fn seen(&self, code: &str) -> Result<String, String> {
+    pub fn proves(&self, code: &str) -> Result<Delivery, String> {
         let now = self.clock.now();
         let mut inner = self.lock();
         inner.codes.retain(|(.., at)| now.since(*at) <= CODE_HOLDS);
-        let found = inner.codes.iter().position(|(known, ..)| known == code);
-        let found = found.ok_or_else(|| say!("answer-code-unknown"))?;
-        let (_, way, fingerprint, _) = inner.codes.remove(found);
-        if let Some(proof) = inner.proofs.iter_mut().find(|p| p.way == way) {
-            proof.seen = Some(now);
-        }
+        let found = inner.codes.iter().find(|(known, ..)| known == code);
+        let (_, way, fingerprint, _) = found.ok_or_else(|| say!("answer-code-unknown"))?;
         let outcome = format!("{} {fingerprint}", ledger::SEEN);
-        Self::report(&inner, Delivery { change: None, way: way.clone(), attempt: 1, at: now, outcome });
-        Ok(way)
+        Ok(Delivery { change: None, way: way.clone(), attempt: 1, at: now, outcome })
+    }
+
+    /// It is written down: the code did its work.
+    pub fn proved(&self, code: &str, written: &Delivery) {
+        let mut inner = self.lock();
+        inner.codes.retain(|(known, ..)| known != code);
+        if let Some(proof) = inner.proofs.iter_mut().find(|p| p.way == written.way) {
+            proof.seen = Some(written.at);
+        }
     }
 
     /// Every way, and when a person last saw a test message by it.

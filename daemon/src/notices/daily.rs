@@ -12,6 +12,8 @@ use std::fmt::Write as _;
 
 /// Most alarms that it lists.
 const LISTED_MAX: usize = 20;
+/// So far a clock may be set back after a report without another being due.
+const CLOCK_STRAYS: Span = Span::from_h(1);
 /// A report that could not be sent is tried again after so long.
 const AGAIN_AFTER: Span = Span::from_min(5);
 
@@ -88,7 +90,9 @@ impl Weekly {
 
     /// Whether it is due: once for each such hour, also when the daemon was away at it.
     pub(super) fn is_due(&self, now: Span, wall: Timestamp) -> bool {
-        now >= self.not_before && self.latest(wall).is_some_and(|due| due > self.sent)
+        // A report of the future was sent by a clock that was wrong: it must not silence those to come.
+        let ahead = self.sent.since(wall) > CLOCK_STRAYS;
+        now >= self.not_before && self.latest(wall).is_some_and(|due| ahead || due > self.sent)
     }
 
     /// It got out, or is tried again later.
@@ -134,7 +138,7 @@ pub(super) fn report(snap: &Snapshot, now: Timestamp, context: &Context) -> Mess
     for (nest, now_of_it) in snap.shelf.nests.iter().zip(&snap.nests) {
         if let Some((mean, sd, hottest)) = now_of_it.brood_c {
             let (mean, hottest) = (format!("{mean:.1}"), format!("{hottest:.1}"));
-            let off = format!("{:.1}", sd * 1.64);
+            let off = format!("{:.1}", sd * dashboards::Z90);
             let said = say!("told-day-nest", nest = &nest.id, mean = mean, off = off, hottest = hottest);
             let _ = writeln!(body, "{said}");
         }
@@ -179,5 +183,17 @@ mod tests {
         assert!(!weekly.is_due(Span::from_min(4), now) && weekly.is_due(Span::from_min(5), now));
         weekly.tried(Span::from_min(5), now, true);
         assert!(!weekly.is_due(Span::from_min(60), now));
+    }
+
+    #[test]
+    fn a_report_that_a_wrong_clock_sent_silences_none_to_come() {
+        let at = |text: &str| crate::views::hours::moment(text, Timestamp::from_unix_ms(0)).unwrap();
+        let now = at("2026-03-30T09:00:00Z");
+        let ahead = now.plus(Span::from_h(24 * 365));
+        let mut weekly = Weekly::new((6, 18 * 60), TimeZone::UTC, Some(ahead), now);
+        assert!(weekly.is_due(Span::ZERO, now));
+        weekly.tried(Span::ZERO, now, true);
+        assert!(!weekly.is_due(Span::from_min(60), now));
+        assert!(!weekly.is_due(Span::from_min(60), now.minus(Span::from_s(2))), "a time server's second is no week");
     }
 }

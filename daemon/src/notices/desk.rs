@@ -179,6 +179,10 @@ impl Desk {
             if danger || past.sent == 0 {
                 self.begin(now, told, turn, past);
             }
+        } else if told.leaves() {
+            if past.sent == 0 {
+                self.add(Entry::new(told, Turn::FIRST, now));
+            }
         } else if told.ends() {
             // Who heard of a danger, or would have heard but for a way out of order, hears of its end.
             let due = match &before {

@@ -93,6 +93,10 @@ impl Ledger {
     ) {
         for (id, change) in latest.iter().filter(|(_, c)| c.alarm.priority() == Priority::Danger) {
             let told = Told { change: change.clone(), id: Some(*id), restored: true };
+            if told.leaves() && change.at > lately {
+                self.ends.push(told);
+                continue;
+            }
             if !told.ends() {
                 continue;
             }

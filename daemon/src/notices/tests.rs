@@ -124,7 +124,7 @@ async fn a_way_is_proved_when_a_person_says_the_code_and_not_before() {
     let mut probe = Probe::start(&[]).await;
     let clock: Arc<dyn Clock> = Arc::new(SystemClock::new());
     let (told, inbox) = mpsc::channel(TOLD_WAITING);
-    let (outbox, mut outcomes) = mpsc::channel(SENT_WAITING);
+    let (outbox, _outcomes) = mpsc::channel(SENT_WAITING);
     let kit = kit(clock);
     let answering = Arc::clone(&kit.answering);
     let notices = start(&[hook(&probe), way(Way::Log)], inbox, outbox, kit);
@@ -133,20 +133,18 @@ async fn a_way_is_proved_when_a_person_says_the_code_and_not_before() {
     let title = probe.request().await.json()["title"].as_str().expect("a title").to_owned();
     let code = title.strip_prefix("Test ").and_then(|rest| rest.get(..8)).expect("its code");
     assert_eq!(answering.unproved().len(), 1, "accepted is not seen");
-    assert!(answering.seen("00000000x").is_err());
-    assert_eq!(answering.seen(code), Ok("webhook".to_owned()));
-    assert!(answering.seen(code).is_err(), "a code works once");
+    assert!(answering.proves("00000000x").is_err());
+    let written = answering.proves(code).unwrap();
+    assert_eq!(answering.unproved().len(), 1, "what is not written down proves nothing");
+    answering.proved(code, &written);
+    assert!(answering.proves(code).is_err(), "a code works once");
     assert!(answering.unproved().is_empty());
     // What was written down proves it after a restart too, as long as the way is the same.
     drop(told);
     notices.stop().await;
-    let mut records = Vec::new();
-    while let Some(report) = outcomes.recv().await {
-        records.push(report.delivery);
-    }
     let print = answering::fingerprint(&hook(&probe).way);
-    let seen: Vec<_> = records.iter().filter(|d| d.outcome == format!("{} {print}", ledger::SEEN)).collect();
-    assert!(seen.len() == 1 && seen[0].way == "webhook" && seen[0].change.is_none(), "{records:?}");
+    assert_eq!((written.way.as_str(), written.change), ("webhook", None));
+    assert_eq!(written.outcome, format!("{} {print}", ledger::SEEN));
     assert_ne!(print, answering::fingerprint(&Way::Log));
 }
 
@@ -165,7 +163,7 @@ async fn a_danger_way_that_nobody_saw_for_90_days_is_asked_about_again() {
     assert!(said.len() == 1 && said[0].starts_with("Nobody has yet seen a test message by webhook"), "{said:?}");
     answering.test().await;
     let title = probe.request().await.json()["title"].as_str().expect("a title").to_owned();
-    assert_eq!(answering.seen(&title[5..13]), Ok("webhook".to_owned()));
+    answering.proved(&title[5..13], &answering.proves(&title[5..13]).unwrap());
     clock.advance(PROOF_HOLDS);
     assert!(answering.unproved().is_empty(), "90 days are not more than 90 days");
     clock.advance(Span::from_s(1));

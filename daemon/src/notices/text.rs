@@ -151,7 +151,7 @@ pub fn test_message(context: &Context, code: &str, link: Option<&str>) -> Messag
 
 fn first_line(told: &Told, context: &Context, words: &words::Words) -> String {
     let change = &told.change;
-    let news = words::news(change.event).filter(|_| !still_holds(told));
+    let news = words::news(change.event, told.priority()).filter(|_| !still_holds(told));
     // What is over needs no first act but to look.
     let said = |what: &str| match &news {
         Some(_) => say!("told-line-over", what = what),
@@ -179,7 +179,7 @@ fn still_holds(told: &Told) -> bool {
 
 fn body(told: &Told, context: &Context, words: &words::Words, occasion: Occasion<'_>) -> String {
     let change = &told.change;
-    let begins = words::news(change.event).is_none() || (occasion.reminder && still_holds(told));
+    let begins = words::news(change.event, told.priority()).is_none() || (occasion.reminder && still_holds(told));
     let danger = told.priority() == Priority::Danger;
     let mut out = String::new();
     if occasion.reminder {
@@ -239,8 +239,9 @@ fn steps(told: &Told, context: &Context, words: &words::Words, out: &mut String)
     let call = context.emergency.as_deref().map(|call| say!("told-emergency", call = one_line(call, 80)));
     let with = |step: String, more: Option<String>| more.map_or(step.clone(), |more| format!("{step} {more}"));
     let fixed = if danger {
-        let unplug = with(words::unplug(), plug(told, context));
-        vec![with(words::fire(), call), unplug, words::hot_plug(), words::no_water(), words::leave()]
+        let mats = told.change.nest.as_ref().and_then(|id| context.nests.get(id)).map_or(1, |nest| nest.pads.max(1));
+        let unplug = with(words::unplug(mats), plug(told, context));
+        vec![with(words::fire(), call), words::hot_plug(), unplug, words::no_water(), words::leave()]
     } else {
         Vec::new()
     };
@@ -251,7 +252,12 @@ fn steps(told: &Told, context: &Context, words: &words::Words, out: &mut String)
 
 fn plug(told: &Told, context: &Context) -> Option<String> {
     let nest = context.nests.get(told.change.nest.as_ref()?)?;
-    (!nest.plugs.is_empty()).then(|| say!("told-plug", plugs = one_line(&list_semicolon(&nest.plugs), 200)))
+    let plugs = one_line(&list_semicolon(&nest.plugs), 200);
+    match nest.plugs.len() {
+        0 => None,
+        some if some < nest.pads => Some(say!("told-plug-some", mats = nest.pads, plugs = plugs)),
+        all => Some(say!("told-plug", count = all, plugs = plugs)),
+    }
 }
 
 fn place(told: &Told, context: &Context) -> String {
@@ -269,7 +275,7 @@ fn place(told: &Told, context: &Context) -> String {
     let nest = change.nest.as_ref().and_then(|id| context.nests.get(id));
     if let Some(nest) = nest.filter(|nest| nest.pads > 0) {
         if !nest.plugs.is_empty() {
-            said.push(say!("told-place-plug", plugs = list_semicolon(&nest.plugs)));
+            said.push(say!("told-place-plug", mats = nest.pads, plugs = list_semicolon(&nest.plugs)));
         }
         if !nest.shared_with.is_empty() {
             said.push(say!("told-place-shared", nests = list_comma(&nest.shared_with)));

@@ -35,9 +35,9 @@ pub(super) fn fire() -> String {
     say!("told-fire")
 }
 
-/// The heating mat.
-pub(super) fn unplug() -> String {
-    say!("told-unplug")
+/// The heating mats of a nest that has so many.
+pub(super) fn unplug(mats: usize) -> String {
+    say!("told-unplug", mats = mats)
 }
 
 /// What may be wrong with its plug.
@@ -85,8 +85,9 @@ pub(super) fn rank(priority: Priority) -> String {
 }
 
 /// What stands in its place where nothing begins.
-pub(super) fn news(event: Event) -> Option<String> {
+pub(super) fn news(event: Event, priority: Priority) -> Option<String> {
     match event {
+        Event::OutOfService if priority == Priority::Danger => Some(say!("told-news-left")),
         Event::Raised | Event::Unacknowledged | Event::Unshelved | Event::Unsuppressed | Event::InService => None,
         Event::Acknowledged => Some(say!("told-news-answered")),
         Event::Returned => Some(say!("told-news-over-for-now")),
@@ -108,9 +109,20 @@ pub(super) fn afterwards(event: Event, priority: Priority) -> String {
         (Event::Reset, _) => say!("told-after-reset"),
         (Event::Shelved, _) => say!("told-after-shelved"),
         (Event::Suppressed, _) => say!("told-after-suppressed"),
+        (Event::OutOfService, Priority::Danger) => say!("told-after-left"),
         (Event::OutOfService, _) => say!("told-after-out-of-service"),
         _ => String::new(),
     }
+}
+
+/// How sure an alarm is and what else looks like it, and what it means for the brood: for pages, as its message says it.
+/// None of a silent node: a message says more of that, by whose silence it is.
+pub fn how_sure(alarm: Alarm) -> Vec<String> {
+    if alarm == Alarm::NodeSilent {
+        return Vec::new();
+    }
+    let words = of(alarm);
+    vec![say!("told-sure", sure = words.sure), say!("told-brood", brood = words.brood)]
 }
 
 /// The words for an alarm.
@@ -135,7 +147,7 @@ pub(super) fn of(alarm: Alarm) -> Words {
 fn danger(alarm: Alarm) -> Words {
     match alarm {
         Alarm::HeaterStuckOn => Words {
-            what: say!("told-heater-stuck-on-what"),
+            what: say!("alarm-heater-stuck-on"),
             short: say!("told-heater-stuck-on-short"),
             first: say!("told-heater-stuck-on-first"),
             steps: vec![
@@ -168,7 +180,7 @@ fn danger(alarm: Alarm) -> Words {
 fn warmth(alarm: Alarm) -> Words {
     match alarm {
         Alarm::HeaterNoHeat => Words {
-            what: say!("told-heater-no-heat-what"),
+            what: say!("alarm-heater-no-heat"),
             short: say!("told-heater-no-heat-short"),
             first: say!("told-heater-no-heat-first"),
             steps: vec![
@@ -198,7 +210,7 @@ fn warmth(alarm: Alarm) -> Words {
         },
         Alarm::ForecastHot | Alarm::ForecastCold => forecast(alarm),
         Alarm::GradientFlat => Words {
-            what: say!("told-gradient-flat-what"),
+            what: say!("alarm-gradient-flat"),
             short: say!("told-gradient-flat-short"),
             first: say!("told-gradient-flat-first"),
             steps: vec![say!("told-gradient-flat-step-1")],
@@ -206,7 +218,7 @@ fn warmth(alarm: Alarm) -> Words {
             brood: say!("told-gradient-flat-brood"),
         },
         _ => Words {
-            what: say!("told-rest-warm-what"),
+            what: say!("alarm-rest-warm"),
             short: say!("told-rest-warm-short"),
             first: say!("told-rest-warm-first"),
             steps: vec![say!("told-rest-warm-step-1")],
@@ -219,7 +231,7 @@ fn warmth(alarm: Alarm) -> Words {
 fn forecast(alarm: Alarm) -> Words {
     match alarm {
         Alarm::ForecastHot => Words {
-            what: say!("told-forecast-hot-what"),
+            what: say!("alarm-forecast-hot"),
             short: say!("told-forecast-hot-short"),
             first: say!("told-forecast-hot-first"),
             steps: vec![say!("told-forecast-hot-step-1"), say!("told-a-way-out")],
@@ -227,7 +239,7 @@ fn forecast(alarm: Alarm) -> Words {
             brood: say!("told-not-yet"),
         },
         _ => Words {
-            what: say!("told-forecast-cold-what"),
+            what: say!("alarm-forecast-cold"),
             short: say!("told-forecast-cold-short"),
             first: say!("told-forecast-cold-first"),
             steps: vec![say!("told-forecast-cold-step-1")],

@@ -32,6 +32,10 @@ impl Pipeline {
             ActKind::Alarm(act, name) => self.alarm_act(act, &name, (&by, &why), &mut draft),
             ActKind::Note(note) => self.note(note, &mut draft),
             ActKind::PutBackFit { nest, fit } => self.put_back_fit(&nest, fit, (&by, &why), &mut draft),
+            ActKind::Proof(written) => {
+                draft.batch.deliveries.push(written);
+                Ok(true)
+            }
             ActKind::Elsewhere { shelf, missed, detail } => {
                 let now = self.core_now();
                 let effects = self.core.step(now, Input::Elsewhere { shelf, missed, detail });

@@ -1,4 +1,5 @@
 //! From a message to the core, and from its effects to what is to be stored.
+use super::clocks::Grace;
 use super::draft::Draft;
 use super::{LINKS_MAX, Pipeline};
 use crate::history::{AlarmRecord, Disbelief, FitAct, FitRecord, HistoricReading, PackSeen};
@@ -9,8 +10,7 @@ use std::sync::Arc;
 impl Pipeline {
     /// The time as the core hears it.
     pub(super) fn core_now(&self) -> Timestamp {
-        // The core takes an earlier moment than it had as the one it had.
-        if self.grace.is_some() { Timestamp::from_unix_ms(i64::MIN) } else { self.clock.now() }
+        self.grace.as_ref().map_or_else(|| self.clock.now(), Grace::stands)
     }
 
     pub(super) fn message(&mut self, message: &Message) {
@@ -39,7 +39,7 @@ impl Pipeline {
             // A node whose clock runs ahead must not hide that all others are silent.
             self.tally.vitals.judged = self.tally.vitals.judged.max(Some(at.min(message.arrived)));
             if let Some(grace) = &mut self.grace {
-                grace.hear(reading.source);
+                grace.hear(reading.source, at, self.clock.as_ref());
             }
             let effects = self.core.step(self.core_now(), Input::Reading(reading));
             self.sort(effects, &mut draft);
@@ -66,6 +66,7 @@ impl Pipeline {
                 Effect::Alarm(mut change) => {
                     if self.grace.is_some() {
                         change.at = change.at.max(self.clock.now());
+                        self.core.date(&change.key, change.at);
                     }
                     let mut record = AlarmRecord::of(&change, &self.shelf, &self.sources);
                     if !record.detail.is_empty() {

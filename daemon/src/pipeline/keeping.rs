@@ -287,6 +287,21 @@ pub(crate) fn read(text: &str, core: &Core, now: Timestamp) -> Option<Kept> {
     Some(Kept { alarms: alarms.collect(), flood: json.flood, raised: json.raised.into_iter().map(at).collect(), nests })
 }
 
+/// The alarms of a fact's text that stood and are of no nest or probe of this shelf: alarm, nest, probe, node.
+pub(crate) fn left(text: &str, core: &Core) -> Vec<[Option<String>; 4]> {
+    let Ok(json) = serde_json::from_str::<KeptJson>(text) else { return Vec::new() };
+    let nest_left = |id: &String| core.shelf().nests.iter().all(|nest| nest.id != *id);
+    let stood = |life: &LifeJson| !matches!(life, LifeJson::NotJudged | LifeJson::Normal { .. });
+    json.alarms
+        .into_iter()
+        .filter(|s| {
+            s.nest.as_ref().is_some_and(nest_left) || s.probe.as_ref().is_some_and(|p| core.source(p).is_none())
+        })
+        .filter(|s| stood(&s.life))
+        .map(|s| [Some(s.alarm), s.nest, s.probe, s.node])
+        .collect()
+}
+
 #[cfg(test)]
 #[path = "keeping_tests.rs"]
 mod tests;

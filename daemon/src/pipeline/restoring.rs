@@ -1,8 +1,9 @@
 //! History to core, once, at start (and after the clock was set back): the last hours again, in event time.
 use super::keeping::{self, KEPT};
 use crate::history::{AlarmRecord, FitAct, FitRecord, HistoricReading, HistoryError, Reader};
+use dashboards::say;
 use enclosure::core::Kept;
-use enclosure::{AlarmKey, Core, Effect, Input, Reading, Shelf, Span, State, Timestamp};
+use enclosure::{AlarmKey, Core, Effect, Event, Input, Priority, Reading, Shelf, Span, State, Timestamp};
 use std::collections::BTreeMap;
 use std::path::Path;
 
@@ -14,6 +15,8 @@ const RECALLED: Span = Span::from_h(14 * 24);
 pub(super) const WATCHED_UNTIL: &str = "watched_until";
 /// The fact that says whether the daemon ended as it should.
 pub(super) const ENDED: &str = "ended";
+/// The fact that says what old days were old by at last, ms since 1970.
+pub(super) const AGED: &str = "aged";
 /// Its value after a clean stop.
 pub(super) const ENDED_WELL: &str = "well";
 
@@ -34,6 +37,10 @@ pub struct Restored {
     pub facts: BTreeMap<String, String>,
     /// Fits that came due in the hours judged again, and are not kept yet.
     pub fits: Vec<FitAct>,
+    /// Alarms that stood when what they are about left the shelf file, as they are to be closed.
+    pub left: Vec<AlarmRecord>,
+    /// What old days were old by at last.
+    pub aged: Option<Timestamp>,
     /// Until when was watched, and whether the daemon ended well then.
     pub watched: Option<(Timestamp, bool)>,
 }
@@ -50,6 +57,8 @@ impl Restored {
             newest: None,
             facts: BTreeMap::new(),
             fits: Vec::new(),
+            left: Vec::new(),
+            aged: None,
             watched: None,
         }
     }
@@ -59,6 +68,18 @@ impl Restored {
     /// # Errors
     /// [`HistoryError`] where it cannot be read.
     pub fn from_history(shelf: Shelf, path: &Path, now: Timestamp) -> Result<Self, HistoryError> {
+        Self::read(shelf, path, now, None)
+    }
+
+    /// The same for a core that ran on: `live` is what it would keep, newer than what is on the disk.
+    ///
+    /// # Errors
+    /// [`HistoryError`] where it cannot be read.
+    pub fn again(shelf: Shelf, path: &Path, now: Timestamp, live: Kept) -> Result<Self, HistoryError> {
+        Self::read(shelf, path, now, Some(live))
+    }
+
+    fn read(shelf: Shelf, path: &Path, now: Timestamp, live: Option<Kept>) -> Result<Self, HistoryError> {
         let reader = Reader::open(path)?;
         let mut this = Self::nothing(shelf);
         let names: Vec<String> = this.core.sources().to_vec();
@@ -66,7 +87,9 @@ impl Restored {
         let learned = now.minus(RECALLED)..now.minus(RESTORED);
         reader.each_reading(Some(&names), learned, |reading| this.recall(&reading))?;
         let span = now.minus(RESTORED)..now.plus(Span::from_ms(1));
-        let kept = reader.fact(KEPT)?.and_then(|text| keeping::read(&text, &this.core, now));
+        let text = reader.fact(KEPT)?;
+        let left = text.as_ref().map_or_else(Vec::new, |text| keeping::left(text, &this.core));
+        let kept = text.and_then(|text| keeping::read(&text, &this.core, now));
         for (nest, known) in kept.iter().flat_map(|k| &k.nests).enumerate() {
             if let Some(begins) = known.begins {
                 this.core.begin_nest(nest, begins);
@@ -75,17 +98,31 @@ impl Restored {
                 this.core.hold(nest, held);
             }
         }
+        let kept = match (kept, live) {
+            (Some(kept), Some(live)) => Some(Kept { nests: kept.nests, ..live }),
+            (kept, live) => live.or(kept),
+        };
         let kept_until = this.take_up_fits(&reader)?;
         reader.each_reading(Some(&names), span, |reading| this.judge_again(&reading, &kept_until))?;
         let latest = reader.standing_alarms()?.latest;
+        let is_left = |c: &&AlarmRecord| {
+            let names = [Some(c.alarm.name().to_owned()), c.nest.clone(), c.probe.clone(), c.node.clone()];
+            left.contains(&names) && !matches!(c.state, State::OutOfService)
+        };
+        this.left = latest.iter().map(|(_, c)| c).filter(is_left).map(|c| closed(c, now)).collect();
         match kept {
             Some(kept) => this.take_back(kept, latest, now),
             None => this.alarms(latest),
         }
         this.facts = reader.facts("heat/")?;
-        if let Some(until) = reader.fact(WATCHED_UNTIL)?.and_then(|ms| ms.parse().ok()) {
+        let moment = |name| -> Result<Option<Timestamp>, HistoryError> {
+            Ok(reader.fact(name)?.and_then(|ms| ms.parse().ok()).map(Timestamp::from_unix_ms))
+        };
+        let until = moment(WATCHED_UNTIL)?;
+        this.aged = moment(AGED)?.or(until);
+        if let Some(until) = until {
             let well = reader.fact(ENDED)?.as_deref() == Some(ENDED_WELL);
-            this.watched = Some((Timestamp::from_unix_ms(until), well));
+            this.watched = Some((until, well));
         }
         Ok(this)
     }
@@ -146,7 +183,12 @@ impl Restored {
         for (id, record) in latest {
             let Some(key) = record.key(self.core.shelf(), &sources) else { continue };
             self.details.insert(key.clone(), record.detail.clone());
-            if self.core.alarms().any(|(known, state, ..)| *known == key && !is_well(state)) {
+            let known = self.core.alarms().find(|(known, ..)| **known == key).map(|(_, state, ..)| state);
+            if known == Some(record.state) {
+                // A clock that was wrong when the rest was kept has not changed when it began.
+                self.core.date(&key, record.at.min(now));
+            }
+            if known.is_some_and(|state| !is_well(state)) {
                 self.standing.push((id, record));
             }
         }
@@ -179,6 +221,19 @@ impl Restored {
             self.core.restore(key, state, since);
         }
     }
+}
+
+/// How an alarm is closed whose nest or probe left the shelf file: nothing ended, but nobody watches it any more. A
+/// danger is told of as that.
+fn closed(was: &AlarmRecord, now: Timestamp) -> AlarmRecord {
+    let detail = match was.detail.as_str() {
+        "" => say!("seen-left-bare"),
+        said => say!("seen-left", was = said),
+    };
+    let told = was.alarm.priority() == Priority::Danger;
+    let (event, state) =
+        if told { (Event::OutOfService, State::OutOfService) } else { (Event::Cleared, State::Normal) };
+    AlarmRecord { at: now, event, state, detail, cause: None, told, ..was.clone() }
 }
 
 /// Whether nothing need be shown of it.

@@ -1,35 +1,22 @@
-//! The watch over the watch itself: clock, broker, history, messages; and the hourly chores.
+//! The watch over the watch itself: history, messages; and the hourly chores.
+use super::clocks::Behind;
 use super::draft::Draft;
-use super::flight::later;
 use super::keeping::{self, KEPT};
-use super::restoring::{ENDED, ENDED_WELL, WATCHED_UNTIL};
-use super::{Pipeline, Restored, SHOW_EVERY};
+use super::reach::Reach;
+use super::restoring::{AGED, ENDED, ENDED_WELL, WATCHED_UNTIL};
+use super::{Pipeline, SHOW_EVERY};
 use crate::clock::Clock;
 use crate::history::{Batch, Gap};
-use crate::intake::Link;
 use crate::snapshot::Sent;
-use crate::times::length;
 use dashboards::{list_semicolon, say};
-use enclosure::{Alarm, Core, Input, SourceId, Span, Timestamp};
-use std::collections::BTreeSet;
+use enclosure::{Alarm, Input, Span, Timestamp};
 
-/// How far the wall clock may stray from the monotonic one between two turns.
-const JUMP: Span = Span::from_s(5);
-/// A clock that was set back this far makes the core begin anew from history: it takes no time but a later one.
-const BEGIN_ANEW: Span = Span::from_min(1);
-/// How long a jump is held for worth saying.
-const JUMP_SHOWN: Span = Span::from_min(10);
 /// How long a history that was set aside at the start is held for worth saying.
 const SET_ASIDE_SHOWN: Span = Span::from_min(10);
-/// A time without a watch that is worth writing down.
-const GAP: Span = Span::from_min(10);
 /// The moment until which was watched is stored so often.
 const DATE_EVERY: Span = Span::from_min(1);
 /// Closed days are packed, and old ones thinned, so often.
 const TEND_EVERY: Span = Span::from_h(1);
-
-/// After a time without a watch nodes have so long to speak: two turns of a node that reads every minute.
-const GRACE: Span = Span::from_min(2);
 
 /// What is remembered between two turns.
 #[derive(Debug)]
@@ -37,32 +24,34 @@ pub(super) struct Watching {
     /// The last tick, by the monotonic clock.
     pub(super) ticked: Span,
     /// When the clocks were compared last, by the monotonic one, and the wall clock then.
-    checked: Span,
-    wall: Timestamp,
-    jumped: Option<Span>,
-    broker_lost: Option<Span>,
-    /// Since when, by the wall clock, once it is told.
-    broker_told: Option<Timestamp>,
+    pub(super) checked: Span,
+    pub(super) wall: Timestamp,
+    pub(super) jumped: Option<Span>,
+    pub(super) behind: Option<Behind>,
+    pub(super) reach: Reach,
     history_failing: Option<Timestamp>,
     set_aside: Option<Span>,
     dated: Option<Span>,
-    tended: Option<Timestamp>,
+    pub(super) tended: Option<Timestamp>,
+    /// What old days are old by.
+    aged: Option<Timestamp>,
 }
 
 impl Watching {
-    pub(super) fn new(clock: &dyn Clock) -> Self {
+    pub(super) fn new(clock: &dyn Clock, aged: Option<Timestamp>) -> Self {
         let (ticked, wall) = (clock.monotonic(), clock.now());
         Self {
             ticked,
             checked: ticked,
             wall,
             jumped: None,
-            broker_lost: Some(ticked),
-            broker_told: None,
+            behind: None,
+            reach: Reach::new(ticked),
             history_failing: None,
             set_aside: None,
             dated: None,
             tended: None,
+            aged,
         }
     }
 
@@ -86,37 +75,10 @@ impl Watching {
     }
 }
 
-/// The first minutes after a time without a watch: nodes must have the time to speak before they are held for silent.
-/// The core's time stands still meanwhile; its raw guard of dangers does not need it.
-#[derive(Debug)]
-pub(super) struct Grace {
-    until: Span,
-    unheard: BTreeSet<SourceId>,
-    /// What is to be handed to the core once it is over: a time without a watch, or that the clock was set.
-    then: Option<Input>,
-}
-
-impl Grace {
-    /// Needed only where the core knows readings of long ago.
-    pub(super) fn after(restored: &Restored, clock: &dyn Clock) -> Option<Self> {
-        let away = clock.now().since(restored.newest?);
-        (away > GRACE).then(|| Self::of(&restored.core, clock))
-    }
-
-    /// All probes have the time to speak.
-    fn of(core: &Core, clock: &dyn Clock) -> Self {
-        let probes = core.shelf().nests.iter().flat_map(|nest| &nest.probes);
-        let unheard = probes.filter_map(|probe| core.source(&probe.source)).collect();
-        Self { until: later(clock.monotonic(), GRACE), unheard, then: None }
-    }
-
-    pub(super) fn hear(&mut self, source: SourceId) {
-        self.unheard.remove(&source);
-    }
-
-    fn is_over(&self, now: Span) -> bool {
-        now >= self.until || self.unheard.is_empty()
-    }
+/// What old days are old by after `known`: the clock, but no more than a day on at a time. An hour of a wrong year must not
+/// thin a year of readings; and after a long time without a watch some days later is early enough.
+fn aged(known: Option<Timestamp>, wall: Timestamp) -> Timestamp {
+    known.map_or(wall, |known| known.plus(Span::from_h(24)).min(wall))
 }
 
 impl Pipeline {
@@ -129,11 +91,7 @@ impl Pipeline {
 
     pub(super) async fn tick(&mut self) {
         let now = self.clock.monotonic();
-        if self.grace.as_ref().is_some_and(|grace| grace.is_over(now))
-            && let Some(then) = self.grace.take().and_then(|grace| grace.then)
-        {
-            self.feed(then);
-        }
+        self.end_grace(now);
         self.withdraw();
         self.watching.ticked = now;
         if let Some(pulse) = self.settings.pulse {
@@ -149,92 +107,15 @@ impl Pipeline {
         let wall = self.clock.now();
         if self.watching.tended.is_none_or(|tended| wall.since(tended) >= TEND_EVERY) {
             self.watching.tended = Some(wall);
+            let aged = aged(self.watching.aged, wall);
+            self.watching.aged = Some(aged);
+            let facts = vec![(AGED.to_owned(), aged.unix_ms().to_string())];
+            self.submit(Draft { batch: Batch { facts, ..Batch::default() }, ..Draft::default() });
             // If it fails, the writer says so, and the days stay as they are.
-            drop(self.writer.tend(wall));
+            drop(self.writer.tend(wall, aged));
         }
         if self.touched || now.ms() - self.shown.ms() >= SHOW_EVERY.ms() {
             self.show();
-        }
-    }
-
-    /// Before anything is judged by it: a clock that was set must neither end delays nor silence anybody.
-    pub(super) async fn check_clock(&mut self) {
-        let (now, wall) = (self.clock.monotonic(), self.clock.now());
-        let passed = Span::from_ms(now.ms() - self.watching.checked.ms());
-        self.watching.checked = now;
-        let jump = Span::from_ms(wall.since(self.watching.wall).ms() - passed.ms());
-        self.watching.wall = wall;
-        if !self.clock.can_be_set() {
-            return;
-        }
-        if jump.ms().abs() > JUMP.ms() {
-            let (by, back) = (Span::from_ms(jump.ms().abs()), jump.ms() < 0);
-            tracing::warn!(by_s = by.s(), back, "the clock jumped");
-            if jump.ms() < -BEGIN_ANEW.ms() {
-                self.begin_anew(wall).await;
-            } else if jump > GRACE && self.grace.is_none() {
-                let grace = Grace::of(&self.core, self.clock.as_ref());
-                self.grace = Some(Grace { then: Some(Input::ClockSet(jump)), ..grace });
-            }
-            self.watching.jumped = Some(now);
-            if jump >= GAP {
-                self.store_gap(Gap { from: wall.minus(jump), to: wall, why: say!("gap-clock") });
-            }
-            let by = length(by);
-            let detail = if back { say!("seen-clock-back", by = by) } else { say!("seen-clock-forward", by = by) };
-            self.watch(Alarm::ClockJumped, true, detail);
-        } else if self.watching.jumped.is_some_and(|jumped| now.ms() - jumped.ms() > JUMP_SHOWN.ms()) {
-            self.watching.jumped = None;
-            self.watch(Alarm::ClockJumped, false, say!("seen-clock-steady"));
-        }
-    }
-
-    /// The core takes no earlier time than it had: after the clock was set back it would judge nothing for as long.
-    async fn begin_anew(&mut self, now: Timestamp) {
-        let (shelf, path) = (self.core.shelf().clone(), self.history.clone());
-        match tokio::task::spawn_blocking(move || Restored::from_history(shelf, &path, now)).await {
-            Ok(Ok(restored)) => self.core = restored.core,
-            Ok(Err(error)) => tracing::error!(%error, "the core goes on with the time it had"),
-            Err(error) => tracing::error!(%error, "the core goes on with the time it had"),
-        }
-    }
-
-    pub(super) fn link_changed(&mut self) {
-        self.touched = true;
-        let link = self.link.borrow_and_update().clone();
-        let vitals = &mut self.tally.vitals;
-        match link {
-            Link::Connected { live: true, .. } => {
-                self.watching.broker_lost = None;
-                vitals.broker_lost = None;
-            }
-            Link::Connected { live: false, .. } => {
-                self.watching.broker_lost.get_or_insert(self.clock.monotonic());
-                vitals.broker_lost = Some(say!("seen-broker-deaf"));
-            }
-            Link::Lost { why, .. } => {
-                self.watching.broker_lost.get_or_insert(self.clock.monotonic());
-                vitals.broker_lost = Some(why);
-            }
-        }
-    }
-
-    fn check_broker(&mut self, now: Span) {
-        let patience = self.core.shelf().alarms.on_delay(Alarm::BrokerLost);
-        let patience_ends = |since: Span| now.ms() - since.ms() > patience.ms();
-        match self.watching.broker_lost {
-            Some(since) if self.watching.broker_told.is_none() && patience_ends(since) => {
-                let ms = (now.ms() - since.ms()) as f64 * self.clock.pace();
-                self.watching.broker_told = Some(self.clock.now().minus(Span::from_ms(ms as i64)));
-                let why = self.tally.vitals.broker_lost.clone().unwrap_or_else(|| say!("seen-broker-no-answer"));
-                let detail = say!("seen-broker-lost", why = why);
-                self.watch(Alarm::BrokerLost, true, detail);
-            }
-            None if let Some(from) = self.watching.broker_told.take() => {
-                self.store_gap(Gap { from, to: self.clock.now(), why: say!("gap-broker") });
-                self.watch(Alarm::BrokerLost, false, say!("seen-broker-again"));
-            }
-            _ => {}
         }
     }
 
@@ -299,27 +180,33 @@ impl Pipeline {
         }
     }
 
-    /// Writes down that nothing was watched while the daemon did not run.
-    pub(super) fn note_gap(&mut self, watched: Option<(Timestamp, bool)>) {
-        let Some((from, ended_well)) = watched else { return };
-        let to = self.clock.now();
-        if to.since(from) < GAP {
-            return;
-        }
-        let why = if ended_well { say!("gap-stopped") } else { say!("gap-unawares") };
-        self.store_gap(Gap { from, to, why: why.clone() });
-        let told = Input::Unwatched { from, to, why, power: !ended_well };
-        match &mut self.grace {
-            Some(grace) => grace.then = Some(told),
-            None => self.feed(told),
-        }
-    }
-
-    fn store_gap(&mut self, gap: Gap) {
+    pub(super) fn store_gap(&mut self, gap: Gap) {
         self.submit(Draft { batch: Batch { gaps: vec![gap], ..Batch::default() }, ..Draft::default() });
     }
 
-    fn watch(&mut self, alarm: Alarm, failing: bool, detail: String) {
+    pub(super) fn watch(&mut self, alarm: Alarm, failing: bool, detail: String) {
         self.feed(Input::Watch { alarm, failing, detail });
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const DAY: Span = Span::from_h(24);
+
+    #[test]
+    fn an_hour_of_a_wrong_year_ages_history_by_days_and_a_long_absence_is_made_up_for() {
+        let right = Timestamp::from_unix_ms(1_772_323_200_000);
+        let wrong = right.plus(Span::from_h(24 * 365));
+        let hour = aged(Some(aged(Some(right), wrong)), wrong.plus(Span::from_h(1)));
+        assert_eq!(hour, right.plus(DAY).plus(DAY));
+        assert_eq!(aged(Some(hour), right.plus(Span::from_h(2))), right.plus(Span::from_h(2)), "back at once");
+        let rounds = (0..).scan(right, |known, _| {
+            *known = aged(Some(*known), wrong);
+            Some(*known)
+        });
+        assert_eq!(rounds.take_while(|known| *known < wrong).count(), 364);
+        assert_eq!(aged(None, right), right, "a new history has nothing that is old");
     }
 }

@@ -122,6 +122,23 @@ fn loading_reads_the_disk_and_says_what_is_not_there() {
 }
 
 #[test]
+fn a_file_that_is_there_and_of_no_use_is_named_with_line_and_key() {
+    let dir = tempfile::tempdir().expect("a directory");
+    let path = dir.path().join("shelf.toml");
+    std::fs::write(dir.path().join("empty"), "\n").expect("written");
+    let more =
+        "[[notice]]\nway = \"webhook\"\nurl = \"http://127.0.0.1/\"\ntoken_file = \".\"\nsecret_file = \"empty\"\n";
+    std::fs::write(&path, format!("{LEAST}{more}")).expect("written");
+    let (text, code) = report(&load(&path, std::iter::empty()));
+    assert_eq!(code, 0, "{text}");
+    assert!(
+        text.contains("shelf.toml:10: notice[0].token_file: the file ") && text.contains("cannot be read"),
+        "{text}"
+    );
+    assert!(text.contains("shelf.toml:11: notice[0].secret_file: the file ") && text.contains("is empty"), "{text}");
+}
+
+#[test]
 fn reports_end_with_deference_and_the_right_code() {
     let (text, code) = report(&judged(LEAST, &[]));
     assert_eq!(code, 0);

@@ -5,9 +5,11 @@ use super::raw::{RawFile, RawMaterial};
 use super::settings::{BrokerWay, NoticeWay, Recipient, Way};
 use super::unwise_slow;
 use super::unwise_web;
+use crate::small_file;
 use dashboards::say;
 use enclosure::shelf::{Band, Nest, NestKind, Pad};
-use std::path::{Path, PathBuf};
+use std::io::ErrorKind;
+use std::path::PathBuf;
 
 /// Heat per area above which a mat is strong, W/m² (common practice, no source).
 const STRONG_W_M2: f64 = 1000.0;
@@ -37,6 +39,9 @@ const COVERED_PART: f64 = 0.7;
 
 /// Decay lengths beyond which little of a mat's heat arrives: e⁻³ is 5 %.
 const FAR_DECAYS: f64 = 3.0;
+
+/// Largest file that another is named in, bytes; a users file is the largest of them.
+const NAMED_MAX_BYTES: u64 = crate::broker::MAX_USERS_FILE_BYTES;
 
 /// Notes all advice on a file without errors.
 pub(super) fn advise(file: &ShelfFile, raw: &RawFile, f: &mut Findings) {
@@ -282,7 +287,7 @@ fn ways(file: &ShelfFile, f: &mut Findings) {
     }
 }
 
-/// Notes the files that are named but not there.
+/// Notes the files that are named but not there, or of no use.
 pub(super) fn missing_files(file: &ShelfFile, f: &mut Findings) {
     let mut named: Vec<(String, &PathBuf)> = Vec::new();
     match &file.broker.way {
@@ -310,9 +315,23 @@ pub(super) fn missing_files(file: &ShelfFile, f: &mut Findings) {
     }
     let keys = file.permits.iter().map(|p| (format!("nest[{}].pad[{}].permit_key_file", p.nest, p.pad), &p.key_file));
     named.extend(keys);
-    for (key, path) in named.into_iter().filter(|(_, p)| !Path::exists(p)) {
-        let why = say!("unwise-no-file", path = path.display().to_string());
-        f.advise(&key, why, say!("unwise-no-file-do"));
+    for (key, path) in named {
+        let shown = path.display().to_string();
+        // Only what is secret is one word; of the rest whoever reads it says more.
+        let is_secret = ["token_file", "secret_file", "password_file"].iter().any(|word| key.ends_with(word));
+        match small_file::text(path, NAMED_MAX_BYTES) {
+            Err(why) if why.kind() == ErrorKind::NotFound => {
+                f.advise(&key, say!("unwise-no-file", path = shown), say!("unwise-no-file-do"));
+            }
+            Err(why) => {
+                let why = say!("unwise-unread", path = shown, why = why.to_string());
+                f.advise(&key, why, say!("unwise-unread-do"));
+            }
+            Ok(text) if is_secret && text.trim().is_empty() => {
+                f.advise(&key, say!("unwise-empty", path = shown), say!("unwise-empty-do"));
+            }
+            Ok(_) => {}
+        }
     }
     if let Some(directory) = file.history.path.parent().filter(|p| !p.as_os_str().is_empty() && !p.is_dir()) {
         let why = say!("unwise-no-directory", path = directory.display().to_string());

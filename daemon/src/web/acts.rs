@@ -7,7 +7,8 @@ use crate::snapshot::{Act, ActKind, AlarmAct, AlarmName, Note};
 use crate::times;
 use crate::views::hours::moment;
 use crate::views::notebook::{NOTES_PATH, TEXT_MAX, notes_url};
-use crate::views::now::{ALARMS_PATH, SHELVE_MIN, nest_url};
+use crate::views::now::{ALARMS_PATH, nest_url};
+use crate::views::standing::SHELVE_MIN;
 use crate::views::story::STORY_PATH;
 use crate::views::words::listed;
 use axum::Json;
@@ -186,7 +187,7 @@ impl App {
             ActKind::Alarm(_, name) => name.nest.as_deref(),
             ActKind::Note(note) => Some(note.nest.as_str()),
             ActKind::PutBackFit { nest, .. } => Some(nest.as_str()),
-            ActKind::Elsewhere { .. } => None,
+            ActKind::Proof(_) | ActKind::Elsewhere { .. } => None,
         };
         let described = match nest {
             Some(id) => Some(known(id).ok_or_else(|| {

@@ -90,13 +90,25 @@ pub(super) async fn act(
             app.answering.used(id, way);
             if others { say!("answer-done-passed") } else { say!("answer-done-nobody") }
         }
-        (Linked::Test(code), "seen") => match app.answering.seen(&code) {
+        (Linked::Test(code), "seen") => match app.saw(&code).await {
             Ok(_) => say!("answer-done-seen"),
-            Err(why) => return not(StatusCode::GONE, say!("refused-because", why = why)),
+            Err((status, why)) => return not(status, say!("refused-because", why = why)),
         },
         _ => return not(StatusCode::BAD_REQUEST, say!("answer-buttons")),
     };
     plain_for_anybody(&app, StatusCode::OK, say!("answer-done"), vec![said])
+}
+
+impl App {
+    /// A person saw the test message with this code; gives the way, once that is written down. `Err`: status and why not.
+    pub(super) async fn saw(&self, code: &str) -> Result<String, (StatusCode, String)> {
+        let written = self.answering.proves(code).map_err(|why| (StatusCode::GONE, why))?;
+        let (reply, answer) = oneshot::channel();
+        let kind = ActKind::Proof(written.clone());
+        self.hand_in(Act { kind, by: String::new(), why: String::new(), reply }, answer).await?;
+        self.answering.proved(code, &written);
+        Ok(written.way)
+    }
 }
 
 /// Every way, and how far it is proved.
@@ -126,7 +138,10 @@ pub(super) struct Seen {
 /// A person saw a test message.
 pub(super) async fn seen(State(app): State<Arc<App>>, body: Result<Json<Seen>, JsonRejection>) -> Response {
     let done = match body {
-        Ok(Json(seen)) => app.answering.seen(&seen.code).map_err(|why| (StatusCode::CONFLICT, why)),
+        Ok(Json(seen)) => match app.saw(&seen.code).await {
+            Err((StatusCode::GONE, why)) => Err((StatusCode::CONFLICT, why)),
+            done => done,
+        },
         Err(e) => Err((e.status(), e.body_text())),
     };
     match done {

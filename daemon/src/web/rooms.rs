@@ -50,7 +50,7 @@ impl Which {
 
 async fn story_now(app: &App, name: AlarmName, id: Option<i64>) -> Result<Option<SheetPage>, String> {
     let (snap, now, hours) = (app.snapshot(), app.now(), app.hours.clone());
-    let place = app.places.of(&name);
+    let place = app.places.of(name.nest.as_ref());
     app.read_history(move |reader| story(reader, &name, id, Around { snap: &snap, now, hours: &hours, place: &place }))
         .await
 }
@@ -161,7 +161,7 @@ pub(super) async fn tried(State(app): State<Arc<App>>, form: Result<Form<Trial>,
             watched(&app, Itself { tested, ..Itself::default() }).await
         }
         Ok(Form(trial)) if trial.r#do == "seen" => {
-            let seen = Some(app.answering.seen(trial.code.trim()));
+            let seen = Some(app.saw(trial.code.trim()).await.map_err(|(_, why)| why));
             watched(&app, Itself { seen, ..Itself::default() }).await
         }
         _ => plain(&app, StatusCode::BAD_REQUEST, say!("refused-nothing-done"), vec![say!("refused-form")]),

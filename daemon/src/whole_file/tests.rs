@@ -144,3 +144,30 @@ fn a_link_stays_a_link_and_what_is_no_file_is_written_to_as_it_stands() {
     let full = save(Path::new("/dev/full"), Readers::AsBefore, b"after").unwrap_err();
     assert_eq!((full.step, full.why.kind()), (Step::Writing, ErrorKind::StorageFull), "{full}");
 }
+
+#[test]
+fn two_that_make_one_file_at_once_never_mix_and_the_second_is_told_of_the_first() {
+    let dir = tempfile::tempdir().unwrap();
+    let path = dir.path().join("month.csv");
+    let first = Part::begin(&path, Readers::AsBefore).unwrap();
+    let second = Part::begin(&path, Readers::AsBefore).unwrap_err();
+    assert_eq!((second.step, second.why.kind()), (Step::Beginning, ErrorKind::ResourceBusy));
+    assert!(second.to_string().contains("Another command is making this file"), "{second}");
+    (&first.file).write_all(b"whole").unwrap();
+    first.put().unwrap();
+    assert_eq!(std::fs::read(&path).unwrap(), b"whole");
+    save(&path, Readers::AsBefore, b"after").unwrap();
+    assert_eq!(names(dir.path()), ["month.csv"]);
+}
+
+#[cfg(unix)]
+#[test]
+fn half_a_file_of_another_is_neither_given_the_name_nor_removed() {
+    let dir = tempfile::tempdir().unwrap();
+    let path = dir.path().join("month.csv");
+    let own = Part::begin(&path, Readers::AsBefore).unwrap();
+    std::fs::remove_file(own.name()).unwrap();
+    std::fs::write(own.name(), "another's").unwrap();
+    assert_eq!(own.put().unwrap_err().step, Step::Naming);
+    assert_eq!(names(dir.path()), ["month.csv.part"]);
+}

@@ -14,6 +14,7 @@ failed-whole-name-synced =
 failed-whole-room = Free some space, and try again
 failed-whole-directory = Make its directory, or give another place
 failed-whole-name = Give it another name
+failed-whole-busy = Another command is making this file: wait for it, or give another name
 failed-whole-rights = Give another place, or yourself the right to write there
 failed-whole-disk = Check the disk, or give another place
 

@@ -7,6 +7,9 @@ seen-clock-back =
 seen-clock-forward =
     The clock went forward by { $by } at once. Times of readings around that moment are doubtful. Check the machine's
     time, its time server and its clock battery.
+seen-clock-behind =
+    The clock stands { $by } before the moment until which the shelf was watched: it went back while the daemon did not
+    run. Times of readings are doubtful. Check the machine's time, its time server and its clock battery.
 seen-clock-steady = The clock has run steadily for 10 minutes.
 
 # $why: what the connection said, or one of the next two.
@@ -14,6 +17,11 @@ seen-broker-lost = No readings come from the broker: { $why }. Check that it run
 seen-broker-no-answer = no answer yet
 seen-broker-deaf =
     connected, but the daemon does not hear its own marker: it needs the right to publish and hear its own topics
+# $times: how often. $within: "30 min". $why: what it said when it was lost last.
+seen-broker-restless =
+    The connection to the broker comes and goes: it was lost { $times } times within { $within }, the last time with:
+    { $why }. Readings come late. Look at the network, at the broker's log, and whether another daemon has the same
+    client_id.
 seen-broker-again = The broker is there again.
 
 # $why: what the disk said.
@@ -32,6 +40,10 @@ seen-elsewhere-missed =
     The warmend that watches shelf { $shelf } gave no sign of life for { $times } times its usual time. Nobody may be
     watching there: look at the nests of that shelf, then at its machine, its power and the network.
 seen-elsewhere-again = The warmend that watches shelf { $shelf } gives signs of life again.
+
+# Of an alarm that stood when its nest, or its probe, left the shelf file. $was: what was said of it, with its stop.
+seen-left = It is no longer in the shelf file, so nothing watches it. When it was raised: { $was }
+seen-left-bare = It is no longer in the shelf file, so nothing watches it.
 
 ## Why nothing was watched: clauses without a full stop.
 

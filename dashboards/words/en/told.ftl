@@ -28,6 +28,8 @@ told-news-reset = Reset
 told-news-shelved = Silent for a time
 told-news-suppressed = Silent by design
 told-news-out-of-service = Out of service
+# A danger that stood when its nest, or its probe, left the shelf file.
+told-news-left = No longer watched
 
 ## What to do about every danger, in this order.
 
@@ -36,12 +38,21 @@ told-fire =
     outside.
 # Follows it. $call: what stands in the shelf file. No number is shipped.
 told-emergency = The keeper wrote down whom to call: { $call }.
-told-unplug = Otherwise unplug the heating mat at the wall.
-# Follows it. $plugs: which, in the keeper's words.
-told-plug = It is this plug: { $plugs }.
+# Before the hand is on it.
 told-hot-plug =
     If plug, socket or cable is hot, discoloured or wet, do not touch it; switch off that circuit if you can reach it
     safely.
+# $mats: how many the nest has.
+told-unplug = { $mats ->
+    [one] Otherwise unplug the heating mat at the wall.
+   *[other] Otherwise unplug all { $mats } heating mats of this nest at the wall.
+}
+# Follows it. $plugs: which, in the keeper's words; $count: how many of them; $mats: how many mats the nest has.
+told-plug = { $count ->
+    [one] It is this plug: { $plugs }.
+   *[other] They are these plugs: { $plugs }.
+}
+told-plug-some = Of its { $mats } mats these plugs are written down: { $plugs }. Find the others as well.
 told-no-water = No water, no ice.
 told-leave = Leave it unplugged until you know why.
 
@@ -52,7 +63,11 @@ told-where = Where: { $place }
 told-place-probe = probe { $name }
 told-place-node = node { $name }
 told-place-elsewhere = the other shelf: { $name }
-told-place-plug = its heating mat hangs on: { $plugs }
+# $mats: how many the nest has.
+told-place-plug = { $mats ->
+    [one] its heating mat hangs on: { $plugs }
+   *[other] its heating mats hang on: { $plugs }
+}
 # $nests: their names, by list-comma.
 told-place-shared = the same heating mat warms { $nests }
 # $at: "Sun 1 March, 12:00 (CET)".
@@ -109,6 +124,10 @@ told-after-answered = Somebody answered; messages about it stop. The condition i
 told-after-reset = Somebody reset it. If the cause is still there, it will be raised again.
 told-after-shelved = Somebody silenced it for a time. Nobody is told of it meanwhile.
 told-after-suppressed = It is a consequence of something that was told already.
+told-after-left =
+    This stood when the shelf file was changed, and what it is about is no longer in that file under this name: nothing
+    watches it any more. That ended nothing. Go and look; if the heating mat is still plugged in there, unplug it. If the
+    nest only has another name now, what its probes say is judged under that.
 told-after-out-of-service = Somebody took it out of service. Nobody is told of it until it is put back.
 
 ## What several alarms say.
@@ -129,7 +148,6 @@ told-one-eye-fewer = Nothing is known to be wrong with the brood, but there is o
 ## steps, how sure it is and what else looks like it, and what it means for the brood. Where an alarm's own words fit
 ## (alarm-…), they stand in the first line.
 
-told-heater-stuck-on-what = the heating mat will not switch off
 told-heater-stuck-on-short = mat stuck on
 told-heater-stuck-on-first = Unplug it now.
 told-heater-stuck-on-step-1 =
@@ -154,7 +172,6 @@ told-probe-hot-sure =
     looking, not by waiting.
 told-probe-hot-brood = Where it is so hot, brood can be lost within minutes to an hour.
 
-told-heater-no-heat-what = the heating mat gives no heat
 told-heater-no-heat-short = mat gives no heat
 told-heater-no-heat-first = Is the plug in?
 told-heater-no-heat-step-1 = See whether the plug is in, and the socket or strip switched on.
@@ -180,26 +197,22 @@ told-brood-hot-step-1 = See whether the sun falls on the nest, and whether the r
 told-brood-hot-step-2 = Turn the heating down, or unplug the heating mat until you know why.
 told-brood-hot-brood = The ants will carry the brood away if there is a cooler place to carry it to.
 
-told-gradient-flat-what = the whole nest is equally warm
 told-gradient-flat-short = no cooler place
 told-gradient-flat-first = Make a cool end.
 told-gradient-flat-step-1 = See whether the heating mat reaches too far, or a cover keeps the cool end warm.
 told-gradient-flat-sure = Worked out for the whole nest from its probes, and so for hours.
 told-gradient-flat-brood = The ants cannot choose: warmth along the nest is how they place their brood.
 
-told-rest-warm-what = its winter rest is disturbed
 told-rest-warm-short = rest disturbed
 told-rest-warm-first = Look at the room.
 told-rest-warm-step-1 = See whether the room or cupboard has warmed or frozen, and whether the heating mat is unplugged.
 told-rest-warm-sure = From the probes of the nest, against the band of the season in force.
 told-rest-warm-brood = A colony that wakes in winter eats what it needs for spring; frost can kill it.
 
-told-forecast-hot-what = the brood place will get too warm
 told-forecast-hot-short = will get too warm
 told-forecast-hot-first = Turn heating down.
 told-forecast-hot-step-1 = Turn the heating down before it happens, shade the nest, air the room.
 
-told-forecast-cold-what = the brood place will get too cold
 told-forecast-cold-short = cold is coming
 told-forecast-cold-first = Look at the heating.
 told-forecast-cold-step-1 = See whether the heating can keep up with the night, and whether a window is open.

@@ -204,8 +204,8 @@ impl<const P: usize> Guard<P> {
             PermitKind::Withdraw => self.latch(Latch::Withdrawn),
             PermitKind::Grant => {
                 if self.kept.latch.is_some() && permit.reset > self.kept.reset {
+                    // The higher number is noted below, and this with it.
                     self.kept.latch = None;
-                    self.changed = true;
                 }
                 let lease_ms = Millis::from(permit.lease_s.min(LEASE_MAX_S)) * 1000;
                 self.lease = Given::Until {
@@ -279,12 +279,6 @@ impl<const P: usize> Guard<P> {
             Given::Until { ends, .. } => Some(ends),
             Given::None | Given::Refused => None,
         }
-    }
-
-    /// Whether the switch is closed.
-    #[must_use]
-    pub const fn pin(&self) -> bool {
-        self.pin
     }
 
     /// What is to be stored, if it changed since this was asked last.

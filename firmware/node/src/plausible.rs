@@ -38,16 +38,16 @@ pub struct Watch {
 }
 
 impl Watch {
-    /// Takes a reading, hundredths of a degree Celsius; returns whether it is to be believed.
-    pub fn take(&mut self, now: Millis, said: Result<i16, Fault>, limit_centi_c: i16) -> bool {
+    /// Takes a reading, hundredths of a degree Celsius.
+    pub fn take(&mut self, now: Millis, said: Result<i16, Fault>, limit_centi_c: i16) {
         let centi_c = match said {
             Ok(centi_c) => centi_c,
             Err(Fault::Implausible) => {
                 self.implausible = true;
-                return false;
+                return;
             }
             // It may just have been a bad contact: it counts once it lasts.
-            Err(Fault::Silent | Fault::Garbled) => return false,
+            Err(Fault::Silent | Fault::Garbled) => return,
         };
         self.above = if centi_c > limit_centi_c { self.above.saturating_add(1) } else { 0 };
         let fits = RANGE_CENTI_C.contains(&centi_c) && (self.follows(now, centi_c) || self.agrees(centi_c));
@@ -56,7 +56,6 @@ impl Watch {
             self.last = Some((now, centi_c));
             self.odd = None;
         }
-        fits
     }
 
     fn follows(&self, now: Millis, centi_c: i16) -> bool {
@@ -95,10 +94,14 @@ mod tests {
 
     const LIMIT: i16 = 4000;
 
+    /// A probe that said this, and which nobody would judge otherwise on a node that has run for five days.
     fn watch(said: &[(Millis, Result<i16, Fault>)]) -> Watch {
-        let mut watch = Watch::default();
+        const DAYS_MS: Millis = 5 * 86_400_000;
+        let (mut watch, mut late) = (Watch::default(), Watch::default());
         for (at, said) in said {
             watch.take(*at, *said, LIMIT);
+            late.take(DAYS_MS + at, *said, LIMIT);
+            assert_eq!(watch.condition(*at, 60_000), late.condition(DAYS_MS + at, 60_000));
         }
         watch
     }
@@ -135,6 +138,15 @@ mod tests {
         assert_eq!(said.condition(2000, 60_000), Condition::Implausible);
         said.take(3000, Ok(3490), LIMIT);
         assert_eq!(said.condition(3000, 60_000), Condition::Says(3490));
+        // Only in a row: what fits in between begins the count anew, and two that differ by more than a lid's step do not
+        // fit each other.
+        let believed = |said: &[i16]| {
+            let said = (0..).zip(said).map(|(s, centi_c)| (s * 1000, Ok(*centi_c)));
+            let said: heapless::Vec<_, 8> = said.collect();
+            !matches!(watch(&said).condition(0, 60_000), Condition::Implausible)
+        };
+        assert!(believed(&[2500, 3500, 3800, 3500]) && !believed(&[2500, 3500, 3801, 3500]));
+        assert!(believed(&[2500, 3500, 3500, 3500]) && !believed(&[2500, 3500, 3500, 2500, 3500]));
         // Readings that fit nothing, not even each other, never are.
         let wild = watch(&[(0, Ok(2500)), (1000, Ok(3500)), (2000, Ok(4500)), (3000, Ok(3500)), (4000, Ok(4500))]);
         assert_eq!(wild.condition(4000, 60_000), Condition::Implausible);

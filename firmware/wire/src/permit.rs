@@ -317,6 +317,55 @@ mod tests {
         );
     }
 
+    const KEY: Key = [7; 32];
+    const PERMIT_7: Permit = Permit {
+        kind: PermitKind::Grant,
+        boot: 7,
+        counter: 0x0102_0304,
+        answers: 42,
+        reset: 3,
+        duty_permille: 500,
+        ceiling_centi_c: -1234,
+        lease_s: 180,
+    };
+
+    fn read(frame: &[u8]) -> Result<Permit, PermitError> {
+        let mut buffer = [0; 256];
+        let mut pack = crate::JsonWriter::new(&mut buffer).unwrap();
+        pack.record(&Entry::new("oak-node:permit", Payload::Data(frame))).unwrap();
+        read_permit(pack.finish(), "oak-node", &KEY)
+    }
+
+    /// Nodes are not renewed along with the daemon: what is signed today must be read by one of years ago. Layout by
+    /// Python's `struct`, signature by its `hmac`.
+    #[test]
+    fn a_permit_looks_as_another_implementation_makes_it() {
+        let key: Key = core::array::from_fn(|i| i as u8);
+        let text = br#"[{"bn":"oak-node:","n":"permit","vd":"AQEHAAAABAMCASoAAAADAAAA9AEu-7QAcUniLmsK6HnXf7CeOEShYZsAzt97Vku232sZEBZvLG4"}]"#;
+        let mut buffer = [0; 256];
+        let written = write_permit(crate::JsonWriter::new(&mut buffer).unwrap(), "oak-node", &key, &PERMIT_7);
+        assert_eq!(written, Ok(&text[..]));
+        assert_eq!(read_permit(text, "oak-node", &key), Ok(PERMIT_7));
+    }
+
+    #[test]
+    fn what_is_signed_but_longer_shorter_or_of_another_layout_is_none() {
+        let frame = seal("oak-node", &KEY, &PERMIT_7);
+        let mut longer = [0; FRAME_BYTES + 1];
+        longer[..FRAME_BYTES].copy_from_slice(&frame);
+        assert_eq!(read(&frame), Ok(PERMIT_7));
+        assert_eq!(read(&longer), Err(PermitError::Garbled));
+        assert_eq!(read(&frame[..FRAME_BYTES - 1]), Err(PermitError::Garbled));
+        for (place, byte) in [(0, 0), (0, LAYOUT + 1), (1, 0), (1, 3)] {
+            let mut other = frame;
+            other[place] = byte;
+            assert_eq!(read(&other), Err(PermitError::Forged));
+            let (body, proof) = other.split_at_mut(BODY_BYTES);
+            proof.copy_from_slice(&mac(DOMAIN, "oak-node", &KEY, &[body]).finalize().into_bytes());
+            assert_eq!(read(&other), Err(PermitError::Garbled), "{place} {byte}");
+        }
+    }
+
     #[test]
     fn every_reason_has_one_number_and_it_leads_back() {
         for why in HeatOff::ALL {

@@ -78,6 +78,10 @@ mod tests {
     fn a_pack_proves_whose_it_is_and_no_changed_byte_does() {
         let mut buffer = [0; 256];
         let bytes = pack(&mut buffer, 7).unwrap();
+        // As another implementation of HMAC (Python's) signs what the head of this file says.
+        let proof = "BwAAAB1-6W5qdds2iP0auwwHY8roDHEjDzLok7LiuTwVd_Mi";
+        let whole = [r#"[{"bn":"oak-node:","n":"warm","u":"Cel","v":27.25},{"n":"proof","vd":""#, proof, "\"}]"];
+        assert!(whole.iter().flat_map(|part| part.bytes()).eq(bytes.iter().copied()));
         assert_eq!(read_proof(bytes, "oak-node", &KEY), Some(7));
         assert_eq!(read_proof(bytes, "oak-nod", &KEY), None);
         assert_eq!(read_proof(bytes, "oak-node", &[4; 32]), None);

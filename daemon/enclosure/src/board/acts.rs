@@ -1,5 +1,5 @@
 //! What a keeper may do, and what is declined.
-use super::{Board, Change, DANGER_SILENCE_MAX, OUT_OF_SERVICE_MAX, SILENCE_MAX, Standing};
+use super::{Board, Change, DANGER_SILENCE_MAX, OUT_OF_SERVICE_MAX, SILENCE_MAX};
 use crate::alarm::{Alarm, AlarmKey, Priority};
 use crate::lifecycle::{Declined, Life, Trigger};
 use crate::time::{Span, Timestamp};
@@ -19,9 +19,6 @@ impl Board {
         out: &mut Vec<Change>,
     ) -> Result<(), Declined> {
         self.declines(now, key, trigger)?;
-        if matches!(trigger, Trigger::TakeOut(_)) {
-            self.standing.entry(key.clone()).or_insert_with(|| Standing::new(now));
-        }
         let setting = self.plain(now, key, causes);
         self.turn(now, key, trigger, &setting, out);
         if let (Trigger::Acknowledge, Some(s)) = (trigger, self.standing.get_mut(key)) {

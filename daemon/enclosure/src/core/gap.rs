@@ -3,7 +3,7 @@ use super::{Core, Effect, sayings};
 use crate::alarm::{Alarm, AlarmKey};
 use crate::evidence::{Evidence, Eyes};
 use crate::lifecycle::Verdict;
-use crate::reading::{Measured, Reading};
+use crate::reading::{Measured, Reading, SourceId};
 use crate::time::{Span, Timestamp};
 use alloc::string::String;
 use alloc::vec::Vec;
@@ -77,6 +77,20 @@ impl Core {
                 gap.why = why.or(gap.why.take());
             }
             _ => self.begin_gap(now, (from, to), why),
+        }
+    }
+
+    /// Time goes on at `now` after it stood still, and `heard` says who spoke meanwhile, and of when. Until its readings
+    /// are weighed no nest counts as unwatched for the time that was not watched at all.
+    pub fn go_on(&mut self, now: Timestamp, heard: impl IntoIterator<Item = (SourceId, Timestamp)>) {
+        for (source, at) in heard {
+            self.nodes.hear(source, at.min(now));
+        }
+        for (nest, judge) in (0_u16..).zip(&mut self.judges) {
+            let key = AlarmKey { alarm: Alarm::NestUnwatched, nest: Some(nest), probe: None, node: None };
+            if !self.board.get(&key).is_some_and(|s| s.life.is_ill()) {
+                judge.begin(now);
+            }
         }
     }
 

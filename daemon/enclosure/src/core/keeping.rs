@@ -77,6 +77,12 @@ impl Core {
         }
     }
 
+    /// The state of an alarm is as it is since `at`: as history dates it, where the core's own time stood still or was
+    /// another.
+    pub fn date(&mut self, key: &AlarmKey, at: Timestamp) {
+        self.board.date(key, at);
+    }
+
     /// The nest stands as the shelf says from `at` on: what was read before was of another arrangement.
     pub fn begin_nest(&mut self, nest: usize, at: Timestamp) {
         if let Some(begins) = self.begins.get_mut(nest) {

@@ -57,6 +57,10 @@ impl Mean {
 
 impl Slow {
     /// Every slow verdict about `watch` at `now`; most come every ten minutes only.
+    pub(super) const fn begin(&mut self, now: Timestamp) {
+        self.began = Some(now);
+    }
+
     pub(super) fn findings(
         &mut self,
         now: Timestamp,

@@ -168,6 +168,8 @@ fn a_silence_ends_by_itself_and_history_hears_what_went_on_beneath() {
         plain(),
         "at 0: well | at 1: shelve 9 min, shelved | at 2: ill | at 4: raised | at 6: well | at 7: cleared | at 10: unshelved",
     );
+    // Within the deadband nothing is raised beneath a silence either.
+    timeline(plain(), "at 0: well | at 1: shelve 9 min, shelved | at 2: between | at 10: unshelved | at 15: between");
     // An end needs no verdict.
     timeline(plain(), "at 0: ill | at 2: raised | at 3: shelve 5 min, shelved, unknown | at 8: unshelved");
     timeline(
@@ -284,6 +286,24 @@ fn every_state_goes_where_the_diagram_says() {
             .map(|(_, life)| life.on(now, trigger, &setting).map_or('-', |(next, _)| letter(next)))
             .collect();
         assert_eq!(got, wanted, "{what}");
+    }
+    // A silence that ends at once leads where the condition is; what was answered before it is asked for again.
+    let setting = Setting { manner, may_raise: true, design: None };
+    for (into, out) in [(Trigger::Shelve(until), Trigger::Unshelve), (Trigger::TakeOut(None), Trigger::PutBack)] {
+        let through = |life: &Life| {
+            let (silent, _) = life.on(now, into, &setting).ok()?;
+            silent.on(now, out, &setting).ok().map(|(life, _)| letter(life))
+        };
+        let got: String = states.iter().map(|(_, life)| through(life).unwrap_or('-')).collect();
+        assert_eq!(got, if out == Trigger::Unshelve { "0ABBAFFBB-" } else { "0ABBAFFBBB" }, "{out:?}");
+    }
+    let declined = |life: Life| life.on(now, Trigger::Reset, &setting).unwrap_err();
+    let held_again = Life::Latched { since: at(90), acknowledged: true, holding: Some(at(99)) };
+    assert_eq!(declined(held_again), Declined::StillTrue);
+    assert_eq!(declined(Life::Unacknowledged { since: at(90), over: None }), Declined::StillTrue);
+    assert_eq!(declined(Life::Normal { holding: None }), Declined::NotLatched);
+    for state in S::ALL {
+        assert_eq!(Life::restored(state, now).state(), state);
     }
 }
 

@@ -102,3 +102,55 @@ impl Ear {
         }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use std::vec::Vec;
+
+    const LIMIT_C: f64 = 35.0;
+    const CLEAR_C: f64 = 34.5;
+
+    /// What the contract says of the raw guard, for a whole story: three readings in a row above the limit, 20 s or more
+    /// from first to last, trip it; three below its deadband, with none above the limit between them, let it go.
+    fn should_hold(said: &[(i64, f64)]) -> bool {
+        let hot = |(_, c): &(i64, f64)| *c > LIMIT_C;
+        let trips = |last: &usize| {
+            (0..*last).any(|first| {
+                let row = &said[first..=*last];
+                row.len() >= 3 && row.iter().all(hot) && row[row.len() - 1].0 - row[0].0 >= 20
+            })
+        };
+        let Some(tripped) = (0..said.len()).rev().find(trips) else { return false };
+        !said[tripped + 1..].split(hot).any(|row| row.iter().filter(|(_, c)| *c < CLEAR_C).count() >= 3)
+    }
+
+    /// In or beside the brood area, as the contract has it; where nobody said where it is, none does.
+    #[test]
+    fn a_probe_beside_the_brood_area_speaks_for_it() {
+        let mut nest = crate::core::tests::nest();
+        let by_brood =
+            |nest: &Nest, at_mm| Ear::new(SourceId(0), &Probe { at_mm, ..nest.probes[0].clone() }, nest).by_brood;
+        // The brood area is from 50 to 90 mm.
+        for (at_mm, speaks) in [(34.0, false), (35.0, true), (70.0, true), (105.0, true), (106.0, false)] {
+            assert_eq!(by_brood(&nest, at_mm), speaks, "{at_mm} mm");
+        }
+        nest.brood = None;
+        assert!(!by_brood(&nest, 70.0));
+    }
+
+    proptest::proptest! {
+        #[test]
+        fn the_raw_guard_holds_as_the_contract_says(
+            said in proptest::collection::vec((1_i64..30, proptest::sample::select(&[36.0, 36.0, 35.1, 35.0, 34.5, 34.4, 20.0][..])), 0..40),
+        ) {
+            let (mut run, mut story, mut s) = (Run::default(), Vec::new(), 0);
+            for (gap_s, c) in said {
+                s += gap_s;
+                story.push((s, c));
+                run.hear(Timestamp::from_unix_ms(s * 1000), c, LIMIT_C, CLEAR_C);
+                proptest::prop_assert_eq!(run.tripped, should_hold(&story), "{:?}", story);
+            }
+        }
+    }
+}

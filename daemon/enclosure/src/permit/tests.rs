@@ -32,6 +32,8 @@ struct Bench {
     welded: bool,
     hottest_c: f64,
     leave: Leave,
+    /// A probe that says nothing.
+    mute: &'static str,
 }
 
 impl Bench {
@@ -44,7 +46,17 @@ impl Bench {
         let shelf = Shelf { name: "bench".to_string(), nests: vec![nest], alarms: AlarmSettings::default() };
         let heat = body.cold();
         let leave = Leave::Withhold(Withheld::Unheard);
-        Self { core: Core::new(shelf), body, heat, minute: 0, duty: 0.0, welded: false, hottest_c: ROOM_C, leave }
+        Self {
+            core: Core::new(shelf),
+            body,
+            heat,
+            minute: 0,
+            duty: 0.0,
+            welded: false,
+            hottest_c: ROOM_C,
+            leave,
+            mute: "",
+        }
     }
 
     fn now(&self) -> Timestamp {
@@ -78,7 +90,9 @@ impl Bench {
         let (warm, brood, cool) = (self.celsius(10.0), self.celsius(85.0) + off_k, self.celsius(230.0));
         self.say("oak-node:pad", Measured::Duty(self.duty));
         self.say("room:air", Measured::Temperature(ROOM_C));
-        for (source, c) in [("oak-node:warm", warm), ("oak-node:brood", brood), ("oak-node:cool", cool)] {
+        let said = [("oak-node:warm", warm), ("oak-node:brood", brood), ("oak-node:cool", cool)];
+        let mute = self.mute;
+        for (source, c) in said.into_iter().filter(|(source, _)| *source != mute) {
             self.say(source, Measured::Temperature(c));
         }
         self.leave = self.core.leave(0, now, (LEASE, 1.0), |_| true);
@@ -86,6 +100,57 @@ impl Bench {
             self.duty = if let Leave::Grant { duty, .. } = self.leave { duty } else { 0.0 };
         }
     }
+}
+
+/// How far the brood place's hottest point comes, two standard deviations up, if the mat is driven by `duty` for the
+/// lease and off for half an hour after it; now at least as warm as the probe in it says.
+fn comes_to_c(watch: &Watch, now: Timestamp, duty: f64) -> f64 {
+    let mut est = watch.ahead(now).unwrap();
+    let said_c = watch.ears.iter().filter(|ear| ear.by_brood).filter_map(|ear| ear.temperature).map(|(c, _)| c);
+    let above_k = (said_c.fold(f64::NEG_INFINITY, f64::max) - est.brood().2).max(0.0);
+    let (lease, room_c) = (LEASE.ms() / STEP.ms(), est.room_c());
+    let mut most_c = f64::NEG_INFINITY;
+    for step in 0..lease + 30 * 60_000 / STEP.ms() {
+        est.advance(&[if step < lease { duty } else { 0.0 }], room_c);
+        let (_, sd_k, hottest_c) = est.brood();
+        most_c = most_c.max(hottest_c + 2.0 * sd_k + above_k);
+    }
+    most_c
+}
+
+/// Whatever others in the shelf made of the estimate: what the node's own probe in the brood place says is the least.
+#[test]
+fn leave_ends_half_a_kelvin_below_the_limit_and_is_not_held_back_without_need() {
+    let mut bench = Bench::new(1.0);
+    let (mut bounded, mut withheld, mut said) = (0, 0, 0);
+    for minute in 0..8 * 60 {
+        bench.minute(true, 0.0);
+        if minute % 5 > 0 {
+            continue;
+        }
+        let now = bench.now();
+        let mut watch = bench.core.watch_of(0).unwrap().clone();
+        let hottest_c = watch.ahead(now).unwrap().brood().2;
+        for above_k in [-1.0, 0.2, 0.6] {
+            let brood = watch.ears.iter_mut().find(|ear| ear.by_brood).unwrap();
+            brood.temperature = Some((hottest_c + above_k, now));
+            let passes = |duty: f64| comes_to_c(&watch, now, duty.min(1.0)) > 30.5;
+            match watch.leave(now, (LEASE, 1.0), |_| true) {
+                Leave::Grant { duty, .. } => {
+                    assert!(!passes(duty - 1e-6), "minute {minute}: {duty:.3}, {above_k} K above what is believed");
+                    assert!(duty >= 1.0 || passes(duty + 0.1), "minute {minute}: only {duty:.3}, {above_k} K above");
+                    bounded += u32::from(duty < 1.0);
+                    said += u32::from(duty < 1.0 && above_k > 0.0);
+                }
+                Leave::Withhold(Withheld::WouldPass) => {
+                    assert!(passes(0.1), "minute {minute}: withheld, {above_k} K above");
+                    withheld += 1;
+                }
+                other => assert_eq!(other, Leave::Withhold(Withheld::Warm), "minute {minute}"),
+            }
+        }
+    }
+    assert!(bounded > said && said > 5 && withheld > 0, "{bounded} bounded, {said} by the probe, {withheld} withheld");
 }
 
 /// Mats that give a third more or less than their label says, and heat as far as they may for twelve hours.
@@ -120,10 +185,33 @@ fn what_is_silent_foreign_or_not_believed_justifies_no_heat() {
     // Silence.
     let later = bench.now().plus(Span::from_min(6));
     assert_eq!(bench.core.leave(0, later, (LEASE, 1.0), |_| true), Leave::Withhold(Withheld::Unheard));
+    // One of its probes alone falls silent, then one that is not its own.
+    bench.mute = "oak-node:cool";
+    for _ in 0..6 {
+        bench.minute(true, 0.0);
+    }
+    assert_eq!(bench.leave, Leave::Withhold(Withheld::Unheard));
+    let foreign = bench.core.source("oak-node:cool").unwrap();
+    assert!(matches!(asked(&bench, &|source| source != foreign), Leave::Grant { .. }));
+    bench.mute = "";
+    bench.minute(true, 0.0);
     // A probe that jumps: it is weighed once the drive of its time is known, a reading later.
     bench.minute(true, -6.0);
     bench.minute(true, -6.0);
     assert_eq!(bench.leave, Leave::Withhold(Withheld::NotBelieved));
+}
+
+#[test]
+fn a_probe_that_never_spoke_speaks_neither_for_heat_nor_where_it_is_foreign_against_it() {
+    let mut bench = Bench::new(1.0);
+    bench.mute = "oak-node:cool";
+    for _ in 0..30 {
+        bench.minute(true, 0.0);
+    }
+    assert_eq!(bench.leave, Leave::Withhold(Withheld::Unheard));
+    let foreign = bench.core.source("oak-node:cool").unwrap();
+    let leave = bench.core.leave(0, bench.now(), (LEASE, 1.0), |source| source != foreign);
+    assert!(matches!(leave, Leave::Grant { .. }), "{leave:?}");
 }
 
 #[test]
@@ -133,6 +221,8 @@ fn a_warm_reading_withholds_at_once_and_a_danger_withdraws() {
         bench.minute(true, 0.0);
     }
     let brood_c = bench.celsius(85.0);
+    bench.minute(true, 30.4 - brood_c);
+    assert_ne!(bench.leave, Leave::Withhold(Withheld::Warm), "more than half a kelvin below the limit");
     bench.minute(true, 30.8 - brood_c);
     assert_eq!(bench.leave, Leave::Withhold(Withheld::Warm));
     assert!(!bench.core.is_in_danger(0));

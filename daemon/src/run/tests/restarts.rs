@@ -1,6 +1,7 @@
 //! What outlives a restart.
 use super::*;
 use crate::snapshot::Note;
+use enclosure::Event;
 
 fn name(alarm: &str, nest: &str) -> AlarmName {
     AlarmName { alarm: alarm.to_owned(), nest: Some(nest.to_owned()), probe: None, node: None }
@@ -47,6 +48,35 @@ async fn a_restart_takes_up_alarms_and_receipts_and_what_keepers_did() {
     let kinds: Vec<_> = notes.iter().map(|n| n.kind.as_str()).collect();
     assert_eq!(kinds.iter().filter(|k| **k != "acknowledged").count(), 1, "{notes:?}");
     assert!(notes.iter().any(|n| n.text == "brood-limit@oak, by a test"), "{notes:?}");
+    daemon.stop().await;
+}
+
+/// What it is about is called otherwise now, or is gone: that ends no danger, and nobody else would say so.
+#[tokio::test]
+async fn a_danger_whose_nest_left_the_shelf_file_is_said_to_be_watched_no_longer_once() {
+    let dir = tempfile::tempdir().unwrap();
+    let mut daemon = Daemon::start(dir.path()).await;
+    let mut node = Node::of(&daemon, "node").await;
+    for seq in 0..3 {
+        node.says(seq, 41.0).await;
+    }
+    node.hears_upto(2).await;
+    daemon.shows("the alarm stands", |snapshot| stands(snapshot, Alarm::BroodLimit)).await;
+    daemon.stop().await;
+
+    let renamed = shelf().replacen("\"oak\"", "\"elm\"", 1);
+    let start = async || Daemon::of(file(dir.path(), &renamed), |_| {}).await;
+    let mut daemon = start().await;
+    let told = daemon.told(Alarm::BroodLimit).await;
+    assert!(told.leaves() && told.id.is_some() && told.change.nest.as_deref() == Some("oak"), "{told:?}");
+    assert!(told.change.detail.contains("no longer in the shelf file"), "{told:?}");
+    daemon.stop().await;
+
+    let daemon = start().await;
+    let ever = Timestamp::from_unix_ms(0)..Timestamp::from_unix_ms(i64::MAX);
+    let changes = Reader::open(&daemon.web.history).unwrap().alarm_changes(ever).unwrap();
+    let left = changes.iter().filter(|(_, c)| c.event == Event::OutOfService && c.alarm == Alarm::BroodLimit);
+    assert_eq!(left.count(), 1);
     daemon.stop().await;
 }
 

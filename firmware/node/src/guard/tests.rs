@@ -41,6 +41,7 @@ fn heat_begins_with_a_permit_and_ends_with_its_seconds_counted_from_the_readings
     assert_eq!(second(&mut guard, 40), Err(HeatOff::NoPermit));
     // The permit was held back for 40 of its 60 s: 20 are left.
     guard.permit(Ok(GRANT)).unwrap();
+    assert_eq!(guard.lease_ends(), Some(60_000));
     assert_eq!(second(&mut guard, 41), Ok(1000));
     assert_eq!(second(&mut guard, 59), Ok(1000));
     assert_eq!(second(&mut guard, 60), Err(HeatOff::LeaseOver));
@@ -66,13 +67,13 @@ fn a_permit_that_is_not_good_voids_the_one_before_until_the_next_good_one() {
     for (permit, why) in others {
         let mut guard = guard();
         guard.permit(Ok(Permit { counter: 5, ..GRANT })).unwrap();
-        assert_eq!(second(&mut guard, 1), Ok(1000));
+        assert_eq!((second(&mut guard, 1), guard.refused()), (Ok(1000), 0));
         // A broker may deliver one twice.
         assert_eq!(guard.permit(Ok(Permit { counter: 5, ..GRANT })), Ok(()));
         assert_eq!(second(&mut guard, 2), Ok(1000));
         assert_eq!(guard.permit(permit), Err(why));
         assert_eq!(second(&mut guard, 3), Err(HeatOff::PermitRefused));
-        assert_eq!(guard.refused(), 1);
+        assert_eq!((guard.refused(), guard.lease_ends()), (1, None));
         guard.permit(Ok(Permit { counter: 7, ..GRANT })).unwrap();
         assert_eq!(second(&mut guard, 4), Ok(1000));
     }
@@ -87,6 +88,7 @@ fn after_a_withdrawal_only_a_persons_reset_lets_heat_return() {
     guard.permit(Ok(Permit { kind: PermitKind::Withdraw, counter: 2, answers: 99, reset: 3, ..GRANT })).unwrap();
     let kept = guard.take_changed().unwrap();
     assert_eq!((second(&mut guard, 2), kept.latch), (Err(HeatOff::Withdrawn), Some(Latch::Withdrawn)));
+    assert_eq!(guard.lease_ends(), None);
     // Neither by itself, nor by a restart, nor by a link, nor by an older reset.
     for reset in [0, 2, 3] {
         guard.permit(Ok(Permit { counter: 3 + reset, reset, ..GRANT })).unwrap();
@@ -159,7 +161,45 @@ fn the_switch_is_closed_for_the_share_that_is_permitted_and_that_is_what_is_repo
         let share = on * 20 * 1000 / (5 * PERIOD_MS);
         assert!(share.abs_diff(u64::from(permille)) <= 1, "{share} of {permille}");
         assert!(guard.take_duty().abs_diff(permille) <= 1);
+        // Asked again within the same millisecond: as the switch is.
+        assert_eq!(guard.take_duty(), if guard.pin { 1000 } else { 0 });
     }
+}
+
+/// A receipt may come late, and with it the permit; but readings of long ago justify nothing.
+#[test]
+fn a_permit_may_rest_on_any_of_the_last_packs_and_on_no_older_one() {
+    let mut guard = guard();
+    let mut counter = 0;
+    for seq in 2..3 * PACKS as u32 {
+        guard.pack_made(seq, 0);
+        for answers in 1..=seq + 1 {
+            counter += 1;
+            let good = answers <= seq && answers + PACKS as u32 > seq;
+            let got = guard.permit(Ok(Permit { counter, answers, ..GRANT }));
+            assert_eq!(got, if good { Ok(()) } else { Err(Refused::Stale) }, "{answers} after {seq}");
+        }
+    }
+}
+
+/// Memory wears by being written: at a permit a minute, a cell for a hundred thousand writes would last ten weeks (from memory).
+#[test]
+fn what_stands_in_memory_is_not_written_again_and_the_first_reason_stays() {
+    let mut guard = guard();
+    assert_eq!(guard.take_changed(), None);
+    for counter in 1..5 {
+        guard.permit(Ok(Permit { counter, reset: 2, ..GRANT })).unwrap();
+        assert_eq!(guard.take_changed(), (counter == 1).then_some(Kept { reset: 2, latch: None }));
+    }
+    for s in 1..9 {
+        guard.probe(0, s * 1000, Ok(4100));
+        let limit = Kept { reset: 2, latch: Some(Latch::Limit) };
+        assert_eq!(guard.take_changed(), (s == 3).then_some(limit), "hot reading {s}");
+    }
+    guard.permit(Ok(Permit { kind: PermitKind::Withdraw, counter: 9, reset: 2, ..GRANT })).unwrap();
+    assert_eq!((guard.take_changed(), guard.kept().latch), (None, Some(Latch::Limit)));
+    let bitten = guard_with(Begun { by_watchdog: true, ..BEGUN }, guard.kept());
+    assert_eq!(bitten.kept(), guard.kept());
 }
 
 #[test]
@@ -181,7 +221,7 @@ proptest::proptest! {
         let (mut now, mut beat, mut seq, mut resets) = (0, 0, 1, 0);
         let mut made = [(1, 0)].to_vec();
         let (mut lease_ends, mut waits) = (None, false);
-        let mut heard = (0, 2500_i16);
+        let (mut heard, mut stored) = ((0, 2500_i16), Kept::default());
         for (kind, number, s, kelvin) in events {
             now += u64::from(s) * 100;
             match kind {
@@ -220,6 +260,12 @@ proptest::proptest! {
                     }
                 }
             }
+            // What is to be stored is told when it changes, and then only.
+            let before = stored;
+            stored = guard.take_changed().unwrap_or(stored);
+            proptest::prop_assert_eq!(guard.kept(), stored);
+            let replaced = before.latch.is_some() && stored.latch.is_some() && before.latch != stored.latch;
+            proptest::prop_assert!(!replaced && stored.reset >= before.reset);
             if guard.tick(now) {
                 proptest::prop_assert!(!waits && guard.kept().latch.is_none());
                 proptest::prop_assert!(lease_ends.is_some_and(|ends| now < ends), "{lease_ends:?} {now}");

@@ -35,6 +35,8 @@ impl Daemon {
             }
         }
         assert_eq!((header.seq, header.boot, header.from), (Some(pack.seq.into()), 7, Some(pack.from.into())));
+        // From here a permit's seconds run: a later moment would lengthen them.
+        assert_eq!(times.last(), Some(&pack.newest));
         // A pack that comes again says the same.
         assert_eq!(*self.packs.entry(pack.seq).or_insert_with(|| times.clone()), times);
     }
@@ -64,6 +66,8 @@ fn a_reading_is_kept_until_its_receipt_and_sent_with_its_true_time() {
     let head = r#"[{"bn":"oak-node:","n":"seq","u":"count","v":1},{"n":"boot","u":"count","v":7},{"n":"from","u":"count","v":1}"#;
     let now = String::from(head) + r#",{"n":"warm","u":"Cel","v":27.25},{"n":"pad","u":"/","v":0.4}]"#;
     assert_eq!(text(&outbox, &pack, 5000), now);
+    let damp = entry(&Channel { name: "warm", kind: Kind::Humidity }, 6125, 0);
+    assert_eq!(damp, Entry::number("warm", Number::Milli(61_250)).unit("%RH"));
     // A start without number says no number, so that nobody takes the pack for one of an earlier such start.
     let mut buffer = [0; 512];
     let mut out = JsonWriter::new(&mut buffer).unwrap();
@@ -98,9 +102,13 @@ fn an_outage_that_fits_loses_nothing_and_a_longer_one_loses_detail_of_the_older_
         outbox.again(now);
         while !outbox.is_empty() {
             now += 100;
+            let (mut next, mut said) = (None, 0);
             while let Some(pack) = outbox.next_pack(now) {
+                assert_eq!(pack.seq, next.unwrap_or(pack.from), "none is left out");
+                (next, said) = (Some(pack.seq + 1), said + pack.samples);
                 daemon.take(&outbox, &pack, now);
             }
+            assert!(said == outbox.len() || outbox.under_way.len() == UNDER_WAY, "as many as may be under way");
             outbox.receipt(daemon.upto(), now);
         }
         let times = daemon.times();
@@ -132,7 +140,7 @@ fn the_longest_pack_of_five_channels_fits_its_room_with_health_and_proof() {
         channel("pad", Kind::Duty),
     ];
     let mut outbox = std::boxed::Box::new(Outbox::<ROOM, 5>::new());
-    for _ in 0..PER_PACK {
+    for _ in 0..2 * PER_PACK {
         outbox.push(Sample { at_ds: 1, values: [-12_345; 5] });
     }
     let pack = Pack { seq: u32::MAX, from: u32::MAX, ..outbox.next_pack(0).unwrap() };
