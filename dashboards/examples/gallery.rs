@@ -130,6 +130,7 @@ fn oak(rise_k: f64) -> NestView {
         brood_now: Some(BroodView { mean_c: sum / count, sd_c: 0.25, hottest_c: hottest }),
         room_c: Some((room_c, 0.1)),
         told_duty: Some(0.45),
+        silent_drives: Vec::new(),
         leave_text: None,
         gives_w: Some((rise_k * 0.35, 0.25)),
         forecast: Some(ahead(room_c + 0.68 * rise_k)),

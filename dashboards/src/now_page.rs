@@ -188,10 +188,11 @@ fn facts(nest: &NestView) -> Markup {
 
 /// `told to 45 %, gives 3.1 ± 0.4 W of 7.0`.
 fn heating(nest: &NestView) -> String {
-    let told = nest
-        .told_duty
-        .filter(|d| d.is_finite())
-        .map_or_else(|| say!("nest-heating-untold"), |duty| say!("nest-heating-told", told = number(duty * 100.0, 0)));
+    let told = match nest.told_duty.filter(|d| d.is_finite()) {
+        Some(duty) => say!("nest-heating-told", told = number(duty * 100.0, 0)),
+        None if nest.silent_drives.is_empty() => say!("nest-heating-untold"),
+        None => say!("nest-heating-unheard", drives = list_comma(&nest.silent_drives)),
+    };
     let rated: f64 = nest.mats.iter().map(|m| m.rated_w).sum();
     let gives = nest.gives_w.map_or_else(
         || say!("nest-heating-unknown"),

@@ -267,6 +267,8 @@ pub struct NestView {
     pub room_c: Option<(f64, f64)>,
     /// What the mats are told: duty 0 to 1.
     pub told_duty: Option<f64>,
+    /// Sources that are to say so and were never heard.
+    pub silent_drives: Vec<String>,
     /// What leave to heat they have, where they are driven on leave only.
     pub leave_text: Option<String>,
     /// What they are believed to give: W and its standard deviation.

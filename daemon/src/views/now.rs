@@ -219,6 +219,7 @@ pub fn nest_view(snap: &Snapshot, i: usize, now: Timestamp, hours: &Hours) -> Op
         brood_now: seen.brood_c.map(|(mean_c, sd_c, hottest_c)| BroodView { mean_c, sd_c, hottest_c }),
         room_c: seen.room_c,
         told_duty: seen.told_duty,
+        silent_drives: super::leave::silent_drives(nest, seen.told_duty),
         leave_text: super::leave::leave(snap, i),
         gives_w: (!seen.profile.at_mm.is_empty() && !nest.pads.is_empty())
             .then_some((seen.profile.pad_w, seen.profile.pad_w_sd)),

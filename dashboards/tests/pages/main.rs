@@ -31,6 +31,18 @@ fn a_quiet_shelf_says_so_in_one_sentence() {
 }
 
 #[test]
+fn a_drive_that_is_named_and_was_never_heard_is_no_drive_that_nobody_named() {
+    let heating = |silent_drives| {
+        let mut page = now(Vec::new());
+        page.nests[0] = NestView { told_duty: None, silent_drives, ..page.nests[0].clone() };
+        now_html(&page)
+    };
+    assert!(heating(Vec::new()).contains("nothing tells what it is told, gives 2.8"));
+    let unheard = heating(vec!["oak-node:mat".to_owned()]);
+    assert!(unheard.contains("oak-node:mat is to say what it is told, and was never heard, gives 2.8"), "{unheard}");
+}
+
+#[test]
 fn before_the_first_reading_nothing_is_called_well() {
     let page = NowPage { age_s: None, ..now(Vec::new()) };
     assert!(headline(&page).starts_with("Nothing heard yet"));

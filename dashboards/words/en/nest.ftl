@@ -20,9 +20,11 @@ nest-room = Room
 # $mean: the room's temperature, $off: how far it may be off, 9 times in 10.
 nest-room-c = { $mean } ± { $off } °C
 nest-heating = Heating
-# One of these two, then one of the next two, joined by list-comma. $told: how much of the time it is told to heat, %.
+# One of these three, then one of the next two, joined by list-comma. $told: how much of the time it is told to heat, %.
 nest-heating-told = told to { $told } %
 nest-heating-untold = nothing tells what it is told
+# $drives: the sources that the shelf file names for it.
+nest-heating-unheard = { $drives } is to say what it is told, and was never heard
 # $gives: what the heating gives, W, $off: how far that may be off, $rated: what its label says, W.
 nest-heating-gives = gives { $gives } ± { $off } W of { $rated }
 nest-heating-unknown = what it gives is not known
