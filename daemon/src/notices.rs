@@ -34,6 +34,7 @@ pub use standing::STATE_TOPIC;
 pub use text::{Context, FIRST_LINE_MAX, Message, Occasion, compose, test_message};
 pub use ways::{SEND_TIMEOUT, SIGNATURE_HEADER, TIME_HEADER};
 pub(crate) use ways::{hex, sign};
+pub use words::how_sure;
 
 use crate::clock::Clock;
 use crate::history::Delivery;

@@ -192,7 +192,7 @@ proptest! {
             brood_from, brood_to, hold, limit, room, swing, covered, share,
             ..wish::Wish::default()
         };
-        match view(&wish, None) {
+        match view(&wish, None, wish::Writer::Command) {
             Ok(plan) => {
                 let text = dashboards::plan_text(&plan, 100);
                 prop_assert!(!text.contains("NaN") && !text.contains("inf °C"), "{text}");

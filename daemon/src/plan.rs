@@ -1,6 +1,7 @@
 //! `warmend plan`: what to expect of a nest and its heating mat before anything is plugged in, and how hot both get if
 //! the mat sticks on. Needs no daemon and no history; with a nest described by flags, no shelf file either.
 pub mod wish;
+mod writer;
 
 use crate::picture_file::Ending;
 use crate::shelf_file::ShelfErrors;
@@ -13,7 +14,7 @@ use enclosure::Shelf;
 use enclosure::shelf::Nest;
 use std::io::Write;
 use std::path::PathBuf;
-use wish::Wish;
+use wish::{Wish, Writer};
 
 /// Pixels per unit of a drawing.
 const PNG_SCALE: f32 = 2.0;
@@ -68,7 +69,7 @@ fn write(
 fn views(args: &Args, load: impl FnOnce() -> Result<Shelf, ShelfErrors>) -> Result<(String, Vec<PlanView>)> {
     let wish = &args.wish;
     if wish.nest.is_none() && wish.length.is_some() {
-        return Ok(("plan".to_owned(), vec![view(wish, None)?]));
+        return Ok(("plan".to_owned(), vec![view(wish, None, Writer::Command)?]));
     }
     let shelf = load()?;
     let chosen: Vec<&Nest> = match &wish.nest {
@@ -81,7 +82,8 @@ fn views(args: &Args, load: impl FnOnce() -> Result<Shelf, ShelfErrors>) -> Resu
     if chosen.len() != 1 && (args.out.is_some() || !alone) {
         return Err(WrongCall::Several { doing: "planning one nest", known: wrong_call::known(&shelf.nests) }.into());
     }
-    let views = chosen.into_iter().map(|nest| view(wish, Some(nest))).collect::<Result<Vec<_>, _>>()?;
+    let views =
+        chosen.into_iter().map(|nest| view(wish, Some(nest), Writer::Command)).collect::<Result<Vec<_>, _>>()?;
     Ok((shelf.name, views))
 }
 
@@ -89,11 +91,11 @@ fn views(args: &Args, load: impl FnOnce() -> Result<Shelf, ShelfErrors>) -> Resu
 ///
 /// # Errors
 /// [`WrongCall::Wish`] with every complaint.
-pub fn view(wish: &Wish, nest: Option<&Nest>) -> Result<PlanView, WrongCall> {
-    let asked = wish::read(wish, nest).map_err(WrongCall::Wish)?;
+pub fn view(wish: &Wish, nest: Option<&Nest>, by: Writer) -> Result<PlanView, WrongCall> {
+    let asked = wish::read(wish, nest, by).map_err(WrongCall::Wish)?;
     match enclosure::plan::plan(&asked.question()) {
         Some(plan) => Ok(plan_view(&asked, &plan)),
-        None => Err(WrongCall::Wish(vec!["planning: the nest has no heating mat".to_owned()])),
+        None => Err(WrongCall::Wish(vec![dashboards::say!("plans-read-no-mat")])),
     }
 }
 

@@ -19,6 +19,7 @@ mod materials;
 mod names;
 mod nearest;
 mod nests;
+mod no_toml;
 mod notices;
 mod permits;
 mod raw;

@@ -54,8 +54,10 @@ pub struct StandingAlarm {
     pub key: AlarmKey,
     /// Its state.
     pub state: State,
-    /// Since when.
+    /// Since when it is in that state.
     pub since: Timestamp,
+    /// When it was raised; none where that is not known any more.
+    pub raised: Option<Timestamp>,
     /// What was expected, what was seen, how sure (as of when it was raised).
     pub detail: String,
     /// The alarm of which it is a consequence.

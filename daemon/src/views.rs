@@ -2,7 +2,8 @@
 //!
 //! - [`hours`]: moments in the keeper's own time zone, and the spans that a keeper asks for;
 //! - [`words`]: what each alarm means and what to do;
-//! - [`now`]: a snapshot as the page of now;
+//! - [`now`]: a snapshot as the page of now; `stands`: how a nest stands, in words that claim no more than is known;
+//! - [`standing`]: an alarm that stands, since when, and what became of it;
 //! - `ahead`: what is expected of a brood place, drawn and in words;
 //! - [`span`]: a day, a week, a year by the calendar on the wall;
 //! - [`coarse`]: what the probes said over a long span, in few numbers;
@@ -31,6 +32,8 @@ pub mod past;
 pub mod plan;
 pub mod sentences;
 pub mod span;
+pub mod standing;
+mod stands;
 pub mod start;
 pub mod start_lines;
 pub mod story;

@@ -117,7 +117,7 @@ fn oak(rise_k: f64) -> NestView {
         url: "week.html".to_owned(),
         summary: "The brood place keeps to its band; beyond 140 mm the nest is as cool as the room.".to_owned(),
         length_mm,
-        mats: vec![MatView { span: Stretch { from_mm: 0.0, to_mm: pad_mm }, place: MatPlace::Under, rated_w: 7.0 }],
+        mats: vec![mat((0.0, pad_mm), MatPlace::Under, 7.0, MatTold::Duty(0.45))],
         brood: Some(Stretch { from_mm: 50.0, to_mm: 90.0 }),
         band: Some(BandView { low_c: 24.0, high_c: 31.0, limit_c: 35.0 }),
         probes: vec![
@@ -129,8 +129,6 @@ fn oak(rise_k: f64) -> NestView {
         profile: ProfileView { sd_c: at_mm.iter().map(|x| 0.12 + away(*x) * 0.008).collect(), at_mm, mean_c },
         brood_now: Some(BroodView { mean_c: sum / count, sd_c: 0.25, hottest_c: hottest }),
         room_c: Some((room_c, 0.1)),
-        told_duty: Some(0.45),
-        silent_drives: Vec::new(),
         leave_text: None,
         gives_w: Some((rise_k * 0.35, 0.25)),
         forecast: Some(ahead(room_c + 0.68 * rise_k)),
@@ -174,8 +172,8 @@ fn slate() -> NestView {
         tone: Tone::Advice,
         length_mm,
         mats: vec![
-            MatView { span: Stretch { from_mm: 150.0, to_mm: 230.0 }, place: MatPlace::Lid, rated_w: 4.0 },
-            MatView { span: Stretch { from_mm: 210.0, to_mm: 260.0 }, place: MatPlace::Inside, rated_w: 2.5 },
+            mat((150.0, 230.0), MatPlace::Lid, 4.0, MatTold::Duty(0.3)),
+            mat((210.0, 260.0), MatPlace::Inside, 2.5, MatTold::Unreported),
         ],
         brood: Some(Stretch { from_mm: 170.0, to_mm: 230.0 }),
         band: Some(BandView { low_c: 26.0, high_c: 28.0, limit_c: 29.0 }),
@@ -196,6 +194,10 @@ fn slate() -> NestView {
     }
 }
 
+fn mat((from_mm, to_mm): (f64, f64), place: MatPlace, rated_w: f64, told: MatTold) -> MatView {
+    MatView { span: Stretch { from_mm, to_mm }, place, rated_w, told }
+}
+
 fn silent() -> NestView {
     let nest = oak(10.0);
     let probes = nest.probes.iter().map(|p| ProbeView {
@@ -211,7 +213,6 @@ fn silent() -> NestView {
         rh_pct: Vec::new(),
         brood_now: None,
         room_c: None,
-        told_duty: None,
         leave_text: None,
         gives_w: None,
         ..nest
@@ -243,7 +244,10 @@ fn alarmed() -> NowPage {
         state: "unacknowledged".to_owned(),
         nests: vec!["oak".to_owned()],
         about: None,
-        since_text: "02:41, for 31 min".to_owned(),
+        since_text: "since 02:41, for 31 min".to_owned(),
+        state_text: "nobody has answered yet".to_owned(),
+        nest_now: Some("The brood place is at 33.9 ± 0.4 °C, 2.9 K above the band of 24 to 31 °C.".to_owned()),
+        place: vec!["hall, top board".to_owned(), "plug: white strip, second".to_owned()],
         detail:
             "The mat was told to rest and gives 6.8 ± 0.5 W. At 10 mm it is 38.2 °C, 4.1 K more than 20 minutes ago."
                 .to_owned(),
@@ -254,13 +258,14 @@ fn alarmed() -> NowPage {
         cause: None,
         actions: vec![act("I have seen it"), act("Silence for an hour")],
         url: "#".to_owned(),
+        ..AlarmView::default()
     };
     let hot = AlarmView {
         alarm: "brood-hot".to_owned(),
         tone: Tone::Warning,
         state: "suppressed".to_owned(),
         cause: Some("heater-stuck-on".to_owned()),
-        since_text: "02:58".to_owned(),
+        since_text: "since 02:58".to_owned(),
         detail: "Mean over one hour 31.9 °C; the band ends at 31.".to_owned(),
         what_to_do: Vec::new(),
         actions: Vec::new(),
@@ -270,7 +275,7 @@ fn alarmed() -> NowPage {
         alarm: "water-low".to_owned(),
         nests: vec!["slate".to_owned()],
         state: "acknowledged".to_owned(),
-        since_text: "Tuesday 14:00".to_owned(),
+        since_text: "since Tuesday 14:00".to_owned(),
         detail: "The nest dries by 0.4 hPa a day.".to_owned(),
         what_to_do: vec!["Look at the water.".to_owned()],
         actions: vec![act("Silence for a day")],
@@ -280,7 +285,7 @@ fn alarmed() -> NowPage {
     let mut nest = oak(15.5);
     nest.tone = Tone::Danger;
     nest.summary = "The mat heats though it is told not to; the brood place is above its band.".to_owned();
-    nest.told_duty = Some(0.0);
+    nest.mats[0].told = MatTold::Duty(0.0);
     NowPage { alarms: vec![hot, dry, stuck], nests: vec![nest, slate()], ..calm() }
 }
 
@@ -332,7 +337,7 @@ fn week() -> WeekView {
         ],
         length_mm: 240.0,
         brood: Some(Stretch { from_mm: 50.0, to_mm: 90.0 }),
-        mats: vec![MatView { span: Stretch { from_mm: 0.0, to_mm: 80.0 }, place: MatPlace::Under, rated_w: 7.0 }],
+        mats: vec![MatView { span: Stretch { from_mm: 0.0, to_mm: 80.0 }, rated_w: 7.0, ..MatView::default() }],
         map: HeatMap { at_mm, columns, colour: ColourRange::default(), ..HeatMap::default() },
         lanes: vec![
             zone,

@@ -1,4 +1,5 @@
 //! A card to print: large letters, black on white, one sheet, nothing fetched.
+use crate::prose::Prose;
 use crate::say::spoken;
 use crate::view::{CardPage, CardPart};
 use maud::{DOCTYPE, Markup, PreEscaped, html};
@@ -32,8 +33,8 @@ pub fn card_html(card: &CardPage) -> String {
 fn part_of(part: &CardPart) -> Markup {
     html! {
         h2 { (part.heading) }
-        @for sentence in &part.sentences { p { (sentence) } }
+        @for sentence in &part.sentences { p { (Prose(sentence)) } }
         @if let Some(boxed) = &part.boxed { p class="boxed" { (boxed) } }
-        @if !part.points.is_empty() { ul { @for point in &part.points { li { (point) } } } }
+        @if !part.points.is_empty() { ul { @for point in &part.points { li { (Prose(point)) } } } }
     }
 }

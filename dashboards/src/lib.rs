@@ -9,6 +9,7 @@ mod ahead;
 mod card;
 mod colour;
 mod heatmap;
+mod mat_view;
 mod minutes;
 mod now_page;
 mod page;
@@ -18,6 +19,7 @@ mod plan;
 mod plan_page;
 mod plan_picture;
 mod profile;
+mod prose;
 mod raster;
 pub mod say;
 mod sheet;
@@ -43,14 +45,14 @@ pub use plan::{
 };
 pub use plan_page::{PLAN_JS, plan_fragment, plan_html};
 pub use plan_picture::{plan_sentence, plan_svg, plan_svg_on};
-pub use profile::{profile_sentence, profile_svg, profile_svg_on};
+pub use profile::{Z90, profile_sentence, profile_svg, profile_svg_on};
 pub use raster::{MOST_PX, MOST_SIDE_PX, RasterError, svg_to_png};
 pub use sheet::{Button, Cell, Field, FieldKind, Form, Part, SheetPage, Table, sheet_fragment, sheet_html};
 pub use svg::{escape, ident};
 pub use text::{Paint, week_text};
 pub use view::{
     Action, AlarmView, AlarmsPage, AskPage, Assets, BandView, BroodView, CardPage, CardPart, ForecastView, Frame, Link,
-    Live, MatPlace, MatView, NestView, NoteForm, NowPage, PlainPage, ProbeView, ProfileView, Stretch, Tone,
+    Live, MatPlace, MatTold, MatView, NestView, NoteForm, NowPage, PlainPage, ProbeView, ProfileView, Stretch, Tone,
 };
 pub use week::{
     BaseFrom, DayRow, HeatMap, Lane, LanePoint, MOST_COLUMNS, MOST_LISTED, MOST_MARKS, MOST_ROWS, Mark, MarkKind, Tick,

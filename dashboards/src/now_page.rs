@@ -3,11 +3,12 @@ use crate::ahead::{ahead_svg_on, table_rows};
 use crate::page::{Head, alarm_list, alarm_sentence, by_weight, over, shell};
 use crate::pen::Canvas;
 use crate::profile::{Z90, profile_svg_on};
+use crate::prose::Prose;
 use crate::say;
 use crate::say::say_markup;
 use crate::svg::{celsius, ident, number};
-use crate::view::{ForecastView, NestView, NowPage, ProbeView, Tone};
-use crate::words::{alarm_words, capital, list_and, list_comma, stands};
+use crate::view::{ForecastView, MatTold, MatView, NestView, NowPage, ProbeView, Tone};
+use crate::words::{alarm_words, capital, list_and, list_comma, list_semicolon, stands};
 use maud::{Markup, PreEscaped, html};
 
 /// Rows of the curve's table.
@@ -38,7 +39,7 @@ pub fn headline(page: &NowPage) -> String {
     let standing: Vec<_> = sorted.iter().filter(|a| stands(&a.state) && !over(&a.state)).collect();
     let Some(first) = standing.first() else {
         return match sorted.iter().filter(|a| over(&a.state)).count() {
-            0 => say!("now-headline-quiet"),
+            0 => quiet(page),
             over => say!("now-headline-over", alarms = over),
         };
     };
@@ -51,6 +52,16 @@ pub fn headline(page: &NowPage) -> String {
     match standing.len() {
         1 => said,
         n => say!("now-headline-more", first = said, more = n - 1),
+    }
+}
+
+/// Nothing stands: of a nest in its first hours that says little.
+fn quiet(page: &NowPage) -> String {
+    let learning: Vec<&str> =
+        page.nests.iter().filter(|n| n.learning_until.is_some()).map(|n| n.name.as_str()).collect();
+    match learning.len() {
+        0 => say!("now-headline-quiet"),
+        count => say!("now-headline-learning", count = count, nests = list_and(&learning)),
     }
 }
 
@@ -87,7 +98,7 @@ fn inner(page: &NowPage) -> Markup {
             @if !page.watch.is_empty() {
                 section class="rest" id="watch" {
                     h2 { (say!("now-watch")) }
-                    @for sentence in &page.watch { p { (sentence) } }
+                    @for sentence in &page.watch { p { (Prose(sentence)) } }
                 }
             }
         }
@@ -108,7 +119,8 @@ pub(crate) fn nest_section(nest: &NestView, heading: &str) -> Markup {
                 div class="wide" { (PreEscaped(profile_svg_on(nest, Canvas::Wide))) }
                 div class="narrow" { (PreEscaped(profile_svg_on(nest, Canvas::Narrow))) }
                 figcaption {
-                    (say!("nest-caption")) " "
+                    @if nest.probes.iter().any(|p| p.temperature_c.is_some()) { (say!("nest-caption")) " " }
+                    @if nest.probes.iter().any(|p| p.temperature_c.is_none()) { (say!("nest-caption-unheard")) " " }
                     @if nest.probes.iter().any(|p| p.not_believed_because.is_some()) { (say!("nest-caption-doubted")) " " }
                     @if nest.band.is_some() { (say!("nest-caption-band")) }
                 }
@@ -162,7 +174,7 @@ fn facts(nest: &NestView) -> Markup {
         dl class="facts" {
             @if let Some(brood) = nest.brood_now {
                 div { dt { (say!("nest-brood")) } dd {
-                    (say!("nest-brood-c", mean = celsius(brood.mean_c), hottest = celsius(brood.hottest_c)))
+                    (say!("nest-brood-c", mean = celsius(brood.mean_c), off = celsius(brood.sd_c * Z90), hottest = celsius(brood.hottest_c)))
                 } }
             }
             @if let Some((room, sd)) = nest.room_c {
@@ -178,7 +190,7 @@ fn facts(nest: &NestView) -> Markup {
                     div { dt { (probe.name) } dd { (say!("nest-probe-doubted", why = why)) } }
                 }
             }
-            @if let Some(learned) = &nest.learned_text { div { dt { (say!("nest-learned")) } dd { (learned) } } }
+            @if let Some(learned) = &nest.learned_text { div { dt { (say!("nest-learned")) } dd { (Prose(learned)) } } }
             @if let Some(until) = &nest.learning_until {
                 div { dt { (say!("nest-learning")) } dd { (say!("nest-learning-until", until = until)) } }
             }
@@ -186,19 +198,32 @@ fn facts(nest: &NestView) -> Markup {
     }
 }
 
-/// `told to 45 %, gives 3.1 ± 0.4 W of 7.0`.
+/// `told to 45 %, gives 3.1 ± 0.4 W of 7.0`; of several mats, what each is told and what all give.
 fn heating(nest: &NestView) -> String {
-    let told = match nest.told_duty.filter(|d| d.is_finite()) {
-        Some(duty) => say!("nest-heating-told", told = number(duty * 100.0, 0)),
-        None if nest.silent_drives.is_empty() => say!("nest-heating-untold"),
-        None => say!("nest-heating-unheard", drives = list_comma(&nest.silent_drives)),
+    let told = |m: &MatView| match (m.told, m.told.duty()) {
+        (_, Some(duty)) => say!("nest-heating-told", told = number(duty * 100.0, 0)),
+        (MatTold::Unreported, None) => say!("nest-heating-untold"),
+        (_, None) => say!("nest-heating-unheard"),
     };
-    let rated: f64 = nest.mats.iter().map(|m| m.rated_w).sum();
-    let gives = nest.gives_w.map_or_else(
-        || say!("nest-heating-unknown"),
-        |(w, sd)| say!("nest-heating-gives", gives = number(w, 1), off = number(sd * Z90, 1), rated = number(rated, 1)),
-    );
-    list_comma(&[told, gives])
+    let each = |m: &MatView| {
+        let (from, to) = (number(m.span.from_mm, 0), number(m.span.to_mm, 0));
+        say!("nest-heating-each", from = from, to = to, told = told(m))
+    };
+    let rated = number(nest.mats.iter().map(|m| m.rated_w).sum(), 1);
+    let gives = nest.gives_w.map(|(w, sd)| (number(w, 1), number(sd * Z90, 1)));
+    match (nest.mats.as_slice(), gives) {
+        ([one], Some((w, off))) => {
+            list_comma(&[told(one), say!("nest-heating-gives", gives = w, off = off, rated = rated)])
+        }
+        ([one], None) => list_comma(&[told(one), say!("nest-heating-unknown")]),
+        (several, gives) => {
+            let all = match gives {
+                Some((w, off)) => say!("nest-heating-together", gives = w, off = off, rated = rated),
+                None => say!("nest-heating-together-unknown"),
+            };
+            list_semicolon(&several.iter().map(each).chain([all]).collect::<Vec<_>>())
+        }
+    }
 }
 
 fn probe_table(nest: &NestView) -> Markup {
@@ -273,6 +298,17 @@ mod tests {
         assert_eq!(said(None, &[]), "Nothing amiss found");
         assert_eq!(said(None, &["shelved"]), "Nothing amiss found");
         assert_eq!(said(None, &["returned"]), "Nothing amiss found now; one alarm is over that nobody has answered");
+        let learning = |names: &[&str]| {
+            let nest = |name: &&str| NestView {
+                name: (*name).to_owned(),
+                learning_until: Some("18:40".to_owned()),
+                ..NestView::default()
+            };
+            let nests = names.iter().map(nest).chain([NestView::default()]).collect();
+            headline(&NowPage { age_s: Some(3.0), nests, ..NowPage::default() })
+        };
+        assert_eq!(learning(&["oak"]), "Nothing amiss found so far: oak is still learning");
+        assert_eq!(learning(&["oak", "pine"]), "Nothing amiss found so far: oak and pine are still learning");
         let now = said(None, &["returned", "unacknowledged", "latched"]);
         assert_eq!(now, "Warning in oak: the brood place is too warm, and 1 more");
         assert!(said(Some("nothing was judged"), &["unacknowledged"]).starts_with("The watch has stopped"));

@@ -1,4 +1,5 @@
 //! What every page has: head, links, footer; and the pages that are little more.
+use crate::prose::Prose;
 use crate::say;
 use crate::say::say_markup;
 use crate::svg::ident;
@@ -56,7 +57,7 @@ pub(crate) fn shell(frame: &Frame, head: Head<'_>, main: &Markup) -> String {
                         (say_markup!("page-no-script"; reload = html! { a href="" { (say!("page-reload")) } }))
                     } }
                 }
-                @for caution in &frame.cautions { p class="stale" { (caution) } }
+                @for caution in &frame.cautions { p class="stale" { (Prose(caution)) } }
                 @if head.live {
                     p id="stale" class="stale" role="alert" hidden {}
                     p id="spoken" class="unseen" role="status" aria-live="assertive" {}
@@ -87,7 +88,7 @@ pub fn plain_html(page: &PlainPage) -> String {
     let main = html! {
         main class="plain" {
             h1 { (page.title) }
-            @for s in &page.sentences { p { (s) } }
+            @for s in &page.sentences { p { (Prose(s)) } }
         }
     };
     shell(&page.frame, Head { title: &page.title, ..Head::default() }, &main)
@@ -98,7 +99,7 @@ pub fn ask_html(page: &AskPage) -> String {
     let main = html! {
         main class="plain" {
             h1 { (page.title) }
-            @for s in &page.sentences { p { (s) } }
+            @for s in &page.sentences { p { (Prose(s)) } }
             @for choice in &page.choices {
                 form method="post" action=(choice.url) {
                     @for (name, value) in &choice.fields { input type="hidden" name=(name) value=(value); }
@@ -128,12 +129,15 @@ pub(crate) fn follows(live: Option<&Live>) -> (Option<&str>, Option<&str>) {
 /// A line for each alarm, on a page that is about something else. Quiet ones stand there unseen, so that the script can
 /// tell what became of them.
 pub(crate) fn alarm_lines(alarms: &[AlarmView]) -> Markup {
-    let loud = |a: &AlarmView| stands(&a.state) && !over(&a.state);
-    let more = alarms.iter().filter(|a| loud(a)).count().saturating_sub(LINES_MOST);
+    let loud = |a: &&AlarmView| stands(&a.state) && !over(&a.state) && !a.here;
+    let more = alarms.iter().filter(loud).count().saturating_sub(LINES_MOST);
+    // Those that are no lines come last.
+    let (lines, unseen): (Vec<_>, Vec<_>) = by_weight(alarms).into_iter().partition(loud);
+    let shown = lines.len().min(LINES_MOST);
     html! {
-        @for (i, alarm) in by_weight(alarms).into_iter().enumerate() {
+        @for (i, alarm) in lines.into_iter().chain(unseen).enumerate() {
             p class={ "alarm line " (alarm.tone.class()) } id=(alarm_id(alarm)) data-said=(alarm_said(alarm)) data-over=(alarm_over(alarm))
-                hidden[!loud(alarm) || i >= LINES_MOST] {
+                hidden[i >= shown] {
                 @if alarm.tone != Tone::Calm { span class="weight" { (alarm.tone.word()) } " " }
                 (say_markup!("alarm-line", state = state_words(&alarm.state); alarm = alarm_link(alarm)))
             }
@@ -175,7 +179,7 @@ fn alarms_inner(page: &AlarmsPage) -> Markup {
             @if page.live.alarms.is_empty() { (say!("alarms-none", clock = &page.live.as_of_text)) }
             @else { (say!("alarms-some", clock = &page.live.as_of_text)) }
         }
-        @if let Some(why) = &page.unjudged { p { (why) } }
+        @if let Some(why) = &page.unjudged { p { (Prose(why)) } }
         (alarm_list(&page.live.alarms))
         @if !page.past.is_empty() {
             h2 { (say!("alarms-before")) }
@@ -246,7 +250,7 @@ fn alarm_id(alarm: &AlarmView) -> String {
     format!("alarm-{}", ident(&parts.join("--")))
 }
 
-/// One alarm as a sentence: `oak: the heating gives heat it was not told to give`.
+/// One alarm as a sentence: `oak: the heating mat will not switch off`.
 pub(crate) fn alarm_sentence(alarm: &AlarmView) -> String {
     let words = alarm_words(&alarm.alarm);
     if alarm.nests.is_empty() {
@@ -255,12 +259,23 @@ pub(crate) fn alarm_sentence(alarm: &AlarmView) -> String {
     say!("alarm-in-nests", nests = list_and(&alarm.nests), alarm = words)
 }
 
-/// What it is about, since when, its state and why: `oak-node:warm; since 02:41, for 31 min; nobody has answered yet`.
+/// What it is about, since when, what became of it and why: `oak-node:warm; since 02:41, for 31 min; answered 02:50`.
 fn alarm_since(alarm: &AlarmView) -> String {
     let mut said: Vec<String> = alarm.about.iter().cloned().collect();
-    said.extend([say!("alarm-since", since = &alarm.since_text), state_words(&alarm.state)]);
+    said.extend([alarm.since_text.clone(), alarm.state_text.clone()].into_iter().filter(|text| !text.is_empty()));
     said.extend(alarm.cause.as_ref().map(|cause| say!("alarm-follows", cause = alarm_words(cause))));
     list_semicolon(&said)
+}
+
+/// What to do, numbered where it is more than one thing.
+pub(crate) fn todo(steps: &[String]) -> Markup {
+    html! {
+        @match steps {
+            [] => {}
+            [one] => p class="todo" { (Prose(one)) }
+            steps => ol class="todo" { @for step in steps { li { (Prose(step)) } } }
+        }
+    }
 }
 
 fn alarm_item(alarm: &AlarmView) -> Markup {
@@ -273,12 +288,10 @@ fn alarm_item(alarm: &AlarmView) -> Markup {
                 (capital(&alarm_sentence(alarm)))
             }
             p class="since" { (alarm_since(alarm)) }
-            p { (alarm.detail) }
-            @match alarm.what_to_do.as_slice() {
-                [] => {}
-                [one] => p class="todo" { (one) }
-                steps => ol class="todo" { @for step in steps { li { (step) } } }
-            }
+            @if let Some(now) = &alarm.nest_now { p class="seen" { (Prose(now)) } }
+            @if !alarm.place.is_empty() { p { (capital(&list_semicolon(&alarm.place))) } }
+            p { (Prose(&alarm.detail)) }
+            (todo(&alarm.what_to_do))
             @if !alarm.url.is_empty() {
                 p class="turn" { a href=(alarm.url) { (say!("alarm-story")) } }
             }

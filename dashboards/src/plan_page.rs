@@ -3,6 +3,7 @@ use crate::page::{Head, shell};
 use crate::pen::Canvas;
 use crate::plan::{PlanField, PlanKind, PlanPage, PlanView, plan_caution, plan_rows};
 use crate::plan_picture::{plan_sentence, plan_svg_on};
+use crate::prose::Prose;
 use crate::say;
 use crate::table::Grid;
 use crate::view::Tone;
@@ -50,7 +51,7 @@ fn worst(page: &PlanPage) -> Markup {
     html! {
         section class="worst" id="plan-worst" aria-labelledby="plan-worst-name" {
             h2 id="plan-worst-name" { (say!("plan-worst")) }
-            @for complaint in &page.complaints { p class="complaint" role="alert" { (complaint) } }
+            @for complaint in &page.complaints { p class="complaint" role="alert" { (Prose(complaint)) } }
             @if let Some(plan) = &page.plan {
                 @for sentence in &plan.worst { p { (sentence) } }
                 (stuck_cases(plan))

@@ -6,18 +6,20 @@
 use crate::pen::{Anchor, Canvas, Pen, look};
 use crate::say;
 use crate::svg::{Scale, area_path, bound, celsius, fit, line_path, number, px, spread, text_width};
-use crate::view::NestView;
+use crate::view::{NestView, ProbeView};
 
 mod body;
 
 /// Half-width of the 90 % interval of a normal distribution, in standard deviations.
-pub(crate) const Z90: f64 = 1.645;
+pub const Z90: f64 = 1.645;
 /// Most probes, mats or points of a curve that are drawn.
 const MOST_DRAWN: usize = 64;
 /// Most mats drawn.
 const MOST_MATS: usize = 6;
 /// Height of a mat's line of text, px.
 const MAT_LINE: f64 = 15.0;
+/// What a probe's number takes, px.
+const LABEL_PX: f64 = 46.0;
 /// Size of small letters, px.
 const SMALL: f64 = 11.5;
 /// Height of the strip of humidity, from 0 to 100 %RH, and what lies above it, px.
@@ -175,11 +177,7 @@ impl<'a> Sheet<'a> {
         let row = self.foot + 24.0;
         let pin = self.body.0 + 8.0;
         let shown: Vec<_> = self.nest.probes.iter().filter(|p| p.at_mm.is_finite()).take(MOST_DRAWN).collect();
-        let room = ((self.right - self.left + 40.0) / 46.0) as usize;
-        let every = shown.len().div_ceil(room.max(1)).max(1);
-        let mut places: Vec<f64> = shown.iter().step_by(every).map(|p| self.x.px(p.at_mm)).collect();
-        spread(&mut places, 46.0, (self.left - 8.0, self.right + 20.0));
-        for (i, probe) in shown.iter().enumerate() {
+        for (probe, label) in shown.iter().zip(self.label_places(&shown)) {
             let x = self.x.px(probe.at_mm);
             let believed = probe.not_believed_because.is_none();
             if let Some(c) = probe.temperature_c.filter(|c| c.is_finite()) {
@@ -195,13 +193,37 @@ impl<'a> Sheet<'a> {
             }
             pen.line((x, row + 5.0), (x, pin), &look::leader());
             pen.dot((x, pin), 3.2, &if believed { look::probe() } else { look::doubted_probe() });
-            if let Some(at) = (i % every == 0).then(|| places.get(i / every)).flatten() {
+            if let Some(at) = label {
                 let known = probe.temperature_c.filter(|c| c.is_finite());
-                let known = known.map_or_else(|| say!("nest-plot-silent"), |c| celsius(c) + "°");
+                let known = known.map_or_else(|| "–".to_owned(), |c| celsius(c) + "°");
                 let text = if believed { known } else { format!("({known})") };
-                pen.text((*at, row), Anchor::Middle, &look::halo_letters(), &text);
+                pen.text((at, row), Anchor::Middle, &look::halo_letters(), &text);
             }
         }
+    }
+
+    /// Where each probe's number stands, px. Where there is room for all, they are moved apart; else each that has one
+    /// stands by its own probe, and what is not believed goes first, then the warmest. All of them are in the table.
+    fn label_places(&self, shown: &[&ProbeView]) -> Vec<Option<f64>> {
+        let (least, most) = (self.left - 8.0, self.right + 20.0);
+        let mut places: Vec<f64> = shown.iter().map(|p| self.x.px(p.at_mm).clamp(least, most)).collect();
+        if shown.len() as f64 * LABEL_PX <= most - least + LABEL_PX {
+            spread(&mut places, LABEL_PX, (least, most));
+            return places.into_iter().map(Some).collect();
+        }
+        let weight = |i: &usize| {
+            let warmth = shown[*i].temperature_c.filter(|c| c.is_finite()).unwrap_or(f64::NEG_INFINITY);
+            (shown[*i].not_believed_because.is_some(), warmth)
+        };
+        let mut order: Vec<usize> = (0..shown.len()).collect();
+        order.sort_by(|a, b| weight(b).0.cmp(&weight(a).0).then(weight(b).1.total_cmp(&weight(a).1)));
+        let mut taken: Vec<Option<f64>> = vec![None; shown.len()];
+        for i in order {
+            if taken.iter().flatten().all(|at| (at - places[i]).abs() >= LABEL_PX) {
+                taken[i] = Some(places[i]);
+            }
+        }
+        taken
     }
 
     pub(crate) fn ruler(&self, pen: &mut Pen) {

@@ -1,8 +1,9 @@
 //! Pages made of plain parts: sentences, facts, tables, a picture of minutes, forms. They read and act without a
 //! script; every sentence comes from the caller.
 use crate::minutes::{MinutesView, minutes_svg_on};
-use crate::page::{Head, alarm_lines, following, follows, shell};
+use crate::page::{Head, alarm_lines, following, follows, shell, todo};
 use crate::pen::Canvas;
+use crate::prose::Prose;
 use crate::svg::ident;
 use crate::table::Grid;
 use crate::view::{Frame, Link, Live, Tone};
@@ -34,6 +35,8 @@ pub enum Part {
     Says(Vec<String>),
     /// Sentences that must not be overlooked.
     Warns(Tone, Vec<String>),
+    /// What to do, in its order, that must not be overlooked.
+    Do(Tone, Vec<String>),
     /// Points in their order.
     Steps(Vec<String>),
     /// Pairs of name and value.
@@ -193,6 +196,7 @@ impl Part {
             Self::Heading(_) => "heading",
             Self::Says(_) => "says",
             Self::Warns(..) => "warns",
+            Self::Do(..) => "do",
             Self::Steps(_) => "steps",
             Self::Facts(_) => "facts",
             Self::Table(_) => "table",
@@ -218,10 +222,11 @@ fn part(p: &Part, at: &str) -> Markup {
     html! {
         @match p {
             Part::Heading(text) => h2 class="head" { (text) },
-            Part::Says(says) => @for s in says { p { (s) } },
-            Part::Warns(tone, says) => div id={ "part-" (at) } class={ "warns " (tone.class()) } { @for s in says { p { (s) } } },
-            Part::Steps(steps) => ol class="steps" { @for s in steps { li { (s) } } },
-            Part::Facts(facts) => dl id={ "part-" (at) } class="facts" { @for (name, value) in facts { div { dt { (name) } dd { (value) } } } },
+            Part::Says(says) => @for s in says { p { (Prose(s)) } },
+            Part::Warns(tone, says) => div id={ "part-" (at) } class={ "warns " (tone.class()) } { @for s in says { p { (Prose(s)) } } },
+            Part::Do(tone, steps) => div id={ "part-" (at) } class={ "warns " (tone.class()) } { (todo(steps)) },
+            Part::Steps(steps) => ol class="steps" { @for s in steps { li { (Prose(s)) } } },
+            Part::Facts(facts) => dl id={ "part-" (at) } class="facts" { @for (name, value) in facts { div { dt { (name) } dd { (Prose(value)) } } } },
             Part::Table(t) => (table(t, false)),
             Part::Minutes(view) => (minutes(view, at)),
             Part::Form(f) => (form(f, at)),
@@ -262,14 +267,14 @@ fn table(t: &Table, numbers: bool) -> Markup {
     };
     html! {
         @if !t.rows.is_empty() { (grid.draw()) }
-        @else if !t.empty.is_empty() { p { (t.empty) } }
+        @else if !t.empty.is_empty() { p { (Prose(&t.empty)) } }
     }
 }
 
 fn cell(c: &Cell) -> Markup {
     html! {
         @if c.tone >= Tone::Warning { span class="weight" { (c.tone.word()) } " " }
-        @if let Some(url) = &c.url { a href=(url) { (c.text) } } @else { (c.text) }
+        @if let Some(url) = &c.url { a href=(url) { (c.text) } } @else { (Prose(&c.text)) }
     }
 }
 
@@ -279,7 +284,7 @@ fn form(f: &Form, at: &str) -> Markup {
     html! {
         form id=[id] class={ "ask" @if f.grave { " grave" } } method=(if f.asks { "get" } else { "post" }) action=(f.url) {
             @if !f.heading.is_empty() { h3 { (f.heading) } }
-            @for s in &f.says { p { (s) } }
+            @for s in &f.says { p { (Prose(s)) } }
             @for (name, value) in &f.hidden { input type="hidden" name=(name) value=(value); }
             @for (g, (heading, fields)) in f.groups.iter().enumerate() {
                 @if heading.is_empty() {
@@ -317,7 +322,7 @@ fn ask(field: &Field, at: &str) -> Markup {
                     @for (v, words) in choices { option value=(v) selected[v == value] { (words) } }
                 },
             }
-            @if !field.help.is_empty() { p id=(help) { (field.help) } }
+            @if !field.help.is_empty() { p id=(help) { (Prose(&field.help)) } }
         }
     }
 }
@@ -367,6 +372,7 @@ mod tests {
                 Part::Heading(h()),
                 Part::Says(vec![h()]),
                 Part::Warns(Tone::Warning, vec![h()]),
+                Part::Do(Tone::Danger, vec![h(), h()]),
                 Part::Steps(vec![h()]),
                 Part::Facts(vec![(h(), h())]),
                 Part::Table(table),
@@ -395,6 +401,40 @@ mod tests {
         let foreign = page.replacen(&own, "", 1);
         assert!(!foreign.contains("<script") && !page.contains("<img"), "{page}");
         assert!(!foreign.contains("\"><script"), "an attribute was closed");
+    }
+
+    #[test]
+    fn what_is_to_be_typed_is_code_in_every_sentence() {
+        let typed = || "first `warmend check`, then look".to_owned();
+        let form = Form {
+            says: vec![typed()],
+            groups: vec![(
+                String::new(),
+                vec![Field {
+                    name: "a".to_owned(),
+                    label: "b".to_owned(),
+                    kind: FieldKind::Line(9),
+                    value: String::new(),
+                    help: typed(),
+                    needed: false,
+                }],
+            )],
+            ..Form::default()
+        };
+        let table = |rows| Table { rows, empty: typed(), ..Table::default() };
+        let parts = vec![
+            Part::Says(vec![typed()]),
+            Part::Warns(Tone::Warning, vec![typed()]),
+            Part::Do(Tone::Danger, vec![typed()]),
+            Part::Steps(vec![typed()]),
+            Part::Facts(vec![("a".to_owned(), typed())]),
+            Part::Table(table(vec![vec![Cell::of("a"), Cell::of(typed())]])),
+            Part::Table(table(Vec::new())),
+            Part::Form(form),
+        ];
+        let page = sheet_html(&SheetPage { parts, ..SheetPage::default() });
+        assert_eq!(page.matches("<code>warmend check</code>").count(), 9);
+        assert!(!page.contains('`'), "{page}");
     }
 
     #[test]

@@ -3,6 +3,7 @@
 //! Temperatures are °C, places mm from the nest's zero end, powers W. Clock times arrive as text, in the keeper's own
 //! time zone. Any number may be NaN: it is drawn as unknown.
 use crate::colour::ColourRange;
+pub use crate::mat_view::{MatPlace, MatTold, MatView};
 use crate::say;
 use crate::week::Tick;
 
@@ -127,8 +128,16 @@ pub struct AlarmView {
     pub nests: Vec<String>,
     /// The probe or node it is about.
     pub about: Option<String>,
-    /// Since when: `02:41, for 31 min`.
+    /// Since when, or from when until when: `since 02:41, for 31 min`.
     pub since_text: String,
+    /// What became of it: `nobody has answered yet`.
+    pub state_text: String,
+    /// How its nest stands now, where that is what the keeper must know first.
+    pub nest_now: Option<String>,
+    /// Where that is, and which plugs are its nest's.
+    pub place: Vec<String>,
+    /// Whether the page is about this very alarm: it needs no line of its own there.
+    pub here: bool,
     /// What was expected and what was seen.
     pub detail: String,
     /// What to do.
@@ -170,31 +179,6 @@ pub struct BandView {
     pub high_c: f64,
     /// Its hottest point must stay below, °C.
     pub limit_c: f64,
-}
-
-/// On which side of the nest a heating mat lies.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
-pub enum MatPlace {
-    /// Under it.
-    #[default]
-    Under,
-    /// At its side.
-    Beside,
-    /// On its lid.
-    Lid,
-    /// Inside it.
-    Inside,
-}
-
-/// A heating mat or cable.
-#[derive(Clone, Debug, Default, PartialEq)]
-pub struct MatView {
-    /// The stretch it warms.
-    pub span: Stretch,
-    /// Where it lies.
-    pub place: MatPlace,
-    /// Rated power, W.
-    pub rated_w: f64,
 }
 
 /// A probe and its last words.
@@ -265,10 +249,6 @@ pub struct NestView {
     pub brood_now: Option<BroodView>,
     /// Room: °C and the standard deviation of its error, K.
     pub room_c: Option<(f64, f64)>,
-    /// What the mats are told: duty 0 to 1.
-    pub told_duty: Option<f64>,
-    /// Sources that are to say so and were never heard.
-    pub silent_drives: Vec<String>,
     /// What leave to heat they have, where they are driven on leave only.
     pub leave_text: Option<String>,
     /// What they are believed to give: W and its standard deviation.

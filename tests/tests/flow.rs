@@ -72,7 +72,10 @@ fn a_pad_that_sticks_is_found_told_shown_kept_and_answered() {
     fields(&told);
     assert!(told["text"].as_str().is_some_and(|text| text.starts_with("DANGER")), "{told}");
     let page = daemon.get("/");
-    assert!(page.contains("class=\"danger\">Danger in oak") && page.contains("not told to give"), "{page}");
+    assert!(
+        page.contains("class=\"danger\">Danger in oak") && page.contains("the heating mat will not switch off"),
+        "{page}"
+    );
     assert!(daemon.get("/nest/oak").contains("<svg"));
 
     // Kept: every temperature once, also those from before the fault.

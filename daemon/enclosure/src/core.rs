@@ -151,8 +151,8 @@ pub struct NestNow {
     pub learning_until: Option<Timestamp>,
     /// Every probe: its last temperature with its time, last humidity, and whether it is believed.
     pub probes: Vec<ProbeNow>,
-    /// What the pads were last told: duty 0 to 1; `None` where nothing reports.
-    pub told_duty: Option<f64>,
+    /// What each pad was last told: duty 0 to 1; `None` where nothing reports, or has not yet.
+    pub told: Vec<Option<f64>>,
     /// How it stands with the fits of its physics.
     pub fit: FitSeen,
     /// The hours ahead; `None` while that cannot be told.
@@ -359,6 +359,11 @@ impl Core {
     /// Every alarm that exists on this shelf, with its state, since when, and its cause where it is a consequence.
     pub fn alarms(&self) -> impl Iterator<Item = (&AlarmKey, State, Timestamp, Option<Alarm>)> {
         self.board.standing().map(|(k, s)| (k, s.life.state(), s.since, s.life.cause()))
+    }
+
+    /// When an alarm was raised last; `None` where that is not known any more.
+    pub fn raised_at(&self, key: &AlarmKey) -> Option<Timestamp> {
+        self.board.get(key).and_then(|s| s.turns.back().copied())
     }
 
     /// What a source said before the hours that are judged again after a restart, oldest first: only what is learned over

@@ -52,7 +52,7 @@ pub(super) fn estimates(snap: &Snapshot, at: Timestamp) -> String {
 
 fn one(id: &str, now: &NestNow, at: Timestamp, body: &mut String) {
     let mut fields = vec![("heat", Some(now.profile.pad_w)), ("heat_sd", Some(now.profile.pad_w_sd))];
-    fields.extend([("room", now.room_c.map(|r| r.0)), ("told_duty", now.told_duty)]);
+    fields.extend([("room", now.room_c.map(|r| r.0)), ("told_duty", now.told.iter().flatten().next().copied())]);
     let brood = now.brood_c;
     fields.extend([("brood_mean", brood.map(|b| b.0)), ("brood_sd", brood.map(|b| b.1))]);
     fields.push(("brood_hottest", brood.map(|b| b.2)));

@@ -20,7 +20,10 @@ pub fn html(file: &ShelfFile, id: &str) -> Result<String, WrongCall> {
     let mut parts = vec![fire];
     if !file.shelf.nests[at].pads.is_empty() {
         let boxed = Some(if plugs.is_empty() { BLANK.to_owned() } else { list_semicolon(&plugs) });
-        parts.push(CardPart { boxed, ..part(say!("card-plug"), vec![words::unplug(), words::leave()]) });
+        parts.push(CardPart {
+            boxed,
+            ..part(say!("card-plug"), vec![words::unplug(file.shelf.nests[at].pads.len()), words::leave()])
+        });
     }
     parts.push(CardPart { points: words::never(), ..part(say!("card-never"), Vec::new()) });
     parts.push(part(say!("card-water"), vec![words::water_first(), say!("card-water-after")]));
@@ -54,7 +57,7 @@ mod tests {
         for part in [
             "left strip, socket 2",
             &words::fire(),
-            &words::unplug(),
+            &words::unplug(1),
             &words::no_water(),
             &words::water_first(),
             &words::not_a_device(),

@@ -138,7 +138,7 @@ pub(super) fn report(snap: &Snapshot, now: Timestamp, context: &Context) -> Mess
     for (nest, now_of_it) in snap.shelf.nests.iter().zip(&snap.nests) {
         if let Some((mean, sd, hottest)) = now_of_it.brood_c {
             let (mean, hottest) = (format!("{mean:.1}"), format!("{hottest:.1}"));
-            let off = format!("{:.1}", sd * 1.64);
+            let off = format!("{:.1}", sd * dashboards::Z90);
             let said = say!("told-day-nest", nest = &nest.id, mean = mean, off = off, hottest = hottest);
             let _ = writeln!(body, "{said}");
         }

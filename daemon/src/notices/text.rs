@@ -239,8 +239,9 @@ fn steps(told: &Told, context: &Context, words: &words::Words, out: &mut String)
     let call = context.emergency.as_deref().map(|call| say!("told-emergency", call = one_line(call, 80)));
     let with = |step: String, more: Option<String>| more.map_or(step.clone(), |more| format!("{step} {more}"));
     let fixed = if danger {
-        let unplug = with(words::unplug(), plug(told, context));
-        vec![with(words::fire(), call), unplug, words::hot_plug(), words::no_water(), words::leave()]
+        let mats = told.change.nest.as_ref().and_then(|id| context.nests.get(id)).map_or(1, |nest| nest.pads.max(1));
+        let unplug = with(words::unplug(mats), plug(told, context));
+        vec![with(words::fire(), call), words::hot_plug(), unplug, words::no_water(), words::leave()]
     } else {
         Vec::new()
     };
@@ -251,7 +252,12 @@ fn steps(told: &Told, context: &Context, words: &words::Words, out: &mut String)
 
 fn plug(told: &Told, context: &Context) -> Option<String> {
     let nest = context.nests.get(told.change.nest.as_ref()?)?;
-    (!nest.plugs.is_empty()).then(|| say!("told-plug", plugs = one_line(&list_semicolon(&nest.plugs), 200)))
+    let plugs = one_line(&list_semicolon(&nest.plugs), 200);
+    match nest.plugs.len() {
+        0 => None,
+        some if some < nest.pads => Some(say!("told-plug-some", mats = nest.pads, plugs = plugs)),
+        all => Some(say!("told-plug", count = all, plugs = plugs)),
+    }
 }
 
 fn place(told: &Told, context: &Context) -> String {

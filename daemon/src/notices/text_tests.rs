@@ -102,15 +102,33 @@ fn a_stuck_heating_mat_reads_so() {
 const DANGER: [&str; 7] = [
     "1. Smoke, flame or a burning smell: do not touch it, get everyone out, close the door, call the fire service from \
      outside.",
-    "2. Otherwise unplug the heating mat at the wall.",
-    "3. If plug, socket or cable is hot, discoloured or wet, do not touch it; switch off that circuit if you can reach it \
+    "2. If plug, socket or cable is hot, discoloured or wet, do not touch it; switch off that circuit if you can reach it \
      safely.",
+    "3. Otherwise unplug the heating mat at the wall.",
     "4. No water, no ice.",
     "5. Leave it unplugged until you know why.",
     "This is not a protective device and not a smoke alarm. Local codes come first; work on mains wiring is for licensed \
      people.",
     "It is repeated until somebody answers. An answer does not end it: go and look.",
 ];
+
+/// With several mats at a nest, pulling one plug may be pulling the wrong one.
+#[test]
+fn every_mat_of_the_nest_is_named_where_one_is_stuck() {
+    let mut context = samples::context();
+    let mut unplug = |pads: usize, plugs: &[&str]| {
+        let nest = context.nests.get_mut("oak").unwrap();
+        (nest.pads, nest.plugs) = (pads, plugs.iter().map(|p| (*p).to_owned()).collect());
+        let body = said(&told(Alarm::HeaterStuckOn, Event::Raised, Some("oak")), &context, 0).body;
+        body.lines().find(|line| line.starts_with("3. ")).unwrap().to_owned()
+    };
+    assert_eq!(unplug(1, &[]), "3. Otherwise unplug the heating mat at the wall.");
+    let all = "3. Otherwise unplug all 2 heating mats of this nest at the wall.";
+    assert_eq!(unplug(2, &["left", "right"]), format!("{all} They are these plugs: left; right."));
+    let some = "Of its 2 mats these plugs are written down: left. Find the others as well.";
+    assert_eq!(unplug(2, &["left"]), format!("{all} {some}"));
+    assert_eq!(unplug(2, &[]), all);
+}
 
 #[test]
 fn every_danger_says_what_to_do_about_fire_and_plugs_word_for_word() {
@@ -323,8 +341,15 @@ fn reports() -> Vec<String> {
     for (i, alarm) in Alarm::ALL.into_iter().enumerate() {
         let key = AlarmKey { alarm, nest: (i % 2 == 0).then_some(0), probe: None, node: None };
         let (since, detail) = (snap.at, String::new());
-        snap.alarms =
-            vec![StandingAlarm { key, state: State::Unacknowledged, since, detail, cause: None, until: None }];
+        snap.alarms = vec![StandingAlarm {
+            key,
+            state: State::Unacknowledged,
+            since,
+            raised: None,
+            detail,
+            cause: None,
+            until: None,
+        }];
         texts.push(daily::report(&snap, snap.at, &given()).text());
     }
     snap.alarms.extend(snap.alarms.clone());

@@ -35,9 +35,9 @@ pub(super) fn fire() -> String {
     say!("told-fire")
 }
 
-/// The heating mat.
-pub(super) fn unplug() -> String {
-    say!("told-unplug")
+/// The heating mats of a nest that has so many.
+pub(super) fn unplug(mats: usize) -> String {
+    say!("told-unplug", mats = mats)
 }
 
 /// What may be wrong with its plug.
@@ -115,6 +115,16 @@ pub(super) fn afterwards(event: Event, priority: Priority) -> String {
     }
 }
 
+/// How sure an alarm is and what else looks like it, and what it means for the brood: for pages, as its message says it.
+/// None of a silent node: a message says more of that, by whose silence it is.
+pub fn how_sure(alarm: Alarm) -> Vec<String> {
+    if alarm == Alarm::NodeSilent {
+        return Vec::new();
+    }
+    let words = of(alarm);
+    vec![say!("told-sure", sure = words.sure), say!("told-brood", brood = words.brood)]
+}
+
 /// The words for an alarm.
 pub(super) fn of(alarm: Alarm) -> Words {
     match alarm {
@@ -137,7 +147,7 @@ pub(super) fn of(alarm: Alarm) -> Words {
 fn danger(alarm: Alarm) -> Words {
     match alarm {
         Alarm::HeaterStuckOn => Words {
-            what: say!("told-heater-stuck-on-what"),
+            what: say!("alarm-heater-stuck-on"),
             short: say!("told-heater-stuck-on-short"),
             first: say!("told-heater-stuck-on-first"),
             steps: vec![
@@ -170,7 +180,7 @@ fn danger(alarm: Alarm) -> Words {
 fn warmth(alarm: Alarm) -> Words {
     match alarm {
         Alarm::HeaterNoHeat => Words {
-            what: say!("told-heater-no-heat-what"),
+            what: say!("alarm-heater-no-heat"),
             short: say!("told-heater-no-heat-short"),
             first: say!("told-heater-no-heat-first"),
             steps: vec![
@@ -200,7 +210,7 @@ fn warmth(alarm: Alarm) -> Words {
         },
         Alarm::ForecastHot | Alarm::ForecastCold => forecast(alarm),
         Alarm::GradientFlat => Words {
-            what: say!("told-gradient-flat-what"),
+            what: say!("alarm-gradient-flat"),
             short: say!("told-gradient-flat-short"),
             first: say!("told-gradient-flat-first"),
             steps: vec![say!("told-gradient-flat-step-1")],
@@ -208,7 +218,7 @@ fn warmth(alarm: Alarm) -> Words {
             brood: say!("told-gradient-flat-brood"),
         },
         _ => Words {
-            what: say!("told-rest-warm-what"),
+            what: say!("alarm-rest-warm"),
             short: say!("told-rest-warm-short"),
             first: say!("told-rest-warm-first"),
             steps: vec![say!("told-rest-warm-step-1")],
@@ -221,7 +231,7 @@ fn warmth(alarm: Alarm) -> Words {
 fn forecast(alarm: Alarm) -> Words {
     match alarm {
         Alarm::ForecastHot => Words {
-            what: say!("told-forecast-hot-what"),
+            what: say!("alarm-forecast-hot"),
             short: say!("told-forecast-hot-short"),
             first: say!("told-forecast-hot-first"),
             steps: vec![say!("told-forecast-hot-step-1"), say!("told-a-way-out")],
@@ -229,7 +239,7 @@ fn forecast(alarm: Alarm) -> Words {
             brood: say!("told-not-yet"),
         },
         _ => Words {
-            what: say!("told-forecast-cold-what"),
+            what: say!("alarm-forecast-cold"),
             short: say!("told-forecast-cold-short"),
             first: say!("told-forecast-cold-first"),
             steps: vec![say!("told-forecast-cold-step-1")],

@@ -28,6 +28,7 @@ impl Pipeline {
                 key: key.clone(),
                 state,
                 since,
+                raised: self.core.raised_at(key),
                 detail: self.details.get(key).cloned().unwrap_or_default(),
                 cause,
                 until: self.core.silent_until(key),

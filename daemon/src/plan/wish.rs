@@ -1,4 +1,5 @@
 //! What somebody wants reckoned, as typed behind the command or into the page's form: read once, for both alike.
+pub use super::writer::Writer;
 use crate::shelf_file::{UNNAMED_MATERIAL, known_material, material_names, name_of_material};
 use crate::views::words::listed as list;
 use clap::Args;
@@ -90,6 +91,8 @@ pub struct Wish {
 /// A wish that was understood.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Asked {
+    /// Where it was written.
+    pub by: Writer,
     /// The nest with what was wished instead.
     pub nest: Nest,
     /// Whether it stands in the shelf file.
@@ -153,12 +156,13 @@ pub mod ranges {
 
 /// Reads one field after the other and keeps every complaint.
 struct Reading {
+    by: Writer,
     complaints: Vec<String>,
 }
 
 impl Reading {
     /// `Some(None)` is written as not known; `None` is not written, or wrong and complained about.
-    fn number(&mut self, flag: &str, text: Option<&String>, (least, most): (f64, f64)) -> Option<Option<f64>> {
+    fn number(&mut self, part: &str, text: Option<&String>, (least, most): (f64, f64)) -> Option<Option<f64>> {
         let text = text?.trim();
         if text.is_empty() {
             return Some(None);
@@ -168,9 +172,15 @@ impl Reading {
             Ok(v) if (least..=most).contains(&v) => Some(Some(v)),
             Ok(_) => {
                 let (least, most) = (least.to_string(), most.to_string());
-                self.complain(say!("plans-read-range", flag = flag, shown = shown, least = least, most = most))
+                self.complain(say!(
+                    "plans-read-range",
+                    flag = self.by.name(part),
+                    shown = shown,
+                    least = least,
+                    most = most
+                ))
             }
-            Err(_) => self.complain(say!("plans-read-number", flag = flag, shown = shown)),
+            Err(_) => self.complain(say!("plans-read-number", flag = self.by.name(part), shown = shown)),
         }
     }
 
@@ -181,7 +191,7 @@ impl Reading {
 
     fn word<T>(
         &mut self,
-        flag: &str,
+        part: &str,
         text: Option<&String>,
         known: &[&str],
         meant: impl Fn(&str) -> Option<T>,
@@ -195,7 +205,7 @@ impl Reading {
             Some(meant) => Some(Some(meant)),
             None => {
                 let known = list(known.iter().map(|word| (*word).to_owned()));
-                self.complain(say!("plans-read-word", flag = flag, shown = shown, known = known))
+                self.complain(say!("plans-read-word", flag = self.by.name(part), shown = shown, known = known))
             }
         }
     }
@@ -230,26 +240,26 @@ fn place(word: &str) -> Option<PadPlace> {
 ///
 /// # Errors
 /// Every complaint: what was read, why it does not do, what would.
-pub fn read(wish: &Wish, listed: Option<&Nest>) -> Result<Asked, Vec<String>> {
-    let mut r = Reading { complaints: Vec::new() };
+pub fn read(wish: &Wish, listed: Option<&Nest>, by: Writer) -> Result<Asked, Vec<String>> {
+    let mut r = Reading { by, complaints: Vec::new() };
     let nest = body(wish, listed, &mut r);
-    let room_c = r.number("--room", wish.room.as_ref(), ranges::ROOM).flatten().unwrap_or(ROOM_C);
-    let swing_k = r.number("--swing", wish.swing.as_ref(), ranges::SWING).flatten().unwrap_or(SWING_K);
-    let warm = r.number("--warm-room", wish.warm_room.as_ref(), ranges::ROOM).flatten();
+    let room_c = r.number("room", wish.room.as_ref(), ranges::ROOM).flatten().unwrap_or(ROOM_C);
+    let swing_k = r.number("swing", wish.swing.as_ref(), ranges::SWING).flatten().unwrap_or(SWING_K);
+    let warm = r.number("warm_room", wish.warm_room.as_ref(), ranges::ROOM).flatten();
     let warm_c = warm.unwrap_or_else(|| WARM_ROOM_C.max(room_c + 0.5 * swing_k));
     if warm_c < room_c {
         let (warm, room) = (warm_c.to_string(), room_c.to_string());
-        r.complaints.push(say!("plans-read-warm-room", warm = warm, room = room));
+        r.complaints.push(say!("plans-read-warm-room", flag = by.name("warm_room"), warm = warm, room = room));
     }
     let band = listed.and_then(|n| n.band);
     let given = |read: Option<Option<f64>>, file: Option<f64>| read.unwrap_or(file);
-    let limit_c = given(r.number("--limit", wish.limit.as_ref(), ranges::BROOD), band.map(|b| b.limit_c));
-    let material = r.number("--material-limit", wish.material_limit.as_ref(), ranges::MATERIAL);
+    let limit_c = given(r.number("limit", wish.limit.as_ref(), ranges::BROOD), band.map(|b| b.limit_c));
+    let material = r.number("material_limit", wish.material_limit.as_ref(), ranges::MATERIAL);
     let material_limit_c = given(material, listed.and_then(|n| n.material_limit_c));
     let middle = band.map(|b| f64::midpoint(b.low_c, b.high_c));
-    let held_c = given(r.number("--hold", wish.hold.as_ref(), ranges::BROOD), middle);
-    let covered = r.number("--covered", wish.covered.as_ref(), ranges::COVERED).flatten();
-    let share = r.number("--share", wish.share.as_ref(), ranges::SHARE).flatten();
+    let held_c = given(r.number("hold", wish.hold.as_ref(), ranges::BROOD), middle);
+    let covered = r.number("covered", wish.covered.as_ref(), ranges::COVERED).flatten();
+    let share = r.number("share", wish.share.as_ref(), ranges::SHARE).flatten();
     let nest = nest.map(|mut nest| {
         if wish.hold.as_ref().is_some_and(|text| !text.trim().is_empty()) {
             // Who says what is to be held does not mean the thermostat in the file.
@@ -259,6 +269,7 @@ pub fn read(wish: &Wish, listed: Option<&Nest>) -> Result<Asked, Vec<String>> {
     });
     match nest {
         Some(nest) if r.complaints.is_empty() => Ok(Asked {
+            by,
             material: name_of_material(&nest.material),
             nest,
             listed: listed.is_some(),
@@ -275,12 +286,12 @@ pub fn read(wish: &Wish, listed: Option<&Nest>) -> Result<Asked, Vec<String>> {
 
 /// The nest itself; `None` only with a complaint.
 fn body(wish: &Wish, listed: Option<&Nest>, r: &mut Reading) -> Option<Nest> {
-    let length = r.number("--length", wish.length.as_ref(), ranges::LENGTH).flatten().or(listed.map(|n| n.length_mm));
-    let width = r.number("--width", wish.width.as_ref(), ranges::WIDTH);
-    let height = r.number("--height", wish.height.as_ref(), ranges::HEIGHT);
+    let length = r.number("length", wish.length.as_ref(), ranges::LENGTH).flatten().or(listed.map(|n| n.length_mm));
+    let width = r.number("width", wish.width.as_ref(), ranges::WIDTH);
+    let height = r.number("height", wish.height.as_ref(), ranges::HEIGHT);
     let names = material_names();
-    let material = r.word("--material", wish.material.as_ref(), &names, known_material);
-    let cover = r.word("--cover", wish.cover.as_ref(), &COVERS, cover);
+    let material = r.word("material", wish.material.as_ref(), &names, known_material);
+    let cover = r.word("cover", wish.cover.as_ref(), &COVERS, cover);
     let brood =
         stretch("brood", (wish.brood_from.as_ref(), wish.brood_to.as_ref()), (listed.and_then(|n| n.brood), length), r);
     let pads = pads(wish, listed, length, r);
@@ -320,13 +331,14 @@ fn stretch(
     r: &mut Reading,
 ) -> Option<Stretch> {
     let given = |read: Option<Option<f64>>, file: Option<f64>| read.unwrap_or(file);
-    let from_mm = given(r.number(&format!("--{what}-from"), from, ranges::PLACE), file.map(|s| s.from_mm));
-    let to_mm = given(r.number(&format!("--{what}-to"), to, ranges::PLACE), file.map(|s| s.to_mm));
+    let from_mm = given(r.number(&format!("{what}_from"), from, ranges::PLACE), file.map(|s| s.from_mm));
+    let to_mm = given(r.number(&format!("{what}_to"), to, ranges::PLACE), file.map(|s| s.to_mm));
     let (from_mm, to_mm) = match (from_mm, to_mm) {
         (Some(from), Some(to)) => (from, to),
         (None, None) => return None,
         _ => {
-            return r.complain(say!("plans-read-one-end", what = what));
+            let (from, to) = (r.by.name(&format!("{what}_from")), r.by.name(&format!("{what}_to")));
+            return r.complain(say!("plans-read-one-end", what = what, from = from, to = to));
         }
     };
     if from_mm >= to_mm {
@@ -353,11 +365,13 @@ fn pads(wish: &Wish, listed: Option<&Nest>, length: Option<f64>, r: &mut Reading
     let before = r.complaints.len();
     let ends = (wish.pad_from.as_ref(), wish.pad_to.as_ref());
     let span = stretch("pad", ends, (one.map(|p| p.span), length), r);
-    let watts = r.number("--watts", wish.watts.as_ref(), ranges::WATTS).unwrap_or(one.map(|p| p.rated_w));
-    let place = r.word("--where", wish.place.as_ref(), &PLACES, place).flatten();
+    let watts = r.number("watts", wish.watts.as_ref(), ranges::WATTS).unwrap_or(one.map(|p| p.rated_w));
+    let place = r.word("where", wish.place.as_ref(), &PLACES, place).flatten();
     let (Some(span), Some(rated_w)) = (span, watts) else {
         if r.complaints.len() == before {
-            r.complaints.push(say!("plans-read-mat"));
+            let name = |part| r.by.name(part);
+            let (from, to, watts) = (name("pad_from"), name("pad_to"), name("watts"));
+            r.complaints.push(say!("plans-read-mat", from = from, to = to, watts = watts));
         }
         return None;
     };

@@ -1,7 +1,8 @@
 //! From TOML text to checked values, every key with its line: what is unknown, of the wrong kind or out of range is
 //! named and left out, so that the rest can still be weighed in the same run.
-use super::findings::{Findings, Place, ShelfError};
+use super::findings::{Findings, Place};
 use super::nearest::{likely, nearest};
+use super::no_toml;
 use super::schema::{self, Kind, Section};
 use config::{Map, Value, ValueKind};
 use dashboards::say;
@@ -58,15 +59,8 @@ impl At {
 pub(super) fn read(text: &str, findings: &mut Findings) -> Option<Document> {
     let lines = Lines::of(text);
     let (table, errors) = DeTable::parse_recoverable(text);
-    for e in &errors {
-        findings.push(ShelfError {
-            place: e.span().map_or(Place::File, |s| Place::Line(lines.at(s.start))),
-            key: String::new(),
-            why: say!("shelf-not-toml", why = e.message()),
-            remedy: say!("shelf-not-toml-do"),
-        });
-    }
     if !errors.is_empty() {
+        no_toml::tell(&errors, (text, &lines), findings);
         return None;
     }
     let mut reader = Reader { lines, findings };
@@ -286,7 +280,7 @@ fn wanted(kind: &Kind) -> String {
 }
 
 /// Where the lines of a text begin.
-struct Lines {
+pub(super) struct Lines {
     starts: Vec<usize>,
 }
 
@@ -297,7 +291,7 @@ impl Lines {
     }
 
     /// The line of a byte, from 1.
-    fn at(&self, byte: usize) -> usize {
+    pub(super) fn at(&self, byte: usize) -> usize {
         self.starts.partition_point(|s| *s <= byte)
     }
 }

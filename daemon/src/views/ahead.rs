@@ -1,11 +1,9 @@
 //! What the core expects of a brood place in the hours ahead, as it is drawn and in words.
 use super::hours::Hours;
-use dashboards::{BandView, ForecastView, Tick, say};
+use dashboards::{BandView, ForecastView, Tick, Z90, say};
 use enclosure::forecast::{self, Departure, Outlook};
 use enclosure::{Span, Timestamp};
 
-/// Half-width of the 90 % interval of a normal distribution, in standard deviations.
-const Z90: f64 = 1.645;
 /// Hours between two ticks.
 const TICK_H: usize = 3;
 
@@ -59,7 +57,7 @@ fn has_left(d: &Departure, span: &std::ops::Range<Timestamp>) -> String {
     )
 }
 
-/// `Likely (83 in 100) above 31 °C from about 16:40 (hardly before 15:50, hardly after 18:10), …`.
+/// `Likely (83 in 100) above 31 °C, as a mean over an hour, from about 16:40 (hardly before 15:50, …), …`.
 fn leaves(d: &Departure, end: Timestamp, now: Timestamp, hours: &Hours) -> String {
     let latest = d.to.map_or_else(
         || say!("ahead-latest-unknown", at = hours.near(end, now)),
@@ -142,7 +140,7 @@ mod tests {
         let view = forecast_view(&outlook(Some(leaves)), Some(BAND), at_h(10.0), &utc()).unwrap();
         assert_eq!(
             view.words,
-            "Likely (83 in 100) above 31 °C from about 16:00 (hardly before 15:00, perhaps not before 22:00), up to 33.1 ± 0.7 °C, if room and heating go on as they do."
+            "Likely (83 in 100) above 31 °C, as a mean over an hour, from about 16:00 (hardly before 15:00, perhaps not before 22:00), up to 33.1 ± 0.7 °C, if room and heating go on as they do."
         );
         assert_eq!(view.leaves_at, Some((5.0 / 12.0, 0.5, None)));
     }

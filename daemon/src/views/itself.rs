@@ -45,7 +45,11 @@ pub(super) fn as_of(snap: &Snapshot, (now, hours): (Timestamp, &Hours), url: &st
 pub fn watch_page(snap: &Snapshot, now: Timestamp, hours: &Hours, itself: &Itself) -> SheetPage {
     let (well, why) = &itself.health;
     let tone = if *well { Tone::Calm } else { Tone::Warning };
-    let title = if *well { say!("watch-well") } else { say!("watch-not-well") };
+    let title = match (*well, reaches(itself)) {
+        (true, true) => say!("watch-well"),
+        (true, false) => say!("watch-well-unheard"),
+        (false, _) => say!("watch-not-well"),
+    };
     let because = say!("refused-because", why = capital(why));
     let mut parts = vec![if *well {
         Part::Says(vec![because])
@@ -206,6 +210,11 @@ fn mirror(v: &Vitals, now: Timestamp, hours: &Hours) -> Part {
 }
 
 /// Every way out with its last proof, and a test.
+/// Whether a danger would reach anybody.
+fn reaches(itself: &Itself) -> bool {
+    itself.proofs.iter().any(|p| p.carries_danger)
+}
+
 fn ways(itself: &Itself, now: Timestamp, hours: &Hours) -> Vec<Part> {
     let moment = |t: Option<Timestamp>| t.map_or_else(|| say!("ways-never"), |t| hours.near(t, now));
     let row = |p: &Proof| {
@@ -214,9 +223,8 @@ fn ways(itself: &Itself, now: Timestamp, hours: &Hours) -> Vec<Part> {
         let danger = if p.carries_danger { say!("ways-yes") } else { say!("ways-no") };
         vec![Cell::of(&p.way), Cell::of(danger), Cell::of(moment(p.accepted)), seen]
     };
-    let reaches = itself.proofs.iter().any(|p| p.carries_danger);
     let mut parts = Vec::new();
-    if !reaches && !itself.proofs.is_empty() {
+    if !reaches(itself) && !itself.proofs.is_empty() {
         parts.push(Part::Warns(Tone::Warning, vec![say!("ways-nobody")]));
     }
     parts.push(Part::Table(Table {

@@ -8,11 +8,6 @@ use enclosure::permit::Withheld;
 use enclosure::shelf::Nest;
 use wire::HeatOff;
 
-/// The sources that are to say what the nest's mats are told, where none ever did.
-pub(super) fn silent_drives(nest: &Nest, told_duty: Option<f64>) -> Vec<String> {
-    nest.pads.iter().filter(|_| told_duty.is_none()).filter_map(|pad| pad.drive.clone()).collect()
-}
-
 /// Of the mats of nest `i` that are driven on leave only; none where there is no such mat.
 pub(super) fn leave(snap: &Snapshot, i: usize) -> Option<String> {
     let nest = snap.shelf.nests.get(i)?;

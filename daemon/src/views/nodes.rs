@@ -6,7 +6,7 @@ use super::words::{self, clauses, listed};
 use crate::history::{HistoricReading, HistoryError, Reader};
 use crate::snapshot::{NodeNow, Snapshot};
 use crate::times::length;
-use dashboards::{Cell, Link, Part, SheetPage, Table, Tone, say};
+use dashboards::{Cell, Link, Part, SheetPage, Table, Tone, Z90, say};
 use enclosure::core::ProbeNow;
 use enclosure::trust::Fault;
 use enclosure::{Measured, Rejection, Span, Timestamp};
@@ -18,8 +18,6 @@ pub const NODES_PATH: &str = "/nodes";
 const COUNTED: Span = Span::from_h(24);
 /// Most rejections listed, the newest.
 const LISTED_MAX: usize = 40;
-/// Half-width of the 90 % interval of a normal distribution, in standard deviations.
-const Z90: f64 = 1.645;
 /// A probe that reads so far beside the nest, and surely, is worth a trim, K (common practice, no source).
 const OFF_K: f64 = 0.5;
 /// Decibels from a watt to a milliwatt.

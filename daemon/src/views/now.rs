@@ -3,13 +3,14 @@ use super::hours::{Hours, ago, band_in_force};
 use super::itself::WATCH_PATH;
 use super::nodes::NODES_PATH;
 use super::notebook::NOTES_PATH;
-use super::story::story_url;
+use super::standing::alarm_view;
+use super::stands::summary;
 use super::words;
 use crate::snapshot::{MirrorNow, Snapshot, StandingAlarm, Vitals};
 use crate::times::length;
 use dashboards::{
-    Action, AlarmView, BandView, BroodView, ColourRange, FRAGMENT_PATH, Frame, Link, Live, MatPlace, MatView, NestView,
-    NowPage, ProbeView, ProfileView, Stretch, Tone, say,
+    AlarmView, BandView, BroodView, ColourRange, FRAGMENT_PATH, Frame, Link, Live, MatPlace, MatTold, MatView,
+    NestView, NowPage, ProbeView, ProfileView, Stretch, Tone, say,
 };
 use enclosure::core::ProbeNow;
 use enclosure::shelf::{Nest, PadPlace};
@@ -17,10 +18,6 @@ use enclosure::{Alarm, NestNow, Priority, Span, State, Timestamp};
 
 /// A nest's estimate rests on nothing newer than this: said in its sentence.
 const OLD_AFTER: Span = Span::from_min(10);
-/// Minutes for which the page's button silences an alarm.
-pub const SHELVE_MIN: u32 = 30;
-/// For so long the page's button takes the alarm of an unplugged mat out of service.
-const UNPLUGGED_FOR: &str = "30d";
 /// Most sources that no nest lists, on the page.
 const UNLISTED_MAX: usize = 64;
 
@@ -134,51 +131,13 @@ pub fn names<'a>(snap: &'a Snapshot, alarm: &'a StandingAlarm) -> (Option<&'a st
     (nest, probe, alarm.key.node.as_deref())
 }
 
-fn alarm_view(snap: &Snapshot, alarm: &StandingAlarm, (now, hours): (Timestamp, &Hours), back: &str) -> AlarmView {
-    let (nest, probe, node) = names(snap, alarm);
-    let says = words::alarm(alarm.key.alarm);
-    let fields = |what: &str| {
-        let mut fields = vec![("do", what), ("alarm", alarm.key.alarm.name()), ("back", back)];
-        let named = [("nest", nest), ("probe", probe), ("node", node)];
-        fields.extend(named.into_iter().filter_map(|(name, value)| Some((name, value?))));
-        let mut fields: Vec<(String, String)> =
-            fields.into_iter().map(|(name, value)| (name.to_owned(), value.to_owned())).collect();
-        match what {
-            "shelve" => fields.push(("minutes".to_owned(), SHELVE_MIN.to_string())),
-            "out-of-service" => fields.push(("until".to_owned(), UNPLUGGED_FOR.to_owned())),
-            _ => {}
-        }
-        fields
-    };
-    let action =
-        |what: &&str| Action { label: words::act(what, SHELVE_MIN), url: "/alarm".to_owned(), fields: fields(what) };
-    let (since, stands) = (hours.near(alarm.since, now), length(now.since(alarm.since)));
-    let since_text = match alarm.until {
-        Some(until) => say!("stands-alarm-since-until", at = since, length = stands, until = hours.near(until, now)),
-        None => say!("hours-since", at = since, length = stands),
-    };
-    AlarmView {
-        alarm: alarm.key.alarm.name().to_owned(),
-        tone: tone(alarm.priority()),
-        state: alarm.state.name().to_owned(),
-        nests: nest.map(str::to_owned).into_iter().collect(),
-        about: probe.or(node).map(str::to_owned),
-        since_text,
-        detail: match alarm.detail.as_str() {
-            "" => says.means.clone(),
-            detail => say!("alarm-when-raised", detail = detail),
-        },
-        what_to_do: if alarm.state == State::Returned { vec![say!("alarm-step-over")] } else { says.in_order() },
-        cause: alarm.cause.map(|c| c.name().to_owned()),
-        url: story_url(&crate::told::written((alarm.key.alarm.name(), nest, probe, node)), None),
-        actions: words::acts(alarm.state).iter().chain(unplugged(alarm)).map(action).collect(),
-    }
+/// How old the newest reading that was believed is, where that is too old.
+pub(super) fn old(seen: &NestNow, now: Timestamp) -> Option<Span> {
+    seen.heard.map(|t| now.since(t)).filter(|age| *age > OLD_AFTER)
 }
 
-/// A mat that the keeper unplugged is no fault: out of service in one tap, with an end.
-fn unplugged(alarm: &StandingAlarm) -> &'static [&'static str] {
-    let stands = matches!(alarm.state, State::Unacknowledged | State::Acknowledged | State::Shelved);
-    if alarm.key.alarm == Alarm::HeaterNoHeat && stands { &["out-of-service"] } else { &[] }
+pub(super) fn band_view(b: enclosure::shelf::Band) -> BandView {
+    BandView { low_c: b.low_c, high_c: b.high_c, limit_c: b.limit_c }
 }
 
 /// The colours of a page: one range for all its nests.
@@ -197,8 +156,7 @@ pub fn nest_view(snap: &Snapshot, i: usize, now: Timestamp, hours: &Hours) -> Op
     let loud = |state| matches!(state, State::Unacknowledged | State::Acknowledged | State::Latched);
     let speaking = standing.filter(|a| loud(a.state));
     let loudest = speaking.map(|a| tone(a.priority())).max().unwrap_or_default();
-    let old = seen.heard.map(|t| now.since(t)).filter(|age| *age > OLD_AFTER);
-    let band = band.map(|b| BandView { low_c: b.low_c, high_c: b.high_c, limit_c: b.limit_c });
+    let (old, band) = (old(seen, now), band.map(band_view));
     let probes: Vec<_> = seen.probes.iter().filter_map(|p| probe(snap, nest, p, now)).collect();
     Some(NestView {
         id: nest.id.clone(),
@@ -207,7 +165,7 @@ pub fn nest_view(snap: &Snapshot, i: usize, now: Timestamp, hours: &Hours) -> Op
         summary: summary(seen, band, old, &probes),
         tone: if old.is_some() { loudest.max(Tone::Warning) } else { loudest },
         length_mm: nest.length_mm,
-        mats: mats(nest),
+        mats: mats_told(nest, &seen.told),
         brood: brood(nest),
         band,
         probes,
@@ -218,8 +176,6 @@ pub fn nest_view(snap: &Snapshot, i: usize, now: Timestamp, hours: &Hours) -> Op
         },
         brood_now: seen.brood_c.map(|(mean_c, sd_c, hottest_c)| BroodView { mean_c, sd_c, hottest_c }),
         room_c: seen.room_c,
-        told_duty: seen.told_duty,
-        silent_drives: super::leave::silent_drives(nest, seen.told_duty),
         leave_text: super::leave::leave(snap, i),
         gives_w: (!seen.profile.at_mm.is_empty() && !nest.pads.is_empty())
             .then_some((seen.profile.pad_w, seen.profile.pad_w_sd)),
@@ -260,8 +216,23 @@ pub fn mats(nest: &Nest) -> Vec<MatView> {
         span: Stretch { from_mm: p.span.from_mm, to_mm: p.span.to_mm },
         place: place(p.place),
         rated_w: p.rated_w,
+        ..MatView::default()
     };
     nest.pads.iter().map(view).collect()
+}
+
+/// The same with what each is told.
+fn mats_told(nest: &Nest, told: &[Option<f64>]) -> Vec<MatView> {
+    let of = |(i, view): (usize, MatView)| {
+        let reports = nest.pads.get(i).is_some_and(|p| p.drive.is_some());
+        let told = match told.get(i).copied().flatten() {
+            Some(duty) => MatTold::Duty(duty),
+            None if reports => MatTold::Unheard,
+            None => MatTold::Unreported,
+        };
+        MatView { told, ..view }
+    };
+    mats(nest).into_iter().enumerate().map(of).collect()
 }
 
 /// The nest's brood place as it is drawn.
@@ -290,52 +261,6 @@ pub(super) fn doubt(snap: &Snapshot, p: &ProbeNow, now: Timestamp) -> Option<Str
     let told = |a: &StandingAlarm| a.key.alarm == Alarm::ProbeSilent && a.key.probe == Some(p.source);
     let silent = old && shown(snap).any(told);
     p.rejected.map(words::not_believed_because).or_else(|| silent.then(|| say!("doubt-silent")))
-}
-
-/// How a nest stands, in a few sentences.
-fn summary(seen: &NestNow, band: Option<BandView>, old: Option<Span>, probes: &[ProbeView]) -> String {
-    let mut said: Vec<String> = old.map(|age| say!("stands-old", age = length(age))).into_iter().collect();
-    if seen.heard.is_none() {
-        said.push(say!("stands-silent"));
-    } else {
-        said.extend(seen.brood_c.map(|(mean, _, _)| warmth(mean, band)));
-        let (low, high) = ends(&seen.profile.mean_c);
-        if low <= high {
-            said.push(say!("stands-ends", low = format!("{low:.1}"), high = format!("{high:.1}")));
-        }
-    }
-    said.extend(doubts(probes));
-    said.join(" ")
-}
-
-/// What is drawn rests on fewer probes than are there: said beside it, because it may be the picture that is wrong.
-fn doubts(probes: &[ProbeView]) -> Option<String> {
-    let heard = probes.iter().filter(|p| p.temperature_c.is_some());
-    let doubted = heard.clone().filter(|p| p.not_believed_because.is_some()).count();
-    match (doubted, heard.count()) {
-        (0, _) => None,
-        (1, _) => Some(say!("stands-doubt-one")),
-        (n, all) => Some(say!("stands-doubts", doubted = n, heard = all)),
-    }
-}
-
-/// How warm the brood place is, against the band where there is one.
-fn warmth(mean_c: f64, band: Option<BandView>) -> String {
-    let mean = format!("{mean_c:.1}");
-    let Some(BandView { low_c, high_c, .. }) = band else { return say!("stands-brood", mean = mean) };
-    let (low, high) = (low_c.to_string(), high_c.to_string());
-    if mean_c < low_c {
-        say!("stands-brood-below", mean = mean, by = format!("{:.1}", low_c - mean_c), low = low, high = high)
-    } else if mean_c > high_c {
-        say!("stands-brood-above", mean = mean, by = format!("{:.1}", mean_c - high_c), low = low, high = high)
-    } else {
-        say!("stands-brood-within", mean = mean, low = low, high = high)
-    }
-}
-
-fn ends(values: &[f64]) -> (f64, f64) {
-    let finite = values.iter().copied().filter(|v| v.is_finite());
-    finite.fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), v| (low.min(v), high.max(v)))
 }
 
 /// How it stands with the mirror, where there is something to say.

@@ -49,6 +49,8 @@ pub struct Past {
     pub said: Said,
     /// Readings found in the span itself; hours where the span is long.
     pub readings: u64,
+    /// Its first reading of all, where that lies in the span or in the hours before it.
+    pub began: Option<Timestamp>,
     /// Whether its moments are seen with hindsight.
     pub hindsight: bool,
     /// What was found of the mats later than it began, and is drawn from its beginning on, in the order of its finding.
@@ -155,6 +157,7 @@ pub fn recall(
         run.core.take_up_fit(0, &fit, fit.until);
     }
     let sources: Vec<String> = run.core.sources().to_vec();
+    let began_after = span.start.minus(LEAD);
     let mut whole = span.start.minus(LEAD)..span.end;
     if span.end.since(span.start) > FINE_UP_TO {
         for r in coarse::hourly(reader, &sources, &whole)? {
@@ -178,6 +181,8 @@ pub fn recall(
     let at_mm = if run.at_mm.is_empty() { vec![0.0, nest.length_mm] } else { run.at_mm };
     run.samples.resize(wanted, None);
     let said = coarse::said(reader, nest, &span, columns)?;
+    let names: Vec<&str> = sources.iter().map(String::as_str).collect();
+    let began = if run.first.is_some() && reader.knows_before(&names, began_after)? { None } else { run.first };
     Ok(Past {
         nest: nest.clone(),
         span,
@@ -186,6 +191,7 @@ pub fn recall(
         per_column,
         said,
         readings: run.readings,
+        began,
         hindsight,
         found,
     })
@@ -228,6 +234,7 @@ struct Run {
     /// Of each: whether probes spoke, but none was believed.
     doubted: Vec<bool>,
     readings: u64,
+    first: Option<Timestamp>,
     stopped: bool,
 }
 
@@ -249,6 +256,7 @@ impl Run {
             samples: Vec::with_capacity(wanted),
             doubted: Vec::with_capacity(wanted),
             readings: 0,
+            first: None,
             stopped: false,
         }
     }
@@ -257,6 +265,7 @@ impl Run {
         let Some(source) = self.core.source(&r.source) else { return };
         let reading = Reading { source, at: r.at, measured: r.measured };
         self.pass(reading.at);
+        self.first.get_or_insert(reading.at);
         self.readings += u64::from(self.span.contains(&reading.at));
         // Nothing is judged: what was raised then, history says itself.
         let _ = self.core.step(reading.at, Input::Reading(reading));

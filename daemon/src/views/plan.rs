@@ -64,7 +64,7 @@ fn mat(pad: &enclosure::shelf::Pad) -> MatView {
         PadPlace::Lid => MatPlace::Lid,
         PadPlace::Inside => MatPlace::Inside,
     };
-    MatView { span: stretch(pad.span), place, rated_w: pad.rated_w }
+    MatView { span: stretch(pad.span), place, rated_w: pad.rated_w, ..MatView::default() }
 }
 
 /// Loud where a limit is passed, or where none was given to hold it against.
@@ -97,11 +97,11 @@ fn line(asked: &Asked, plan: &Plan) -> String {
 
 fn worst(asked: &Asked, plan: &Plan) -> Vec<String> {
     let brood = match plan.worst.brood {
-        None => say!("plans-no-brood-limit"),
+        None => say!("plans-no-brood-limit", flag = asked.by.name("limit")),
         Some(p) => say!("plans-brood-limit", limit = degrees(p.limit_c), passing = passing(&p)),
     };
     let mat = match plan.worst.mat {
-        None => say!("plans-no-material-limit"),
+        None => say!("plans-no-material-limit", flag = asked.by.name("material_limit")),
         Some(p) => say!("plans-material-limit", limit = degrees(p.limit_c), passing = passing(&p)),
     };
     let cover = trimmed(asked.cover_w_m2k);

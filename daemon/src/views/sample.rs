@@ -121,6 +121,7 @@ fn snapshot(core: &Core, file: &ShelfFile, at: Timestamp, details: &Details) -> 
         key: key.clone(),
         state,
         since,
+        raised: core.raised_at(key),
         detail: details.get(key).cloned().unwrap_or_default(),
         cause,
         until: core.silent_until(key),

@@ -2,10 +2,11 @@
 use super::hours::Hours;
 use super::past::{Past, Seen};
 use super::span::{Kind, rows};
+use super::stands::DOUBT_K;
 use super::week::extent;
 use super::words;
 use crate::times::length;
-use dashboards::{DayRow, Mark, MarkKind, Tone, alarm_words, capital, say};
+use dashboards::{DayRow, Mark, MarkKind, Tone, Z90, alarm_words, capital, say};
 use enclosure::nest::Found;
 use enclosure::rival::Mode;
 use enclosure::shelf::Band;
@@ -21,8 +22,10 @@ const CHANGE: (f64, f64, f64, f64) = (0.3, 0.5, 4.0, 0.1);
 const IN_BAND: f64 = 0.9;
 /// Above this part of the time unknown, likewise.
 const UNKNOWN: f64 = 0.1;
-/// What is known for less than this part of a time says little of it: it is not compared without a word.
+/// What is known for less than this part of a time says little of it: it is not compared without a word ...
 const COMPARED_KNOWN: f64 = 0.5;
+/// ... and below this not at all.
+const COMPARED_LEAST: f64 = 0.1;
 /// So much that was found later of the mats is told one by one.
 const FOUND_MOST: usize = 3;
 
@@ -85,17 +88,35 @@ fn degree_days(course_c: &[f64], base_c: f64, step_d: f64) -> f64 {
     course_c.iter().map(|c| (c - base_c).max(0.0)).sum::<f64>() * step_d
 }
 
-/// Parts of the samples with a brood place whose mean lies in the band, below it and above it.
+/// The brood place's mean, °C, where it is known well enough to be held against a band.
+fn well_known(s: &Seen) -> Option<f64> {
+    s.brood_c.filter(|(mean, sd)| mean.is_finite() && sd * Z90 <= DOUBT_K).map(|b| b.0)
+}
+
+/// Parts of the samples with a brood place whose mean lies in the band, below it and above it; of those that are known
+/// well enough, and nothing where most are not.
 fn in_band(seen: &[&Seen], band: Option<Band>) -> Option<(f64, f64, f64)> {
     let band = band?;
     let (mut below, mut above, mut all) = (0_u32, 0_u32, 0_u32);
-    for (mean, _) in seen.iter().filter_map(|s| s.brood_c) {
+    if doubtful(seen) {
+        return None;
+    }
+    for mean in seen.iter().filter_map(|s| well_known(s)) {
         all += 1;
         below += u32::from(mean < band.low_c);
         above += u32::from(mean > band.high_c);
     }
     let part = |n: u32| f64::from(n) / f64::from(all);
     (all > 0).then(|| (part(all - below - above), part(below), part(above)))
+}
+
+/// Whether the brood place is mostly known too badly to be held against a band.
+fn doubtful(seen: &[&Seen]) -> bool {
+    let (known, well) = seen
+        .iter()
+        .filter(|s| s.brood_c.is_some())
+        .fold((0, 0), |(known, well), s| (known + 1, well + usize::from(well_known(s).is_some())));
+    2 * well < known
 }
 
 /// How it was and what is not known; what changed and what was the matter; what to do.
@@ -110,11 +131,17 @@ pub fn sentences(
     if known == 0 {
         return vec![say!("past-unknown")];
     }
-    let unknown = Span::from_ms(past.step().ms().saturating_mul((past.samples.len() - known) as i64));
-    let unknown_part = 1.0 - known_part(&past.samples);
+    // Before its first reading there was no nest to be heard.
+    let before = past.began.map_or(0, |began| (0..past.samples.len()).take_while(|k| past.at(*k) < began).count());
+    let silent = (past.samples.len() - known).saturating_sub(before);
+    let unknown = Span::from_ms(past.step().ms().saturating_mul(silent as i64));
+    let unknown_part = silent as f64 / (past.samples.len() - before).max(1) as f64;
     let mut how = warmth(past, band, hours).unwrap_or_else(|| say!("past-brood-unknown"));
     if unknown >= UNKNOWN_WORTH_SAYING {
         how = say!("past-gap", how = how, length = length(unknown));
+    }
+    if let Some(began) = past.began.filter(|began| *began > past.span.start) {
+        how = say!("past-began", how = how, when = hours.dated(began));
     }
     let changed = match other {
         Some((other, name)) => against(past, other, name),
@@ -131,12 +158,12 @@ pub fn seen_how(past: &Past, hours: &Hours) -> String {
         return String::new();
     }
     let found = |f: &Found| {
-        let (from, until) = (hours.dated(f.from), hours.dated(f.until));
+        let (from, until, mat) = (hours.dated(f.from), hours.dated(f.until), mat(past, f.pad));
         match f.mode {
-            Mode::On => say!("past-found-on", from = from, until = until),
-            Mode::Off => say!("past-found-off", from = from, until = until),
-            Mode::Follow if f.feigned => say!("past-found-no-fault", from = from, until = until),
-            Mode::Follow => say!("past-found-as-told", from = from, until = until),
+            Mode::On => say!("past-found-on", mat = mat, from = from, until = until),
+            Mode::Off => say!("past-found-off", mat = mat, from = from, until = until),
+            Mode::Follow if f.feigned => say!("past-found-no-fault", mat = mat, from = from, until = until),
+            Mode::Follow => say!("past-found-as-told", mat = mat, from = from, until = until),
         }
     };
     let mut said = vec![say!("past-hindsight")];
@@ -147,6 +174,16 @@ pub fn seen_how(past: &Past, hours: &Hours) -> String {
         said.push(say!("past-found-more", count = more));
     }
     said.join(" ")
+}
+
+/// A mat of the nest; of several by its place.
+fn mat(past: &Past, pad: usize) -> String {
+    match past.nest.pads.get(pad).filter(|_| past.nest.pads.len() > 1) {
+        Some(p) => {
+            say!("past-mat-at", from_mm = format!("{:.0}", p.span.from_mm), to_mm = format!("{:.0}", p.span.to_mm))
+        }
+        None => say!("past-mat"),
+    }
 }
 
 fn warmth(past: &Past, band: Option<Band>, hours: &Hours) -> Option<String> {
@@ -166,8 +203,13 @@ fn warmth(past: &Past, band: Option<Band>, hours: &Hours) -> Option<String> {
             None => degrees,
         }
     };
+    let seen: Vec<&Seen> = past.samples.iter().flatten().collect();
+    if doubtful(&seen) {
+        let off = extent(seen.iter().filter_map(|s| s.brood_c).map(|b| b.1 * Z90)).map_or(f64::NAN, |p| p.mean);
+        return Some(say!("past-brood-doubtful", mean = format!("{:.0}", all.mean), off = format!("{off:.0}")));
+    }
     let (mean, low, high) = (format!("{:.1}", all.mean), at(all.min), at(all.max));
-    Some(match in_band(&past.samples.iter().flatten().collect::<Vec<_>>(), band) {
+    Some(match in_band(&seen, band) {
         Some((p, ..)) => say!("past-brood-band", mean = mean, share = percent(p), low = low, high = high),
         None => say!("past-brood", mean = mean, low = low, high = high),
     })
@@ -192,15 +234,15 @@ struct Means {
 fn means(samples: &[Option<Seen>]) -> Means {
     let of = |value: &dyn Fn(&Seen) -> Option<f64>| extent(samples.iter().flatten().filter_map(value)).map(|p| p.mean);
     Means {
-        brood_c: of(&|s| s.brood_c.map(|b| b.0)),
+        brood_c: of(&well_known),
         room_c: of(&|s| s.room_c),
         rh_pct: of(&|s| s.rh_pct),
         heat_w: of(&|s| Some(s.heat_w)),
     }
 }
 
-/// What differs from `was` to `is`, in a few words; none where nothing does.
-fn differences(was: &Means, is: &Means) -> Option<String> {
+/// What differs from `was` to `is` of a nest with so many mats, in a few words; none where nothing does.
+fn differences(was: &Means, is: &Means, mats: usize) -> Option<String> {
     let by = |a: Option<f64>, b: Option<f64>, least: f64| Some(b? - a?).filter(|d| d.abs() >= least);
     let (brood_k, room_k, damp_pct, heat_part) = CHANGE;
     let mut said = Vec::new();
@@ -221,7 +263,12 @@ fn differences(was: &Means, is: &Means) -> Option<String> {
         && (b / a - 1.0).abs() >= heat_part
     {
         let by = format!("{:.0}", (b / a - 1.0).abs() * 100.0);
-        said.push(if b > a { say!("past-heat-more", by = by) } else { say!("past-heat-less", by = by) });
+        let mats = mats as i64;
+        said.push(if b > a {
+            say!("past-heat-more", mats = mats, by = by)
+        } else {
+            say!("past-heat-less", mats = mats, by = by)
+        });
     }
     (!said.is_empty()).then(|| words::listed(said))
 }
@@ -242,7 +289,7 @@ fn within(past: &Past, still: &[Alarm]) -> Option<String> {
     if [first, last].iter().any(|part| known_part(part) < COMPARED_KNOWN) {
         return None;
     }
-    match differences(&means(first), &means(last)) {
+    match differences(&means(first), &means(last), past.nest.pads.len()) {
         Some(changes) => Some(say!("past-towards-end", changes = changes)),
         None => still.is_empty().then(|| say!("past-little-changed")),
     }
@@ -254,9 +301,12 @@ fn against(past: &Past, other: &Past, name: &str) -> Option<String> {
         return Some(say!("past-other-unknown", other = name));
     }
     let known = known_part(&other.samples);
+    if known < COMPARED_LEAST {
+        return Some(say!("past-other-hardly", other = name, share = percent(known)));
+    }
     let partly = say!("past-other-partly", other = name, share = percent(known));
     let name = if known < COMPARED_KNOWN { &partly } else { name };
-    Some(match differences(&means(&other.samples), &means(&past.samples)) {
+    Some(match differences(&means(&other.samples), &means(&past.samples), past.nest.pads.len()) {
         Some(changes) => say!("past-against", other = name, changes = changes),
         None => say!("past-much-as", other = name),
     })

@@ -6,9 +6,9 @@ use super::story_minutes::minutes;
 use super::words;
 use crate::history::{AlarmRecord, Delivery, HistoryError, KeeperNote, Reader};
 use crate::pipeline::acts::written;
-use crate::snapshot::{AlarmName, Snapshot};
+use crate::snapshot::{AlarmName, Snapshot, StandingAlarm};
 use crate::times::length;
-use dashboards::{Cell, Link, Part, SheetPage, Table, Tone, alarm_words, capital, say, state_words};
+use dashboards::{Cell, Link, Part, SheetPage, Table, Tone, alarm_words, capital, say};
 use enclosure::shelf::Nest;
 use enclosure::{Alarm, Event, Span, State, Timestamp};
 use std::ops::Range;
@@ -123,9 +123,9 @@ pub fn story(
         Some(nest) => say!("alarm-in-nests", nests = nest, alarm = title),
         None => title,
     };
-    let mut parts = vec![Part::Facts(facts(&life, raised, standing.map(|a| a.state), around))];
+    let mut parts = vec![Part::Facts(facts(&life, raised, standing, around))];
     if life.is_raised() && standing.is_some_and(|a| !matches!(a.state, State::Returned | State::Latched)) {
-        parts.push(Part::Warns(super::now::tone(raised.alarm.priority()), says.in_order()));
+        parts.push(Part::Do(super::now::tone(raised.alarm.priority()), says.in_order()));
     }
     parts.push(Part::Heading(if life.is_raised() { say!("story-raised-head") } else { say!("story-would-raise") }));
     let mut evidence = vec![says.means.clone()];
@@ -134,6 +134,9 @@ pub fn story(
     }
     if let Some(cause) = raised.cause {
         evidence.push(say!("story-followed", alarm = alarm_words(cause.name())));
+    }
+    if life.is_raised() {
+        evidence.extend(crate::notices::how_sure(raised.alarm));
     }
     parts.push(Part::Says(evidence));
     let nest = name.nest.as_ref().and_then(|id| snap.shelf.nests.iter().find(|n| n.id == *id));
@@ -157,14 +160,16 @@ pub fn story(
     links.extend(nest.map(|n| list(say!("story-week"), super::now::nest_url(&n.id))));
     parts.push(Part::Links(links));
     let url = story_url(&written(name), id.map(|_| *first_id));
-    let live = Some(live_part(snap, (now, hours), &url));
+    let mut live = live_part(snap, (now, hours), &url);
+    let this = story_url(&written(name), None);
+    live.alarms.iter_mut().for_each(|a| a.here = a.url == this);
     let again = Link { label: say!("sheet-again"), url, current: false };
     let as_of = say!("story-as-of", at = hours.second(snap.at, now));
     Ok(Some(SheetPage {
         title: capital(&title),
         tone: if standing.is_some() { super::now::tone(raised.alarm.priority()) } else { Tone::Calm },
         as_of: Some((as_of, again)),
-        live,
+        live: Some(live),
         parts,
         ..SheetPage::default()
     }))
@@ -187,28 +192,37 @@ fn level(nest: &Nest, raised: &AlarmRecord, snap: &Snapshot) -> Vec<(f64, String
     }
 }
 
-fn facts(life: &Life, raised: &AlarmRecord, state: Option<State>, around: Around<'_>) -> Vec<(String, String)> {
-    let Around { now, hours, place, .. } = around;
+fn facts(
+    life: &Life,
+    raised: &AlarmRecord,
+    standing: Option<&StandingAlarm>,
+    around: Around<'_>,
+) -> Vec<(String, String)> {
+    let Around { snap, now, hours, place } = around;
     let at = hours.near(raised.at, now);
-    let mut facts = vec![if life.is_raised() {
+    let mut facts: Vec<(String, String)> = Vec::new();
+    if !place.is_empty() {
+        facts.push((say!("story-where"), words::listed(place.iter().cloned())));
+    }
+    facts.push(if life.is_raised() && life.ended().is_none() {
+        (say!("story-since"), say!("hours-since", at = at, length = length(now.since(raised.at))))
+    } else if life.is_raised() {
         (say!("story-raised"), at)
     } else {
         (capital(&words::event(raised.event)), say!("story-not-raised", at = at))
-    }];
-    facts.push(match life.ended() {
-        Some(end) => {
-            let lasted = length(end.since(raised.at));
-            (say!("story-over"), say!("story-over-after", at = hours.near(end, now), length = lasted))
-        }
-        None => (say!("story-stands"), length(now.since(raised.at))),
     });
-    facts.push((say!("story-now"), state.map_or_else(|| say!("story-nothing"), |s| state_words(s.name()))));
+    facts.extend(life.ended().map(|end| {
+        let lasted = length(end.since(raised.at));
+        (say!("story-over"), say!("story-over-after", at = hours.near(end, now), length = lasted))
+    }));
+    let state = standing.map_or_else(|| say!("story-nothing"), |a| super::standing::became(a, now, hours));
+    facts.push((say!("story-now"), state));
+    facts.extend(standing.and_then(|a| Some((say!("story-nest-now"), super::standing::nest_now(snap, a, now)?))));
     if let Some((_, answer)) = life.changes.iter().find(|(_, c)| c.event == Event::Acknowledged) {
         facts.push((say!("story-answered"), say!("story-after", length = length(answer.at.since(raised.at)))));
     }
     facts.extend(raised.probe.clone().map(|p| (say!("story-probe"), p)));
     facts.extend(raised.node.clone().map(|n| (say!("story-node"), n)));
-    facts.extend(place.iter().map(|p| (say!("story-where"), p.clone())));
     facts
 }
 

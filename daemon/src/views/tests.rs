@@ -85,7 +85,8 @@ fn a_mat_found_stuck_late_is_drawn_as_stuck_from_its_beginning_on() {
     let heat_w: Vec<f64> = blind.iter().map(|k| drawn.samples[*k].as_ref().unwrap().heat_w).collect();
     assert!(!heat_w.is_empty() && heat_w.iter().all(|w| *w > 0.8 * rated_w), "{heat_w:?} W of {rated_w}");
     let how = week(made, &drawn).seen_how;
-    let says = say!("past-found-on", from = utc().dated(found.from), until = utc().dated(found.until));
+    let says =
+        say!("past-found-on", mat = say!("past-mat"), from = utc().dated(found.from), until = utc().dated(found.until));
     assert!(how.ends_with(&says), "{how}");
     for (nest, span) in [(0, at_h(40.0)..at_h(60.0)), (1, day)] {
         let other = past(made, nest, span, 48);
@@ -106,12 +107,12 @@ fn what_was_found_late_is_told_in_order_of_weight() {
         found
     };
     drawn.found = vec![of(Mode::Follow, true), of(Mode::Off, false), of(Mode::Follow, false)];
-    let (from, until) = (utc().dated(one.from), utc().dated(one.until));
+    let (from, until, mat) = (utc().dated(one.from), utc().dated(one.until), say!("past-mat"));
     let said = [
         say!("past-hindsight"),
-        say!("past-found-off", from = &from, until = &until),
-        say!("past-found-as-told", from = &from, until = &until),
-        say!("past-found-no-fault", from = &from, until = &until),
+        say!("past-found-off", mat = &mat, from = &from, until = &until),
+        say!("past-found-as-told", mat = &mat, from = &from, until = &until),
+        say!("past-found-no-fault", mat = &mat, from = &from, until = &until),
     ];
     assert_eq!(week(made, &drawn).seen_how, said.join(" "));
     drawn.found.extend([of(Mode::On, false), of(Mode::On, false)]);
@@ -119,6 +120,23 @@ fn what_was_found_late_is_told_in_order_of_weight() {
     assert!(how.ends_with(&say!("past-found-more", count = 2)) && !how.contains(&said[3]), "{how}");
     drawn.hindsight = false;
     assert!(week(made, &drawn).seen_how.is_empty());
+}
+
+/// "The mat" of a nest with several would leave the keeper to guess which.
+#[test]
+fn of_several_mats_the_one_that_was_found_faulty_is_named_by_its_place() {
+    let made = made();
+    let mut drawn = past(made, 0, at_h(48.0)..at_h(72.0), 48);
+    let mut second = drawn.nest.pads[0].clone();
+    (second.span.from_mm, second.span.to_mm) = (150.0, 210.0);
+    drawn.nest.pads.push(second);
+    let mut other = drawn.found[0].clone();
+    other.pad = 1;
+    drawn.found.push(other);
+    let how = week(made, &drawn).seen_how;
+    let pad = drawn.nest.pads[0].span;
+    assert!(how.contains(&format!("the mat at {:.0} to {:.0} mm is drawn", pad.from_mm, pad.to_mm)), "{how}");
+    assert!(how.contains("the mat at 150 to 210 mm is drawn") && !how.contains("the mat is drawn"), "{how}");
 }
 
 /// What is stored after a span tells of its end; what was not stored by then tells nothing of its readings.
@@ -215,7 +233,7 @@ fn days_sentences_and_marks_tell_the_span() {
     }
     assert!((1..=3).contains(&week.sentences.len()));
     let marks = |alarm: bool| week.marks.iter().filter(move |m| matches!(m.kind, MarkKind::Alarm(_)) == alarm);
-    assert!(marks(true).any(|m| m.text.contains("heat it was not told to give")), "{:?}", week.marks);
+    assert!(marks(true).any(|m| m.text.contains("the heating mat will not switch off")), "{:?}", week.marks);
     let notes: Vec<_> = marks(false).map(|m| (m.text.as_str(), m.at_mm)).collect();
     assert_eq!(notes, [("brood seen at 62 mm: two heaps & <eggs>", Some(62.0)), ("water refilled", None)]);
     assert!(week.marks.windows(2).all(|m| m[0].at <= m[1].at));
@@ -227,6 +245,39 @@ fn a_span_without_readings_is_all_gap_and_says_so() {
     let week = week(made, &past(made, 1, at_h(-400.0)..at_h(-300.0), COLUMNS));
     assert!(week.map.is_empty() && week.map.columns.len() == COLUMNS);
     assert_eq!(week.sentences.len(), 1);
+}
+
+/// On its second day nobody is to find out why a nest was silent in the week before it was there.
+#[test]
+fn before_its_first_reading_a_nest_was_not_silent() {
+    let made = made();
+    let drawn = past(made, 0, at_h(-5.0 * 24.0)..at_h(24.0), 144);
+    let first = drawn.began.unwrap();
+    assert!(first >= at_h(0.0) && first < at_h(0.2), "{first:?}");
+    let said = week(made, &drawn).sentences.join(" ");
+    assert!(said.contains(&format!("; its first reading came {}", utc().dated(first))), "{said}");
+    assert!(!said.contains("nothing is known") && !said.contains("nothing was heard"), "{said}");
+    // What falls silent later is still asked about.
+    let cut = past(made, 0, at_h(26.0)..at_h(34.0), 48);
+    assert!(cut.began.is_none_or(|began| began < at_h(26.0)), "{:?}", cut.began);
+    let said = week(made, &cut).sentences.join(" ");
+    assert!(said.contains("find out why nothing was heard"), "{said}");
+}
+
+/// One probe at one end: that the mean of what is believed keeps to the band says nothing.
+#[test]
+fn what_is_known_too_badly_is_not_held_against_the_band() {
+    let made = made();
+    let mut drawn = past(made, 0, at_h(40.0)..at_h(60.0), 48);
+    assert!(week(made, &drawn).sentences[0].contains("within the band"));
+    for brood in drawn.samples.iter_mut().flatten().filter_map(|s| s.brood_c.as_mut()) {
+        brood.1 = 4.0;
+    }
+    let week = week(made, &drawn);
+    let said = week.sentences.join(" ");
+    assert!(said.contains(" ± 7 °C on average: too little is known to hold it against the band"), "{said}");
+    assert!(!said.contains("% of the known time") && !said.contains("the band for"), "{said}");
+    assert!(week.days.iter().all(|d| d.in_band.is_none()), "{:?}", week.days);
 }
 
 /// A stuck mat at the end of a span of which the beginning is not known is no "little changed".
@@ -243,7 +294,10 @@ fn what_is_hardly_known_is_compared_with_nothing_or_with_a_word_about_it() {
     let said = says(&hardly, None);
     assert!(!said.contains("beginning"), "{said}");
     let said = says(&known, Some((&hardly, "the month before")));
-    assert!(said.contains("gainst the month before (known for ") && said.contains(" % of it only)"), "{said}");
+    assert!(said.contains("f the month before too little is known (7 %) to compare"), "{said}");
+    let partly = past(made, 0, at_h(-7.0 * 24.0)..at_h(LENGTH_S / 3600.0), 160);
+    let said = says(&known, Some((&partly, "the days before")));
+    assert!(said.contains("the days before (known for 29 % of it only)"), "{said}");
     assert!(!says(&known, Some((&known, "itself"))).contains("known for"));
 }
 
@@ -288,7 +342,15 @@ fn what_a_silent_probe_said_last_is_not_shown_as_believed() {
     let before = of(&snap, made.end);
     let key = enclosure::AlarmKey { alarm: Alarm::ProbeSilent, nest: Some(0), probe: Some(p), node: None };
     let (state, since) = (enclosure::State::Unacknowledged, made.end);
-    snap.alarms.push(StandingAlarm { key, state, since, detail: String::new(), cause: None, until: None });
+    snap.alarms.push(StandingAlarm {
+        key,
+        state,
+        since,
+        raised: None,
+        detail: String::new(),
+        cause: None,
+        until: None,
+    });
     assert_eq!(of(&snap, made.end), before, "what it said is new");
     let (why, believed) = of(&snap, later);
     assert!(why.unwrap().contains("is silent") && believed != before.1, "{believed}");
@@ -307,6 +369,39 @@ fn the_page_of_now_shows_what_stands_and_what_can_be_done() {
     assert_eq!(page.nests[0].probes.len(), 3);
     let html = dashboards::now_html(&page);
     assert!(html.contains("attic-node:&lt;b&gt;") && !html.contains("<b>"));
+}
+
+/// Whatever a keeper does to an alarm, the page goes on to say since when it stands; of what is over, until when it did.
+#[test]
+fn an_answer_does_not_make_a_danger_younger() {
+    let made = made();
+    let (raised, now) = (made.end.minus(Span::from_min(70)), made.end);
+    let shown = |state, since: Timestamp| {
+        let mut snap = made.snapshot.clone();
+        snap.alarms.retain(|a| a.key.alarm == Alarm::HeaterStuckOn);
+        (snap.alarms[0].state, snap.alarms[0].since, snap.alarms[0].raised) = (state, since, Some(raised));
+        let page = now_page(&snap, now, &utc());
+        let view = page.alarms.into_iter().next().unwrap();
+        (view.since_text, view.state_text, view.nest_now)
+    };
+    let later = now.minus(Span::from_min(10));
+    let (from, at) = (utc().near(raised, now), utc().near(later, now));
+    let stands = format!("since {from}, for 70 min");
+    let (since, state, warmth) = shown(enclosure::State::Unacknowledged, raised);
+    assert_eq!((since, state.as_str()), (stands.clone(), "nobody has answered yet"));
+    assert!(warmth.unwrap().starts_with("The brood place is at "));
+    let (since, state, warmth) = shown(enclosure::State::Acknowledged, later);
+    assert_eq!((since, state), (stands, format!("answered {at}")));
+    assert!(warmth.is_some());
+    // It grew worse after it was answered: to say that nobody ever answered would be as false.
+    let (_, state, _) = shown(enclosure::State::Unacknowledged, later);
+    assert_eq!(state, format!("told anew {at}, and nobody has answered since"));
+    let (since, state, warmth) = shown(enclosure::State::Latched, later);
+    assert_eq!(
+        (since, state.as_str()),
+        (format!("from {from} until {at}, for 60 min"), "over, held until it is reset")
+    );
+    assert_eq!(warmth, None, "what is over is no reason to run");
 }
 
 #[test]

@@ -62,6 +62,7 @@ fn view(app: &App) -> NowPage {
     NowPage {
         frame: framed(app, &app.snapshot(), "/"),
         stalled: stalled.map(|why| say!("health-look-yourself", why = why)),
+        alarms: app.places.placed(page.alarms),
         ..page
     }
 }
@@ -140,7 +141,7 @@ pub(super) async fn nest(
     let (span, chatter) = (asked.span.clone(), snap.shelf.alarms.chatter_within);
     let load = app.read_history(move |reader| Ok(Load::of(&load::changes(reader, &span)?, &span, chatter))).await;
     let page = WeekPage {
-        live: Some(live_of_nest(&snap, i, (app.now(), &app.hours))),
+        live: Some(placed(&app, live_of_nest(&snap, i, (app.now(), &app.hours)))),
         alarms: load.as_ref().map(Load::sentences).unwrap_or_default(),
         load: load.as_ref().map(load::table).unwrap_or_default(),
         frame: framed(&app, &snap, &url),
@@ -158,7 +159,7 @@ pub(super) async fn nest_part(State(app): State<Arc<App>>, Path(id): Path<String
     let Some(i) = app.snapshot().shelf.nests.iter().position(|n| n.id == id) else { return no_nest(&app, &id) };
     let draw = async {
         let snap = app.snapshot();
-        let (now, live) = (app.now(), live_of_nest(&snap, i, (app.now(), &app.hours)));
+        let (now, live) = (app.now(), placed(&app, live_of_nest(&snap, i, (app.now(), &app.hours))));
         let page = WeekPage { now: nest_view(&snap, i, now, &app.hours), live: Some(live), ..WeekPage::default() };
         dashboards::week_fragment(&judged(&app, &snap, page))
     };
@@ -245,13 +246,17 @@ pub(super) async fn picture(
     }
 }
 
+fn placed(app: &App, live: Live) -> Live {
+    Live { alarms: app.places.placed(live.alarms), ..live }
+}
+
 async fn alarms_page(app: &App) -> AlarmsPage {
     let (snap, now) = (app.snapshot(), app.now());
     let hours = app.hours.clone();
     let past = app.read_history(move |r| past_alarms(r, now.minus(PAST_ALARMS)..now, PAST_ALARMS_MAX, &hours)).await;
     AlarmsPage {
         frame: framed(app, &snap, ALARMS_PATH),
-        live: live_part(&snap, (now, &app.hours), ALARMS_PATH),
+        live: placed(app, live_part(&snap, (now, &app.hours), ALARMS_PATH)),
         unjudged: unjudged(&snap),
         past: past.unwrap_or_else(|why| vec![(String::new(), say!("refused-unread-row", why = why), String::new())]),
     }

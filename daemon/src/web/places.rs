@@ -1,7 +1,6 @@
 //! Where things are, as the shelf file says it: for pages that tell a keeper where to run and what to write.
 use crate::shelf_file::{BrokerWay, ShelfFile};
-use crate::snapshot::AlarmName;
-use dashboards::say;
+use dashboards::{AlarmView, Tone, say};
 use std::net::SocketAddr;
 use std::path::PathBuf;
 
@@ -44,9 +43,18 @@ impl Places {
         }
     }
 
-    /// Where to run to for an alarm, and which plugs are its nest's.
-    pub(super) fn of(&self, name: &AlarmName) -> Vec<String> {
-        let own = self.plugs.iter().filter(|(nest, _)| name.nest.as_ref() == Some(nest));
+    /// Dangers with where they are.
+    pub(super) fn placed(&self, alarms: Vec<AlarmView>) -> Vec<AlarmView> {
+        let placed = |a: AlarmView| match a.tone {
+            Tone::Danger => AlarmView { place: self.of(a.nests.first()), ..a },
+            _ => a,
+        };
+        alarms.into_iter().map(placed).collect()
+    }
+
+    /// Where to run to for an alarm of a nest, and which plugs are the nest's.
+    pub(super) fn of(&self, nest: Option<&String>) -> Vec<String> {
+        let own = self.plugs.iter().filter(|(known, _)| nest == Some(known));
         let own = own.map(|(_, plug)| say!("place-plug", plug = plug));
         self.shelf.clone().into_iter().chain(own).collect()
     }

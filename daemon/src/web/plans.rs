@@ -3,7 +3,7 @@ use super::App;
 use super::pages::framed;
 use super::pages::{KEEP_FOR, plain};
 use crate::plan;
-use crate::plan::wish::Wish;
+use crate::plan::wish::{Wish, Writer};
 use crate::views::plan::form::{beginnings, form, invented};
 use crate::wrong_call::WrongCall;
 use axum::extract::rejection::QueryRejection;
@@ -70,7 +70,7 @@ fn planned(wish: Wish, shelf: &Shelf) -> PlanPage {
     let nest = wish.nest.as_ref().and_then(|id| shelf.nests.iter().find(|n| n.id == *id));
     let (plan, complaints) = match (&wish.nest, nest) {
         (Some(_), None) => (None, vec![say!("plans-no-nest")]),
-        _ => match plan::view(&wish, nest) {
+        _ => match plan::view(&wish, nest, Writer::Form) {
             Ok(plan) => (Some(plan), Vec::new()),
             Err(WrongCall::Wish(complaints)) => (None, complaints),
             Err(other) => (None, vec![other.to_string()]),

@@ -50,7 +50,7 @@ impl Which {
 
 async fn story_now(app: &App, name: AlarmName, id: Option<i64>) -> Result<Option<SheetPage>, String> {
     let (snap, now, hours) = (app.snapshot(), app.now(), app.hours.clone());
-    let place = app.places.of(&name);
+    let place = app.places.of(name.nest.as_ref());
     app.read_history(move |reader| story(reader, &name, id, Around { snap: &snap, now, hours: &hours, place: &place }))
         .await
 }

@@ -163,7 +163,7 @@ async fn the_week_page_shows_gap_note_and_alarm() {
     let (status, page) = served.page("/nest/oak").await;
     assert_eq!(status, 200);
     assert!(page.contains("two heaps &amp; &lt;eggs&gt;") && !page.contains("<eggs>"));
-    assert!(page.contains("gives heat it was not told to give"));
+    assert!(page.contains("heating mat will not switch off"));
     assert!(page.contains("nothing is known"));
     assert!(page.contains("action=\"/note\"") && page.contains("week.png?from="));
     let png = served.get("/nest/oak/week.png?from=1d").await;

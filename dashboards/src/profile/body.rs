@@ -105,14 +105,15 @@ impl Sheet<'_> {
         let glow = self.nest.gives_w.map_or(0.0, |(w, _)| if rated > 0.0 { (w / rated).clamp(0.0, 1.0) } else { 0.0 });
         let glow = if glow.is_nan() { 0.0 } else { glow };
         let mats: Vec<_> = self.nest.mats.iter().take(MOST_MATS).collect();
-        let label = |m: &&MatView| {
+        let label = |m: &MatView| {
             let rated = number(m.rated_w, 1);
-            self.doing(match m.place {
+            let name = match m.place {
                 MatPlace::Under => say!("nest-mat-under", rated = rated),
                 MatPlace::Beside => say!("nest-mat-beside", rated = rated),
                 MatPlace::Lid => say!("nest-mat-lid", rated = rated),
                 MatPlace::Inside => say!("nest-mat-inside", rated = rated),
-            })
+            };
+            self.doing(name, m)
         };
         let edge = self.canvas.width_px() - 4.0;
         for (row, mat) in mats.iter().enumerate() {
@@ -138,12 +139,11 @@ impl Sheet<'_> {
         }
     }
 
-    /// A single mat with what it does now; of several nobody knows which does what.
-    fn doing(&self, mat: String) -> String {
-        let told = self.nest.told_duty.filter(|d| d.is_finite()).map(|d| number(d * 100.0, 0));
-        let gives = self.nest.gives_w.filter(|g| g.0.is_finite()).map(|g| number(g.0, 1));
-        match (told, gives) {
-            _ if self.nest.mats.len() != 1 => mat,
+    /// A mat with what it does now; what each of several gives nobody knows.
+    fn doing(&self, mat: String, of: &MatView) -> String {
+        let told = of.told.duty().map(|d| number(d * 100.0, 0));
+        let gives = self.nest.gives_w.filter(|g| g.0.is_finite() && self.nest.mats.len() == 1);
+        match (told, gives.map(|g| number(g.0, 1))) {
             (Some(told), Some(gives)) => say!("nest-mat-both", mat = mat, told = told, gives = gives),
             (Some(told), None) => say!("nest-mat-told", mat = mat, told = told),
             (None, Some(gives)) => say!("nest-mat-gives", mat = mat, gives = gives),

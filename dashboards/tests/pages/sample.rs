@@ -8,7 +8,12 @@ pub(crate) fn nest() -> NestView {
         name: "Oak".to_owned(),
         summary: "All is as it should be.".to_owned(),
         length_mm: 200.0,
-        mats: vec![MatView { span: Stretch { from_mm: 0.0, to_mm: 60.0 }, rated_w: 7.0, ..MatView::default() }],
+        mats: vec![MatView {
+            span: Stretch { from_mm: 0.0, to_mm: 60.0 },
+            rated_w: 7.0,
+            told: MatTold::Duty(0.4),
+            ..MatView::default()
+        }],
         brood: Some(Stretch { from_mm: 40.0, to_mm: 80.0 }),
         band: Some(BandView { low_c: 24.0, high_c: 31.0, limit_c: 35.0 }),
         probes: vec![
@@ -23,7 +28,6 @@ pub(crate) fn nest() -> NestView {
         profile: ProfileView { mean_c: at_mm.iter().map(|x| 30.0 - x / 20.0).collect(), sd_c: vec![0.4; 41], at_mm },
         brood_now: Some(BroodView { mean_c: 27.0, sd_c: 0.2, hottest_c: 28.0 }),
         room_c: Some((20.0, 0.1)),
-        told_duty: Some(0.4),
         leave_text: Some("oak-node may heat up to 60 %".to_owned()),
         gives_w: Some((2.8, 0.3)),
         ..NestView::default()

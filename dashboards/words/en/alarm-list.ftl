@@ -22,8 +22,6 @@ alarm-over = { $alarm }: over
 alarm-line = { $alarm }; { $state }
 # Below those lines. $more: how many more there are.
 alarm-lines-more = And { $more } more under Alarms, above.
-# $since: "02:41, for 31 min". The state follows.
-alarm-since = since { $since }
 # $cause: the alarm it follows from (alarm-…).
 alarm-follows = because { $cause }
 # Leads to the alarm's own page.

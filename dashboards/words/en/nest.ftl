@@ -6,6 +6,8 @@ nest-caption =
     Line: temperature believed at every place; shade: where it lies 9 times in 10. Filled dots: what the probes said.
 # Follows it where one is not believed.
 nest-caption-doubted = Hollow dots, and numbers in brackets: not believed.
+# Follows it where one was never heard.
+nest-caption-unheard = A dash in place of a number: that probe was not heard yet.
 # Follows the caption where the keeper has set a band.
 nest-caption-band = Zone over the brood place: the band you set.
 # Opens the tables.
@@ -14,8 +16,8 @@ nest-numbers = The same in numbers
 ## Facts: a name and its value. Numbers are formatted already.
 
 nest-brood = Brood place
-# $mean: mean of the brood place, $hottest: its hottest point, both °C.
-nest-brood-c = { $mean } °C, hottest { $hottest } °C
+# $mean: mean of the brood place, $off: how far it may be off, 9 times in 10, $hottest: its hottest point, all °C.
+nest-brood-c = { $mean } ± { $off } °C, hottest { $hottest } °C
 nest-room = Room
 # $mean: the room's temperature, $off: how far it may be off, 9 times in 10.
 nest-room-c = { $mean } ± { $off } °C
@@ -23,11 +25,15 @@ nest-heating = Heating
 # One of these three, then one of the next two, joined by list-comma. $told: how much of the time it is told to heat, %.
 nest-heating-told = told to { $told } %
 nest-heating-untold = nothing tells what it is told
-# $drives: the sources that the shelf file names for it.
-nest-heating-unheard = { $drives } is to say what it is told, and was never heard
+nest-heating-unheard = what it is told was not heard yet
 # $gives: what the heating gives, W, $off: how far that may be off, $rated: what its label says, W.
 nest-heating-gives = gives { $gives } ± { $off } W of { $rated }
 nest-heating-unknown = what it gives is not known
+# Of several mats, joined by list-semicolon. $from and $to: where it lies, mm; $told: one of the first three.
+nest-heating-each = at { $from } to { $to } mm { $told }
+# What all of them give.
+nest-heating-together = together they give { $gives } ± { $off } W of { $rated }
+nest-heating-together-unknown = what they give is not known
 # Up to when and how far the node may heat.
 nest-leave = Leave to heat
 nest-humidity = Humidity
@@ -61,8 +67,6 @@ nest-curve = Warmth along the nest
 # $nest: the nest's name.
 nest-title = Warmth along { $nest }
 nest-plot-unheard = nothing heard yet
-# In place of a temperature, above a probe that is not heard.
-nest-plot-silent = silent
 # Above the brood place. $mean: its mean, $off: how far that may be off, °C.
 nest-plot-brood = brood place { $mean } ± { $off } °C
 nest-plot-humidity = humidity

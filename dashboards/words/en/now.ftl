@@ -6,6 +6,11 @@ now-headline-stalled = The watch has stopped: do not rely on this page
 now-headline-unheard = Nothing heard yet: waiting for the first reading
 # No alarm stands.
 now-headline-quiet = Nothing amiss found
+# The same where nests are in their first hours, in which little is told. $nests: their names, $count: how many.
+now-headline-learning = { $count ->
+    [one] Nothing amiss found so far: { $nests } is still learning
+   *[other] Nothing amiss found so far: { $nests } are still learning
+}
 # $alarms: how many alarms are over without anybody's answer.
 now-headline-over = { $alarms ->
     [one] Nothing amiss found now; one alarm is over that nobody has answered

@@ -45,6 +45,11 @@ past-extreme = { $degrees } ({ $when })
 # $low and $high: °C.
 past-anywhere = Anywhere in the nest it was between { $low } and { $high } °C
 past-brood-unknown = Where the brood lay is not known
+# Mostly known too badly. $off: how far it may be off, 9 times in 10, °C.
+past-brood-doubtful =
+    The brood place was at { $mean } ± { $off } °C on average: too little is known to hold it against the band
+# $how: one of the above; $when: its first reading of all.
+past-began = { $how }; its first reading came { $when }
 # $how: one of the above; $length: 3 h 20 min.
 past-gap = { $how }; for { $length } of it nothing is known
 
@@ -55,19 +60,23 @@ past-unknown = Nothing is known of this time: no reading that was believed is st
 # Below the picture, where it holds.
 past-hindsight =
     Drawn with hindsight: each moment from what the probes said until then, and in the twelve hours after it.
-# What a mat did that was found later than it began. $from and $until: 14 March, 06:20.
+# What a mat did that was found later than it began. $mat: past-mat, or of several past-mat-at; $from and $until:
+# 14 March, 06:20.
 past-found-on =
-    Between { $from } and { $until } the mat is drawn as giving full heat, whatever it was told: the warmth showed so only
+    Between { $from } and { $until } { $mat } is drawn as giving full heat, whatever it was told: the warmth showed so only
     by the end of that time.
 past-found-off =
-    Between { $from } and { $until } the mat is drawn as giving no heat, whatever it was told: the warmth showed so only by
+    Between { $from } and { $until } { $mat } is drawn as giving no heat, whatever it was told: the warmth showed so only by
     the end of that time.
 past-found-as-told =
-    Between { $from } and { $until } the mat is drawn as doing what it was told again: the warmth showed so only by the end
+    Between { $from } and { $until } { $mat } is drawn as doing what it was told again: the warmth showed so only by the end
     of that time.
 past-found-no-fault =
-    Between { $from } and { $until } the mat is drawn as doing what it was told: it was held for faulty for a while, but
+    Between { $from } and { $until } { $mat } is drawn as doing what it was told: it was held for faulty for a while, but
     what came after does not bear that out.
+past-mat = the mat
+# $from_mm, $to_mm: where it lies.
+past-mat-at = the mat at { $from_mm } to { $to_mm } mm
 # $count: how many more.
 past-found-more = { $count ->
         [one] One more such time is drawn so.
@@ -82,8 +91,15 @@ past-room-warmer = the room { $by } K warmer
 past-room-cooler = the room { $by } K cooler
 past-damper = the nest damper by { $by } %RH
 past-drier = the nest drier by { $by } %RH
-past-heat-more = the mat gave { $by } % more
-past-heat-less = the mat gave { $by } % less
+# $mats: how many the nest has.
+past-heat-more = { $mats ->
+    [one] the mat gave { $by } % more
+   *[other] the mats together gave { $by } % more
+}
+past-heat-less = { $mats ->
+    [one] the mat gave { $by } % less
+   *[other] the mats together gave { $by } % less
+}
 
 # $changes: such a list.
 past-towards-end = towards the end, against the beginning, { $changes }
@@ -92,6 +108,8 @@ past-little-changed = little changed from beginning to end
 # Stands for the other, where little of it is known. $share: 8 %.
 past-other-partly = { $other } (known for { $share } of it only)
 past-other-unknown = of { $other } nothing is known
+# $share: for which part of the time it is known.
+past-other-hardly = of { $other } too little is known ({ $share }) to compare
 past-against = against { $other } { $changes }
 past-much-as = it was much as { $other }
 
@@ -197,7 +215,14 @@ load-fewer-than = fewer than { $count }
 # $shelf: its name; $span: from when to when.
 report-title = Shelf { $shelf }, { $span }
 report-no-alarm = No alarm was told, and none stands.
-report-alarms = { $told } alarms were told in this time; { $standing } stand at its end.
+report-alarms = { $told ->
+    [one] One alarm was told in this time
+   *[other] { $told } alarms were told in this time
+}; { $standing ->
+    [0] none stands at its end.
+    [one] one stands at its end.
+   *[other] { $standing } stand at its end.
+}
 # $nests: their names.
 report-nothing-stored = Nothing is stored of { $nests }.
 # $sentences: what is told of it.

@@ -28,11 +28,11 @@ plans-covered = covered, room at { $room }
 plans-standing = as it stands, room at { $room }
 # “limit_c”, “material_limit_c” are keys of the shelf file, “--limit”, “--material-limit” belong to a command.
 plans-no-brood-limit =
-    What the brood bears was not given, and only you know your species: give it in its field, by --limit, or as limit_c in
-    the shelf file.
+    What the brood bears was not given, and only you know your species: give it as { $flag }, or as limit_c in the shelf
+    file.
 plans-no-material-limit =
-    What the nest's material and the board under the mat bear was not given: give it in its field, by --material-limit, or
-    as material_limit_c in the shelf file.
+    What the nest's material and the board under the mat bear was not given: give it as { $flag }, or as
+    material_limit_c in the shelf file.
 # $passing: one of “plans-passed-…”.
 # $limit: °C, with its unit; $passing: when it is passed.
 plans-brood-limit = The limit you gave for the brood, { $limit }: { $passing }.
@@ -153,6 +153,8 @@ planform-mat = The heating mat
 planform-limits = What must not be passed
 planform-nest = The nest
 planform-room = The room
+# What a field is called in a complaint. $group: one of the headings above; $label: of the field, below.
+planform-called = “{ $group }: { $label }”
 
 ## Fields, and a few words of help below some.
 
@@ -200,28 +202,41 @@ plans-no-nest = Looking for the nest: the shelf file names none of that name. Ch
 plans-not-reckoned = Not reckoned
 plans-not-reckoned-why = Look at the log of this watch.
 
-## What in the form, or behind the command, is not understood. $flag: --length and the like; $shown: what was written.
+## What in the form, or behind the command, is not understood. $flag, $from, $to, $watts: --length and the like, or what
+## the form calls it (planform-called); $shown: what was written.
 
-# $flag: the option or field; $shown: what stood there; $least, $most: between which it must lie.
+# $shown: what stood there; $least, $most: between which it must lie.
 plans-read-range = reading { $flag }: { $shown } is not between { $least } and { $most }: write one that is
 plans-read-number = reading { $flag }: “{ $shown }” is no number: write one, as 24 or 24.5
 # $known: the words that may stand there.
 plans-read-word = reading { $flag }: “{ $shown }” is not known: write one of { $known }
 # $warm and $room: °C.
-plans-read-warm-room = reading --warm-room: { $warm } is cooler than the room, { $room }: write its warmest
+plans-read-warm-room = reading { $flag }: { $warm } is cooler than the room, { $room }: write its warmest
 plans-read-length = describing the nest: its length is not known: measure it and write it, in mm
-# $what: “brood” or “pad”, as in the names of the flags.
-plans-read-one-end =
-    placing the { $what }: only one of its ends is known: write --{ $what }-from and --{ $what }-to, in mm
-plans-read-ends =
-    placing the { $what }: it ends at { $to } mm, which is not beyond its beginning, { $from } mm: swap or correct them
+# $what: “pad” or “brood”.
+plans-read-one-end = { $what ->
+    [pad] placing the heating mat: only one of its ends is known: write { $from } and { $to }, in mm
+   *[brood] placing the brood: only one of its ends is known: write { $from } and { $to }, in mm
+}
+# $from, $to: mm.
+plans-read-ends = { $what ->
+    [pad]
+        placing the heating mat: it ends at { $to } mm, which is not beyond its beginning, { $from } mm: swap or correct
+        them
+   *[brood]
+        placing the brood: it ends at { $to } mm, which is not beyond its beginning, { $from } mm: swap or correct them
+}
 # $length: of the nest, mm.
-plans-read-beyond =
-    placing the { $what }: { $to } mm lies beyond the nest's end, { $length } mm: measure from the zero end
+plans-read-beyond = { $what ->
+    [pad] placing the heating mat: { $to } mm lies beyond the nest's end, { $length } mm: measure from the zero end
+   *[brood] placing the brood: { $to } mm lies beyond the nest's end, { $length } mm: measure from the zero end
+}
 # $count: how many.
 plans-read-mats =
     placing the mat: the shelf file gives this nest { $count } of them: change them there, or describe the nest without
     it
-plans-read-mat = describing the heating mat: it is not whole: write --pad-from, --pad-to (mm) and --watts (by its label)
+plans-read-mat =
+    describing the heating mat: it is not whole: write { $from } and { $to } (mm), and { $watts } (by its label)
+plans-read-no-mat = planning: the nest has no heating mat
 # What a nest is called that no shelf file names.
 plans-this-nest = this nest

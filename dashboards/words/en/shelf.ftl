@@ -44,6 +44,9 @@ shelf-name-do = use 1 to 64 letters, digits, - and _
 
 shelf-not-toml = this is not TOML: { $why }
 shelf-not-toml-do = mend this line first; what follows it could not be weighed
+# $section: a section of which there may be several: nest.pad.
+shelf-twice = there is more than one [{ $section }]
+shelf-twice-do = of several, each begins with [[{ $section }]], the first as well
 shelf-unknown-here = unknown key; the nearest known here is `{ $key }`
 # $section: the section where a key of this name is known.
 shelf-unknown-here-do = `{ $key }` stands in [{ $section }]
@@ -335,7 +338,7 @@ unwise-stuck-do = leave it out: its evidence is its delay
 
 unwise-log = the log is the only way out: nobody is woken
 unwise-log-do =
-    add a [[notice]] that reaches you at night, then send yourself a test message with `warmend alarms`
+    add a [[notice]] that reaches you at night, then send yourself a test message with `warmend alarms test`
 unwise-plain-broker = passwords and readings cross the network unencrypted
 unwise-network-do = keep it to a network you trust
 unwise-token = is missing: most servers refuse writes without a token

@@ -11,15 +11,35 @@ nav-plan = Plan
 nav-login = Login
 
 ## How a nest stands: sentences of their own, one after the other.
-## $mean: 26.3, of the brood place, °C; $by: 1.2 K; $low and $high: the band that the keeper set, °C.
+## $mean: 26.3, of the brood place, °C; $off: how far that may be off, 9 times in 10, °C; $by: 1.2 K; $low and $high: the
+## band that the keeper set, °C; $sure: whether it lies on that side 9 times in 10.
 
 stands-silent = Nothing has been heard from it yet.
-stands-brood = The brood place is at { $mean } °C.
-stands-brood-below = The brood place is at { $mean } °C, { $by } K below the band of { $low } to { $high } °C.
-stands-brood-above = The brood place is at { $mean } °C, { $by } K above the band of { $low } to { $high } °C.
-stands-brood-within = The brood place is at { $mean } °C, within the band of { $low } to { $high } °C.
+stands-brood = The brood place is at { $mean } ± { $off } °C.
+stands-brood-below = { $sure ->
+    [sure] The brood place is at { $mean } ± { $off } °C, { $by } K below the band of { $low } to { $high } °C.
+   *[likely] The brood place is at { $mean } ± { $off } °C, likely { $by } K below the band of { $low } to { $high } °C.
+}
+stands-brood-above = { $sure ->
+    [sure] The brood place is at { $mean } ± { $off } °C, { $by } K above the band of { $low } to { $high } °C.
+   *[likely] The brood place is at { $mean } ± { $off } °C, likely { $by } K above the band of { $low } to { $high } °C.
+}
+stands-brood-within = { $sure ->
+    [sure] The brood place is at { $mean } ± { $off } °C, within the band of { $low } to { $high } °C.
+   *[likely] The brood place is at { $mean } ± { $off } °C, likely within the band of { $low } to { $high } °C.
+}
+# It may lie below the band as well as above it.
+stands-brood-open =
+    The brood place is at { $mean } ± { $off } °C: too little is known to say whether that is within the band of { $low } to
+    { $high } °C.
 # $low and $high: coolest and warmest of the nest, °C.
 stands-ends = From { $low } to { $high } °C along the nest.
+# The same where it may be far off between probes. $off: K; $alike: whether $low and $high are the same number.
+stands-ends-doubtful = { $alike ->
+    [alike] Along the nest it is believed to be at { $low } °C; where no probe is, that may be off by { $off } K.
+   *[apart]
+        Along the nest it is believed to be at { $low } to { $high } °C; where no probe is, that may be off by { $off } K.
+}
 # $age: 20 min.
 stands-old = Its newest reading that was believed is { $age } old: what stands here is a guess.
 stands-doubt-one = One probe is not believed: the nest may differ from what is drawn.
@@ -30,9 +50,14 @@ stands-unwell = The watch is not well: { $why }.
 
 stands-probe-silent = not heard yet
 
-## Since when an alarm stands: $at: a moment; $length: 31 min; $until: when its silence ends.
+## Since when an alarm stands: $at: a moment; $length: 31 min; $until: when it was over, or when its silence ends.
 
-stands-alarm-since-until = { $at }, for { $length }, until { $until }
+stands-alarm-since = since { $at }, for { $length }
+stands-alarm-from = from { $at } until { $until }, for { $length }
+# What became of it; $state: state-….
+stands-alarm-answered = answered { $at }
+stands-alarm-again = told anew { $at }, and nobody has answered since
+stands-alarm-until = { $state }, until { $until }
 
 ## What was learned of a nest's warmth; follows “learned:”. $at: up to when; $refused: when something was not taken, and
 ## $why, as “fit-…” says it; `warmend fit --nest …` is a command.
@@ -124,11 +149,11 @@ leave-unheated = without heat the brood place is at { $lowest } °C in 12 h
 ahead-leaves =
     { $side ->
         [above]
-            Likely ({ $odds } in 100) above { $bound } °C from about { $about } (hardly before { $earliest },
-            { $latest }), up to { $extreme } ± { $doubt } °C, if room and heating go on as they do.
+            Likely ({ $odds } in 100) above { $bound } °C, as a mean over an hour, from about { $about } (hardly before
+            { $earliest }, { $latest }), up to { $extreme } ± { $doubt } °C, if room and heating go on as they do.
        *[below]
-            Likely ({ $odds } in 100) below { $bound } °C from about { $about } (hardly before { $earliest },
-            { $latest }), down to { $extreme } ± { $doubt } °C, if room and heating go on as they do.
+            Likely ({ $odds } in 100) below { $bound } °C, as a mean over an hour, from about { $about } (hardly before
+            { $earliest }, { $latest }), down to { $extreme } ± { $doubt } °C, if room and heating go on as they do.
     }
 # It is out already.
 ahead-has-left =

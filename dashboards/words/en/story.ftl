@@ -12,13 +12,15 @@ story-week = The week of this nest
 
 ## Facts: a name and its value. $at: a moment; $length: 31 min.
 
+# While it stands: “14:24, for 31 min”.
+story-since = Since
 story-raised = Raised
 # What was put away before it was ever raised: when.
 story-not-raised = { $at }; not raised
 story-over = Over
 story-over-after = { $at }, after { $length }
-story-stands = Stands for
 story-now = Now
+story-nest-now = The nest now
 story-nothing = nothing the matter any more
 story-answered = Answered
 story-after = after { $length }

@@ -38,12 +38,21 @@ told-fire =
     outside.
 # Follows it. $call: what stands in the shelf file. No number is shipped.
 told-emergency = The keeper wrote down whom to call: { $call }.
-told-unplug = Otherwise unplug the heating mat at the wall.
-# Follows it. $plugs: which, in the keeper's words.
-told-plug = It is this plug: { $plugs }.
+# Before the hand is on it.
 told-hot-plug =
     If plug, socket or cable is hot, discoloured or wet, do not touch it; switch off that circuit if you can reach it
     safely.
+# $mats: how many the nest has.
+told-unplug = { $mats ->
+    [one] Otherwise unplug the heating mat at the wall.
+   *[other] Otherwise unplug all { $mats } heating mats of this nest at the wall.
+}
+# Follows it. $plugs: which, in the keeper's words; $count: how many of them; $mats: how many mats the nest has.
+told-plug = { $count ->
+    [one] It is this plug: { $plugs }.
+   *[other] They are these plugs: { $plugs }.
+}
+told-plug-some = Of its { $mats } mats these plugs are written down: { $plugs }. Find the others as well.
 told-no-water = No water, no ice.
 told-leave = Leave it unplugged until you know why.
 
@@ -135,7 +144,6 @@ told-one-eye-fewer = Nothing is known to be wrong with the brood, but there is o
 ## steps, how sure it is and what else looks like it, and what it means for the brood. Where an alarm's own words fit
 ## (alarm-…), they stand in the first line.
 
-told-heater-stuck-on-what = the heating mat will not switch off
 told-heater-stuck-on-short = mat stuck on
 told-heater-stuck-on-first = Unplug it now.
 told-heater-stuck-on-step-1 =
@@ -160,7 +168,6 @@ told-probe-hot-sure =
     looking, not by waiting.
 told-probe-hot-brood = Where it is so hot, brood can be lost within minutes to an hour.
 
-told-heater-no-heat-what = the heating mat gives no heat
 told-heater-no-heat-short = mat gives no heat
 told-heater-no-heat-first = Is the plug in?
 told-heater-no-heat-step-1 = See whether the plug is in, and the socket or strip switched on.
@@ -186,26 +193,22 @@ told-brood-hot-step-1 = See whether the sun falls on the nest, and whether the r
 told-brood-hot-step-2 = Turn the heating down, or unplug the heating mat until you know why.
 told-brood-hot-brood = The ants will carry the brood away if there is a cooler place to carry it to.
 
-told-gradient-flat-what = the whole nest is equally warm
 told-gradient-flat-short = no cooler place
 told-gradient-flat-first = Make a cool end.
 told-gradient-flat-step-1 = See whether the heating mat reaches too far, or a cover keeps the cool end warm.
 told-gradient-flat-sure = Worked out for the whole nest from its probes, and so for hours.
 told-gradient-flat-brood = The ants cannot choose: warmth along the nest is how they place their brood.
 
-told-rest-warm-what = its winter rest is disturbed
 told-rest-warm-short = rest disturbed
 told-rest-warm-first = Look at the room.
 told-rest-warm-step-1 = See whether the room or cupboard has warmed or frozen, and whether the heating mat is unplugged.
 told-rest-warm-sure = From the probes of the nest, against the band of the season in force.
 told-rest-warm-brood = A colony that wakes in winter eats what it needs for spring; frost can kill it.
 
-told-forecast-hot-what = the brood place will get too warm
 told-forecast-hot-short = will get too warm
 told-forecast-hot-first = Turn heating down.
 told-forecast-hot-step-1 = Turn the heating down before it happens, shade the nest, air the room.
 
-told-forecast-cold-what = the brood place will get too cold
 told-forecast-cold-short = cold is coming
 told-forecast-cold-first = Look at the heating.
 told-forecast-cold-step-1 = See whether the heating can keep up with the night, and whether a window is open.

@@ -1,6 +1,8 @@
 ### The page of the watch itself: whether it judges, writes, tells and is heard, and what it lost.
 
 watch-well = The watch is well
+# It judges and writes, but no way carries a danger to a person.
+watch-well-unheard = The watch is well, but would wake nobody
 watch-not-well = The watch is not well
 watch-look-yourself = Until it is well again, look at the nests yourself.
 # On every page of parts. $at: a moment.

@@ -66,6 +66,10 @@ pub(crate) fn alarm(name: &str, state: &str, tone: Tone) -> AlarmView {
         nests: vec![given(), given()],
         about: Some(given()),
         since_text: given(),
+        state_text: given(),
+        nest_now: Some(given()),
+        place: vec![given(), given()],
+        here: false,
         detail: given(),
         what_to_do: vec![given(), given()],
         cause: Some("water-low".to_owned()),
@@ -92,7 +96,7 @@ pub(crate) fn probe(at_mm: f64, temperature_c: Option<f64>, why: Option<&str>) -
 }
 
 pub(crate) fn mat(place: MatPlace) -> MatView {
-    MatView { span: Stretch { from_mm: 0.0, to_mm: 60.0 }, place, rated_w: 5.0 }
+    MatView { span: Stretch { from_mm: 0.0, to_mm: 60.0 }, place, rated_w: 5.0, told: MatTold::Duty(0.4) }
 }
 
 pub(crate) fn nest(id: &str, mats: Vec<MatView>) -> NestView {
@@ -115,7 +119,6 @@ pub(crate) fn nest(id: &str, mats: Vec<MatView>) -> NestView {
         },
         brood_now: Some(BroodView { mean_c: 27.0, sd_c: 0.2, hottest_c: 28.4 }),
         room_c: Some((21.0, 0.1)),
-        told_duty: Some(0.4),
         leave_text: Some(given()),
         gives_w: Some((2.1, 0.3)),
         rh_pct: at_mm.iter().map(|_| Some(60.0)).collect(),
@@ -140,7 +143,6 @@ pub(crate) fn silent() -> NestView {
         profile: ProfileView::default(),
         brood_now: None,
         room_c: None,
-        told_duty: None,
         gives_w: None,
         band: None,
         forecast: None,
@@ -152,7 +154,9 @@ pub(crate) fn now(alarms: Vec<AlarmView>) -> NowPage {
     let places = [MatPlace::Under, MatPlace::Beside, MatPlace::Lid, MatPlace::Inside];
     let mut nests: Vec<NestView> =
         places.into_iter().enumerate().map(|(i, place)| nest(&format!("n{i}"), vec![mat(place)])).collect();
-    nests.extend([nest("several", places.map(mat).into()), silent()]);
+    let told = [MatTold::Duty(0.4), MatTold::Unheard, MatTold::Unreported, MatTold::Duty(1.0)];
+    let several = places.map(mat).into_iter().zip(told).map(|(m, told)| MatView { told, ..m });
+    nests.extend([nest("several", several.collect()), silent()]);
     NowPage {
         frame: frame(),
         as_of_text: given(),

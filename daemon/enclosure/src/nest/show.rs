@@ -69,7 +69,7 @@ impl Watch {
             rh_pct: Vec::new(),
             learning_until: self.first.map(|f| f.plus(learning)),
             probes: probes.collect(),
-            told_duty: self.told(),
+            told: self.drives.iter().map(|(_, drive)| drive.last_duty()).collect(),
             fit: self.estimator.as_ref().map(Estimator::fit_seen).unwrap_or_default(),
             outlook: None,
         };

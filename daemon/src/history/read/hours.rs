@@ -26,6 +26,24 @@ pub struct HourLeft {
 }
 
 impl Reader {
+    /// Whether anything of `sources` is stored of the days before the one of `at`, or of that day unpacked before it.
+    ///
+    /// # Errors
+    /// [`HistoryError::Sql`].
+    pub fn knows_before(&self, sources: &[&str], at: Timestamp) -> Result<bool, HistoryError> {
+        let sql = "SELECT EXISTS (SELECT 1 FROM hot WHERE series = ?1 AND t_ms < ?2)
+                   OR EXISTS (SELECT 1 FROM chunk WHERE series = ?1 AND day < ?3)
+                   OR EXISTS (SELECT 1 FROM thinned WHERE series = ?1 AND day < ?3)";
+        let mut known = self.conn.prepare_cached(sql).map_err(reading)?;
+        for (id, source, _) in rows::all_series(&self.conn).map_err(reading)? {
+            let asked = rusqlite::params![id, at.unix_ms(), day_of(at.unix_ms())];
+            if sources.contains(&source.as_str()) && known.query_row(asked, |row| row.get(0)).map_err(reading)? {
+                return Ok(true);
+            }
+        }
+        Ok(false)
+    }
+
     /// Every hour that is left of thinned readings and begins in `span`, by source and quantity, then in the order of
     /// time.
     ///

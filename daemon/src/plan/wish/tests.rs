@@ -11,7 +11,7 @@ fn least() -> Wish {
 }
 
 fn listed() -> Nest {
-    let mut nest = read(&least(), None).expect("whole").nest;
+    let mut nest = read(&least(), None, Writer::Command).expect("whole").nest;
     nest.id = "beech".to_owned();
     nest.brood = Some(Stretch { from_mm: 40.0, to_mm: 80.0 });
     nest.band = Some(Band { low_c: 24.0, high_c: 28.0, limit_c: 34.0, hot_c: 39.0 });
@@ -20,12 +20,12 @@ fn listed() -> Nest {
 }
 
 fn complaints(wish: &Wish, nest: Option<&Nest>) -> Vec<String> {
-    read(wish, nest).expect_err("something is wrong")
+    read(wish, nest, Writer::Command).expect_err("something is wrong")
 }
 
 #[test]
 fn length_and_mat_are_enough_and_the_rest_is_assumed() {
-    let asked = read(&least(), None).expect("whole");
+    let asked = read(&least(), None, Writer::Command).expect("whole");
     assert_eq!((asked.nest.length_mm, asked.nest.pads.len(), asked.listed), (200.0, 1, false));
     assert_eq!(asked.room, Room { usual_c: ROOM_C, swing_k: SWING_K, warm_c: WARM_ROOM_C });
     assert_eq!((asked.limit_c, asked.material_limit_c, asked.held_c), (None, None, None));
@@ -35,10 +35,10 @@ fn length_and_mat_are_enough_and_the_rest_is_assumed() {
 #[test]
 fn what_is_written_goes_before_the_shelf_file_and_empty_means_not_known() {
     let nest = listed();
-    let file = read(&Wish::default(), Some(&nest)).expect("whole");
+    let file = read(&Wish::default(), Some(&nest), Writer::Command).expect("whole");
     assert_eq!((file.limit_c, file.material_limit_c, file.held_c), (Some(34.0), Some(60.0), Some(26.0)));
     let wish = Wish { limit: text("31,5"), material_limit: text(" "), watts: text("2.5"), ..Wish::default() };
-    let mixed = read(&wish, Some(&nest)).expect("whole");
+    let mixed = read(&wish, Some(&nest), Writer::Command).expect("whole");
     assert_eq!((mixed.limit_c, mixed.material_limit_c, mixed.held_c), (Some(31.5), None, Some(26.0)));
     assert!((mixed.nest.pads[0].rated_w - 2.5).abs() < 1e-12 && mixed.nest.pads[0].span == nest.pads[0].span);
 }
@@ -48,7 +48,7 @@ fn a_thermostat_of_the_file_holds_unless_something_else_is_to_be_held() {
     let mut nest = listed();
     nest.pads[0].thermostat_c = Some(29.0);
     let held = |hold: Option<String>| {
-        read(&Wish { hold, ..Wish::default() }, Some(&nest)).expect("whole").nest.pads[0].thermostat_c
+        read(&Wish { hold, ..Wish::default() }, Some(&nest), Writer::Command).expect("whole").nest.pads[0].thermostat_c
     };
     assert_eq!((held(None), held(text("")), held(text("27"))), (Some(29.0), Some(29.0), None));
 }
@@ -86,7 +86,7 @@ fn every_complaint_says_what_why_and_what_to_do() {
 fn several_mats_are_changed_in_the_file_only() {
     let mut nest = listed();
     nest.pads.push(nest.pads[0].clone());
-    assert_eq!(read(&Wish::default(), Some(&nest)).expect("whole").nest.pads.len(), 2);
+    assert_eq!(read(&Wish::default(), Some(&nest), Writer::Command).expect("whole").nest.pads.len(), 2);
     let said = complaints(&Wish { watts: text("3"), ..Wish::default() }, Some(&nest));
     assert!(said[0].contains("gives this nest 2 of them"), "{said:?}");
 }

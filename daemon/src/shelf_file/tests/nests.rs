@@ -97,6 +97,26 @@ fn a_nests_own_keys_say_what_is_wrong_where() {
     check_wrong("[nest]\nid = \"oak\"\n", "shelf.toml:1: nest", "each under [[name]]");
 }
 
+/// Two mats are the likeliest second thing of a nest, and the first is written with single brackets in most files.
+#[test]
+fn a_second_mat_in_single_brackets_is_told_how_several_are_written() {
+    let mat = |brackets: &str, at: u32| {
+        let (open, close) = brackets.split_at(brackets.len() / 2);
+        format!("{open}nest.pad{close}  # a mat\nfrom_mm = {at}\nto_mm = {}\nwatts = 5\n", at + 40)
+    };
+    let before = LEAST.lines().count();
+    for (first, second) in [("[]", "[]"), ("[]", "[[]]"), ("[[]]", "[]")] {
+        let told = errors(&format!("{LEAST}{}{}", mat(first, 0), mat(second, 60)), &[]);
+        assert_eq!(told.len(), 1, "{told:#?}");
+        let wanted = format!("shelf.toml:{}: there is more than one [nest.pad]", before + 5);
+        assert!(told[0].starts_with(&wanted) && told[0].contains("[[nest.pad]], the first as well"), "{told:?}");
+    }
+    good(&format!("{LEAST}{}{}", mat("[[]]", 0), mat("[[]]", 60)), &[]);
+    // What may stand once only, and what follows it, is told as it was.
+    let told = errors("[web]\nlisten = \"127.0.0.1:0\"\n[web]\n[broker]\nurl = \"a\"\nurl = \"b\"\n", &[]);
+    assert_eq!(told.iter().filter(|t| t.contains("not TOML: duplicate key")).count(), 2, "{told:#?}");
+}
+
 #[test]
 fn a_shared_mat_has_the_owners_drive_and_watts_by_the_millimetre() {
     let pad = "[nest.pad]\nid = \"p\"\nfrom_mm = 0\nto_mm = 80\nwatts = 8\ndrive = \"n:pad\"\n";

@@ -77,6 +77,15 @@ fn choice((name, label, help): (&str, String, String), value: String, choices: V
     PlanField { name: name.to_owned(), label, help, usual: String::new(), value, kind: PlanKind::Choice(choices) }
 }
 
+/// What the form calls a part of a wish, as `material_limit`; a part that it does not ask for keeps its name.
+pub fn called(part: &str) -> String {
+    let label = |g: &PlanGroup| {
+        let field = g.fields.iter().find(|f| f.name == part)?;
+        Some(say!("planform-called", group = &g.name, label = &field.label))
+    };
+    form(&Wish::default(), None).iter().find_map(label).unwrap_or_else(|| part.to_owned())
+}
+
 /// Everything that can be set, filled with what is known.
 pub fn form(wish: &Wish, nest: Option<&Nest>) -> Vec<PlanGroup> {
     let several = nest.map_or(0, |n| n.pads.len()) > 1;

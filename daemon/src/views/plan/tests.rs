@@ -1,6 +1,6 @@
 use super::*;
 use crate::plan::view;
-use crate::plan::wish::Wish;
+use crate::plan::wish::{Wish, Writer};
 use dashboards::{PlanPage, plan_caution};
 
 fn wish(pairs: &[(&str, &str)]) -> Wish {
@@ -24,7 +24,7 @@ fn wish(pairs: &[(&str, &str)]) -> Wish {
 }
 
 fn planned(pairs: &[(&str, &str)]) -> PlanView {
-    view(&wish(pairs), None).expect("a plan")
+    view(&wish(pairs), None, Writer::Command).expect("a plan")
 }
 
 const WHOLE: [(&str, &str); 4] = [("brood", "40"), ("limit", "34"), ("material_limit", "60"), ("hold", "26")];

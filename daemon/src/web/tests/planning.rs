@@ -39,3 +39,40 @@ async fn a_plan_that_is_not_understood_says_so_and_keeps_the_form() {
     let (status, page) = served.page("/plan?watts=1&watts=2").await;
     assert!(status == 400 && page.contains("asks for one thing twice"), "{page}");
 }
+
+/// What is said of the form calls its fields as they stand there: nobody who fills it in knows the command's words.
+#[test]
+fn a_complaint_about_the_form_names_its_field() {
+    use crate::plan::wish::{Wish, Writer, read};
+    use crate::views::plan::form::form;
+    let nest = &made().file.shelf.nests[0];
+    let mut asked = 0;
+    for group in form(&Wish::default(), Some(nest)) {
+        for field in group.fields {
+            let query = format!("{}=x", field.name);
+            let wish: Wish = axum::extract::Query::try_from_uri(&format!("/plan?{query}").parse().unwrap()).unwrap().0;
+            let Err(said) = read(&wish, Some(nest), Writer::Form) else { panic!("{query} was understood") };
+            assert!(said[0].contains(&format!("“{}: {}”", group.name, field.label)), "{said:?}");
+            assert!(!said.join(" ").contains("--"), "{said:?}");
+            let Err(typed) = read(&wish, Some(nest), Writer::Command) else { panic!("{query} was understood") };
+            assert!(typed[0].contains(&format!("--{}", field.name.replace('_', "-"))), "{typed:?}");
+            asked += 1;
+        }
+    }
+    assert!(asked > 14, "{asked}");
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn the_page_of_a_plan_knows_no_flags() {
+    let served = serve(made().snapshot.clone()).await;
+    for asked in [
+        "/plan?nest=oak&material_limit=x",
+        "/plan?length=200&pad_from=0&pad_to=60&watts=5",
+        "/plan?length=200&brood_from=1",
+        "/plan?length=200",
+        "/plan?length=200&pad_from=0&pad_to=60&watts=5&room=30&warm_room=25",
+    ] {
+        let (_, page) = served.page(asked).await;
+        assert!(!page.contains("--"), "{asked}");
+    }
+}

@@ -36,6 +36,7 @@ fn standing(i: usize, alarm: Alarm) -> StandingAlarm {
         key: AlarmKey { alarm, nest: Some(0), probe: None, node: None },
         state: ILL[i % ILL.len()],
         since: made().end.minus(Span::from_min(40)),
+        raised: (!i.is_multiple_of(4)).then(|| made().end.minus(Span::from_min(90))),
         detail: evidence::said(Alarm::ALL.iter().position(|a| *a == alarm).unwrap_or(0)),
         cause: (i % 5 == 1).then_some(Alarm::BroodCold),
         until: i.is_multiple_of(3).then(|| made().end.plus(Span::from_h(30))),
