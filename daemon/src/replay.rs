@@ -14,8 +14,7 @@ const HOLD: Span = Span::from_min(10);
 const HELD_MAX: usize = 4_000_000;
 /// Skipped lines that are named; the rest is only counted.
 const NAMED_MAX: u64 = 20;
-/// So much newer than all before it a record is taken only if the next is too: one wrong year would make all that follow
-/// too old, and be lived through timer by timer.
+/// So much newer than all before it a record is taken only if the next is too: else all that follow would be too old.
 const LEAP: Span = Span::from_h(366 * 24);
 /// Longest line, bytes: a longer one is no record, and is not kept to find out.
 const LINE_MAX: usize = 64 * 1024;
@@ -57,8 +56,7 @@ struct Replay<'a, W: Write> {
     ranks: Vec<u32>,
     held: std::collections::BinaryHeap<std::cmp::Reverse<Queued>>,
     newest: Option<Timestamp>,
-    /// The first line that was taken up.
-    held_from: Option<u64>,
+    held_from: Option<u64>, // the first line that was taken
     /// A record of another year and its line, until the next says whether it is alone there.
     doubted: Option<(u64, Queued)>,
     next_profile: Option<Timestamp>,
@@ -206,22 +204,18 @@ impl<W: Write> Replay<'_, W> {
 
     fn take(&mut self, number: u64, q: Queued) -> Result<()> {
         let at = q.reading.at;
-        match self.doubted.take() {
-            // Said twice, it is as alone as before.
-            Some((line, doubted)) if doubted == q => {
+        if let Some((line, doubted)) = self.doubted.take() {
+            let apart = at.since(doubted.reading.at);
+            if doubted == q {
+                // Said twice, it is as alone as before.
                 self.doubted = Some((line, doubted));
                 return Ok(());
+            } else if -HOLD.ms() <= apart.ms() && apart <= LEAP {
+                self.leave_alone_behind();
+                self.hold(line, doubted)?;
+            } else {
+                self.skip(line, ALONE_AHEAD);
             }
-            Some((line, doubted)) => {
-                let apart = at.since(doubted.reading.at);
-                if -HOLD.ms() <= apart.ms() && apart <= LEAP {
-                    self.leave_alone_behind();
-                    self.hold(line, doubted)?;
-                } else {
-                    self.skip(line, ALONE_AHEAD);
-                }
-            }
-            None => {}
         }
         if self.newest.is_some_and(|n| n.since(at) > HOLD) {
             self.skip(number, "it is more than 10 minutes older than one before it");
