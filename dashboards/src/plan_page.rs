@@ -51,7 +51,7 @@ fn worst(page: &PlanPage) -> Markup {
     html! {
         section class="worst" id="plan-worst" aria-labelledby="plan-worst-name" {
             h2 id="plan-worst-name" { (say!("plan-worst")) }
-            @for complaint in &page.complaints { p class="complaint" role="alert" { (Prose(complaint)) } }
+            @for complaint in &page.complaints { p class="complaint" role="alert" { (Prose(&capital(complaint))) } }
             @if let Some(plan) = &page.plan {
                 @for sentence in &plan.worst { p { (sentence) } }
                 (stuck_cases(plan))

@@ -92,6 +92,8 @@ fn draw(week: &WeekView, canvas: Canvas, captions: bool) -> (String, f64) {
 
     plate.map(&mut pen);
     plate.places(&mut pen);
+    // Their halo keeps the bounds of the brood place off them.
+    plate.gap_words(&mut pen);
     plate.colours(&mut pen);
     plate.time(&mut pen, foot);
     for (i, lane) in week.lanes.iter().take(MOST_LANES).enumerate() {
@@ -201,7 +203,6 @@ impl<'a> Plate<'a> {
                 pen.text((x, y + 4.0), Anchor::Middle, &look, &format!("{}°", number(line.at_c, 0)));
             }
         }
-        self.gap_words(pen);
         pen.rect(from, to, &look::leader());
     }
 

@@ -322,8 +322,46 @@ mod tests {
     /// Unix times of civil dates, by the definition of POSIX time.
     #[test]
     fn days_become_dates() {
-        for (s, want) in [(0, (1, 1)), (951_782_400, (2, 29)), (1_772_323_200, (3, 1)), (1_798_675_200, (12, 31))] {
+        for (s, want) in [
+            (0, (1, 1)),
+            (951_782_400, (2, 29)),
+            (1_772_323_200, (3, 1)),
+            (1_798_675_200, (12, 31)),
+            (4_107_456_000, (2, 28)),
+            (4_107_542_400, (3, 1)),
+        ] {
             assert_eq!(month_day(Timestamp::from_unix_ms(s * 1000)), want);
         }
+    }
+
+    /// Its first and its last day belong to a season, over the turn of the year as within it.
+    #[test]
+    fn a_season_holds_from_its_first_day_to_the_end_of_its_last() {
+        const FIRST_OF_MARCH_S: i64 = 1_772_323_200;
+        // Days after 1 March 2026, of a year: 1 November to 15 March, and 1 April to 30 June.
+        for (from, to, held) in [((11, 1), (3, 15), [(0, 14), (245, 364)]), ((4, 1), (6, 30), [(31, 121), (31, 121)])] {
+            let mut shelf = crate::core::tests::shelf_of(&["oak"]);
+            shelf.nests[0].seasons =
+                alloc::vec![Season { from, to, kind: SeasonKind::Rest, band: None, pad_off: false }];
+            let core = crate::Core::new(shelf);
+            for hour in 0..365 * 24 {
+                let now = Timestamp::from_unix_ms((FIRST_OF_MARCH_S + hour * 3600) * 1000);
+                let is_in = season(core.watch_of(0).unwrap(), now, &AlarmSettings::default()).is_some();
+                let day = hour / 24;
+                assert_eq!(is_in, held.iter().any(|(from, to)| (*from..=*to).contains(&day)), "day {day}");
+            }
+        }
+    }
+
+    /// What is told beside an alarm names the bound that was passed, and not the other one.
+    #[test]
+    fn a_mean_is_told_beside_the_bound_it_is_held_against() {
+        let core = crate::Core::new(crate::core::tests::shelf_of(&["oak"]));
+        let judge = Judge { mean_c: Some(32.0), ..Judge::default() };
+        let bound_c = |hot| match judge.brood_mean(hot, core.watch_of(0).unwrap()) {
+            Some(Warmth::BroodMean { mean_c: 32.0, bound_c, .. }) => bound_c,
+            other => unreachable!("{other:?}"),
+        };
+        assert_eq!((bound_c(true), bound_c(false)), (31.0, 20.0));
     }
 }

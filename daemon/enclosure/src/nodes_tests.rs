@@ -113,6 +113,15 @@ fn a_node_that_speaks_rarely_may_be_quiet_for_longer() {
     }
 }
 
+/// Or a bad line would be watched the less.
+#[test]
+fn one_long_gap_does_not_stretch_what_is_usual() {
+    let core = Core::new(shelf_of(&["oak", "elm"]));
+    let words = [("oak-node", 0, 30, 1), ("oak-node", 39, 39, 1), ("elm-node", 0, 999, 1), ("room", 0, 999, 1)];
+    let silent = (39..).find(|min| of(&story(&core, &words, *min).1, "oak-node") == Verdict::Ill);
+    assert_eq!(silent, Some(50));
+}
+
 #[test]
 fn a_node_that_only_switches_is_not_missed() {
     let mut shelf = shelf_of(&["oak"]);

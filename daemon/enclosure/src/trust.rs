@@ -222,6 +222,7 @@ impl Trust {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use alloc::vec::Vec;
 
     fn glance(minute: i64, value_c: f64, expected_c: f64) -> Glance {
         let at = Timestamp::from_unix_ms(1_772_323_200_000).plus(Span::from_min(minute));
@@ -279,5 +280,107 @@ mod tests {
             trust.glance(glance(minute, 25.0, 28.0));
         }
         assert_eq!(trust.fault().map(|f| f.0), Some(Fault::Frozen));
+    }
+
+    /// A probe that is well but for readings that are `off_k` out of line, `long` in a row, every `every` minutes.
+    fn jumpy(off_k: f64, long: i64, every: i64) -> Trust {
+        let mut trust = Trust::default();
+        for minute in 0..180 {
+            let good_c = 25.0 + 0.01 * (minute % 7) as f64;
+            let jumps = minute >= 120 && (minute - 120) % every < long;
+            trust.glance(glance(minute, if jumps { good_c + off_k } else { good_c }, good_c));
+        }
+        trust
+    }
+
+    #[test]
+    fn six_jumps_an_hour_make_a_probe_jumpy_and_neither_fewer_smaller_nor_longer_ones() {
+        let fault = |off_k, long, every| jumpy(off_k, long, every).fault().map(|(fault, _)| fault);
+        assert_eq!((fault(3.0, 1, 9), fault(-3.0, 2, 9)), (Some(Fault::Jumping), Some(Fault::Jumping)));
+        assert_eq!((fault(3.0, 1, 12), fault(0.9, 1, 9), fault(3.0, 3, 9)), (None, None, None));
+    }
+
+    #[test]
+    fn a_probe_that_agrees_for_half_an_hour_on_end_is_believed_again() {
+        let mut trust = jumpy(3.0, 1, 9);
+        assert_eq!(trust.fault().map(|(fault, _)| fault), Some(Fault::Jumping));
+        // It was accused first for that: another fault is no newer reason.
+        trust.accuse(Fault::Astray, glance(180, 25.0, 25.0).at);
+        assert_eq!(trust.fault().map(|(fault, _)| fault), Some(Fault::Jumping));
+        // One reading out of line begins the half hour anew.
+        for minute in 180..190 {
+            trust.glance(glance(minute, 25.0 + 0.01 * (minute % 7) as f64, 25.0));
+        }
+        trust.glance(glance(190, 28.0, 25.0));
+        let back = (191..400).find(|minute| {
+            trust.glance(glance(*minute, 25.0 + 0.01 * (minute % 7) as f64, 25.0));
+            trust.fault().is_none()
+        });
+        assert_eq!(back, Some(221));
+    }
+
+    /// It lies beside the nest: five readings and ten minutes tell. What goes its own way may be in the sun for longer.
+    #[test]
+    fn what_shows_the_room_has_fallen_off_and_what_shows_neither_is_astray() {
+        // At a minute's pace and at one of three: both must have passed.
+        for (shows_c, every, fault, after) in [
+            (20.3, 1, Fault::FallenOff, 10),
+            (19.7, 1, Fault::FallenOff, 10),
+            (20.3, 3, Fault::FallenOff, 12),
+            (22.0, 1, Fault::Astray, 45),
+            (18.0, 1, Fault::Astray, 45),
+            (22.0, 15, Fault::Astray, 60),
+        ] {
+            let mut trust = Trust::default();
+            // What was out of line before does not count.
+            for minute in -60..0 {
+                let c = if minute < -50 { shows_c } else { 25.0 + 0.01 * (minute % 7) as f64 };
+                trust.glance(glance(minute, c, 25.0));
+            }
+            assert_eq!(trust.apart_since(), None);
+            let mut shown = (0..200).step_by(every);
+            let long = shown.find(|minute| trust.glance(glance(*minute, shows_c, 25.0)) == Apart::Long);
+            assert_eq!((long, trust.apart_fault()), (Some(after), fault), "{shows_c} °C every {every} min");
+            assert_eq!(trust.apart_since(), Some(glance(0, 0.0, 0.0).at));
+            trust.forgive();
+            assert_eq!(trust.glance(glance(201, shows_c, 25.0)), Apart::No);
+        }
+    }
+
+    /// The second time it must repeat itself for longer, and so each time up to the sixth.
+    #[test]
+    fn a_probe_that_was_held_for_frozen_and_moved_needs_more_to_be_held_for_it_again() {
+        let mut trust = frozen();
+        let mut minute = 180;
+        let mut took: Vec<i64> = Vec::new();
+        for _ in 0..7 {
+            while trust.fault().is_some() {
+                trust.glance(glance(minute, 25.0 + 0.01 * (minute % 7) as f64, 25.0));
+                minute += 1;
+            }
+            let froze = minute;
+            while trust.fault().is_none() && minute < froze + 600 {
+                trust.glance(glance(minute, 25.0, 25.0 + 0.05 * (minute - froze) as f64));
+                minute += 1;
+            }
+            took.push(minute - froze);
+        }
+        assert!(took.windows(2).take(4).all(|pair| pair[1] >= pair[0] + 15), "{took:?}");
+        assert!(took[5].abs_diff(took[6]) <= 5, "{took:?}");
+    }
+
+    /// Neither a place that warms or cools, nor one that stands still after it has, is held against its probe.
+    #[test]
+    fn a_probe_that_moves_or_rests_with_its_place_is_not_frozen() {
+        for slope_k in [0.05, -0.05] {
+            let mut trust = Trust::default();
+            for minute in 0..600 {
+                let wobble_k = 0.01 * (minute % 7) as f64;
+                let moved_k = slope_k * (minute - 120).clamp(0, 120) as f64;
+                let c = 25.0 + moved_k + if minute < 120 { wobble_k } else { 0.0 };
+                trust.glance(glance(minute, c, c));
+                assert_eq!(trust.fault(), None, "minute {minute}, {slope_k} K/min");
+            }
+        }
     }
 }

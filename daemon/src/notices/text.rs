@@ -275,7 +275,7 @@ fn place(told: &Told, context: &Context) -> String {
     let nest = change.nest.as_ref().and_then(|id| context.nests.get(id));
     if let Some(nest) = nest.filter(|nest| nest.pads > 0) {
         if !nest.plugs.is_empty() {
-            said.push(say!("told-place-plug", plugs = list_semicolon(&nest.plugs)));
+            said.push(say!("told-place-plug", mats = nest.pads, plugs = list_semicolon(&nest.plugs)));
         }
         if !nest.shared_with.is_empty() {
             said.push(say!("told-place-shared", nests = list_comma(&nest.shared_with)));

@@ -116,18 +116,20 @@ const DANGER: [&str; 7] = [
 #[test]
 fn every_mat_of_the_nest_is_named_where_one_is_stuck() {
     let mut context = samples::context();
-    let mut unplug = |pads: usize, plugs: &[&str]| {
+    let mut body = |pads: usize, plugs: &[&str]| {
         let nest = context.nests.get_mut("oak").unwrap();
         (nest.pads, nest.plugs) = (pads, plugs.iter().map(|p| (*p).to_owned()).collect());
-        let body = said(&told(Alarm::HeaterStuckOn, Event::Raised, Some("oak")), &context, 0).body;
-        body.lines().find(|line| line.starts_with("3. ")).unwrap().to_owned()
+        said(&told(Alarm::HeaterStuckOn, Event::Raised, Some("oak")), &context, 0).body
     };
-    assert_eq!(unplug(1, &[]), "3. Otherwise unplug the heating mat at the wall.");
+    let unplug = |body: &str| body.lines().find(|line| line.starts_with("3. ")).unwrap().to_owned();
+    assert_eq!(unplug(&body(1, &[])), "3. Otherwise unplug the heating mat at the wall.");
     let all = "3. Otherwise unplug all 2 heating mats of this nest at the wall.";
-    assert_eq!(unplug(2, &["left", "right"]), format!("{all} They are these plugs: left; right."));
+    let both = body(2, &["left", "right"]);
+    assert_eq!(unplug(&both), format!("{all} They are these plugs: left; right."));
+    assert!(both.contains("its heating mats hang on: left; right"), "{both}");
     let some = "Of its 2 mats these plugs are written down: left. Find the others as well.";
-    assert_eq!(unplug(2, &["left"]), format!("{all} {some}"));
-    assert_eq!(unplug(2, &[]), all);
+    assert_eq!(unplug(&body(2, &["left"])), format!("{all} {some}"));
+    assert_eq!(unplug(&body(2, &[])), all);
 }
 
 #[test]

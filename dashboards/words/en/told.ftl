@@ -63,7 +63,11 @@ told-where = Where: { $place }
 told-place-probe = probe { $name }
 told-place-node = node { $name }
 told-place-elsewhere = the other shelf: { $name }
-told-place-plug = its heating mat hangs on: { $plugs }
+# $mats: how many the nest has.
+told-place-plug = { $mats ->
+    [one] its heating mat hangs on: { $plugs }
+   *[other] its heating mats hang on: { $plugs }
+}
 # $nests: their names, by list-comma.
 told-place-shared = the same heating mat warms { $nests }
 # $at: "Sun 1 March, 12:00 (CET)".

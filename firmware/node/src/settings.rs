@@ -262,6 +262,21 @@ mod tests {
             prop_assert!(Settings::decode(&bytes[..cut.index(bytes.len())]).is_err());
         }
 
+        /// A name with a `/` or a `+` would speak on topics that are not the node's.
+        #[test]
+        fn settings_that_are_longer_or_name_no_node_are_none(settings in settings(), more in 1_usize..9) {
+            let bytes = settings.encode().unwrap();
+            let mut longer = bytes.to_vec();
+            longer.resize(bytes.len() + more, 0);
+            prop_assert_eq!(Settings::decode(&longer), Err(Wrong::Length));
+            for name in ["", "-oak", "oak/1", "oak+", "oak#", "o\u{e4}k", "oak node", "oak:"] {
+                let other = Settings { node: Name::try_from(name).unwrap(), password: heapless::String::new(), ..settings.clone() };
+                prop_assert_eq!(Settings::decode(&other.encode().unwrap()), Err(Wrong::Node));
+            }
+            let never = Settings { every_s: 0, ..settings };
+            prop_assert_eq!(Settings::decode(&never.encode().unwrap()), Err(Wrong::Every));
+        }
+
         #[test]
         fn any_bytes_are_settings_or_none(bytes: std::vec::Vec<u8>) {
             if let Ok(settings) = Settings::decode(&bytes) {

@@ -51,6 +51,28 @@ fn a_cause_is_told_and_its_consequence_is_only_written_down() {
     assert_eq!((alone[0].event, alone[0].told, alone[0].cause), (Event::Unsuppressed, true, None));
 }
 
+/// What is too hot cools for an hour; but a danger, or a silence, that its cause does not explain any more may wait for
+/// ten minutes at the most, and one that begins then is told at once.
+#[test]
+fn a_danger_or_a_silence_outlasts_its_cause_for_ten_minutes_and_no_new_one_is_laid_to_it() {
+    let pairs = [(Alarm::BroodLimit, Alarm::HeaterStuckOn), (Alarm::ProbeSilent, Alarm::NodeSilent)];
+    for (alarm, cause) in pairs {
+        let mut board = Board::default();
+        judge(&mut board, 0, &key(cause, 0), &case(cause, true));
+        assert!(!judge(&mut board, 1, &key(alarm, 0), &caused(true, alarm, cause))[0].told);
+        judge(&mut board, 20, &key(cause, 0), &case(cause, false));
+        let told: Vec<i64> = (20..60)
+            .filter(|min| judge(&mut board, *min, &key(alarm, 0), &caused(true, alarm, cause)).iter().any(|c| c.told))
+            .collect();
+        assert_eq!(told, [30], "{alarm}");
+        let mut board = Board::default();
+        judge(&mut board, 0, &key(cause, 0), &case(cause, true));
+        judge(&mut board, 20, &key(cause, 0), &case(cause, false));
+        let new = judge(&mut board, 21, &key(alarm, 0), &caused(true, alarm, cause));
+        assert!(new[0].told && new[0].cause.is_none(), "{alarm} is new: {new:?}");
+    }
+}
+
 #[test]
 fn what_was_told_before_its_cause_was_known_is_withdrawn() {
     let mut board = Board::default();
@@ -264,11 +286,11 @@ fn one_that_comes_and_goes_is_held_back_until_it_stays() {
 fn a_danger_that_comes_and_goes_is_told_each_time() {
     let mut board = Board::default();
     let hot = key(Alarm::ProbeHot, 0);
-    let told = (0..90).flat_map(|m| judge(&mut board, m, &hot, &case(Alarm::ProbeHot, m % 2 == 0))).filter(|c| c.told);
-    assert_eq!(told.count(), 45);
+    let told = (0..70).flat_map(|m| judge(&mut board, m, &hot, &case(Alarm::ProbeHot, m % 2 == 0))).filter(|c| c.told);
+    assert_eq!(told.count(), 35);
     // The newest raisings are remembered, no more of them than are needed.
     let turns: Vec<Timestamp> = board.get(&hot).unwrap().turns.iter().copied().collect();
-    assert_eq!(turns, (0..45).map(|n| at(2 * n)).skip(45 - TURNS_KEPT).collect::<Vec<_>>());
+    assert_eq!(turns, (0..35).map(|n| at(2 * n)).skip(35 - TURNS_KEPT).collect::<Vec<_>>());
 }
 
 #[test]

@@ -120,6 +120,34 @@ fn three_readings_past_the_limit_are_a_danger_whatever_the_estimate_holds() {
     assert_eq!(b.first("brood-limit", "raised"), Some(123), "{:?}", b.raised);
 }
 
+/// A hot room, and no probe in or beside the brood place: the estimate alone tells, two minutes after it lies above the
+/// limit by half of its own deviation.
+#[test]
+fn what_no_probe_of_the_brood_place_sees_is_a_danger_by_the_estimate() {
+    let mut b = Bench::new();
+    let mut shelf = b.core.shelf().clone();
+    shelf.nests[0].probes[1].at_mm = 130.0;
+    b.core = Core::new(shelf);
+    let mut beyond = None;
+    while b.minute < 500 {
+        b.minute += 1;
+        let c = 22.0 + 0.05 * (b.minute - 120).clamp(0, 300) as f64 + 0.02 * (b.minute % 3) as f64;
+        let effects = b.core.step(b.at(), Input::Wake);
+        b.note(&effects);
+        b.say("oak-node:pad", Measured::Duty(0.0));
+        for source in ["room:air", "oak-node:warm", "oak-node:brood", "oak-node:cool"] {
+            b.say(source, Measured::Temperature(c));
+        }
+        let (_, sd_k, hottest_c, _) = b.core.watches[0].brood().unwrap();
+        if hottest_c - 0.5 * sd_k > 35.0 {
+            beyond.get_or_insert(b.minute);
+        }
+    }
+    assert_eq!(b.core.watches[0].guard(), (None, None));
+    let (beyond, raised) = (beyond.unwrap(), b.first("brood-limit", "raised").unwrap());
+    assert!((beyond + 2..=beyond + 3).contains(&raised), "beyond at minute {beyond}, raised at {raised}");
+}
+
 /// A probe that reads half a kelvin too warm and is trimmed by that is heard as one that reads right, by the estimate
 /// and by the guard. Both numbers are sums of powers of two, so nothing is lost in taking it off.
 #[test]

@@ -125,10 +125,24 @@ mod tests {
         !said[tripped + 1..].split(hot).any(|row| row.iter().filter(|(_, c)| *c < CLEAR_C).count() >= 3)
     }
 
+    /// In or beside the brood area, as the contract has it; where nobody said where it is, none does.
+    #[test]
+    fn a_probe_beside_the_brood_area_speaks_for_it() {
+        let mut nest = crate::core::tests::nest();
+        let by_brood =
+            |nest: &Nest, at_mm| Ear::new(SourceId(0), &Probe { at_mm, ..nest.probes[0].clone() }, nest).by_brood;
+        // The brood area is from 50 to 90 mm.
+        for (at_mm, speaks) in [(34.0, false), (35.0, true), (70.0, true), (105.0, true), (106.0, false)] {
+            assert_eq!(by_brood(&nest, at_mm), speaks, "{at_mm} mm");
+        }
+        nest.brood = None;
+        assert!(!by_brood(&nest, 70.0));
+    }
+
     proptest::proptest! {
         #[test]
         fn the_raw_guard_holds_as_the_contract_says(
-            said in proptest::collection::vec((1_i64..15, proptest::sample::select(&[36.0, 36.0, 35.1, 35.0, 34.5, 34.4, 20.0][..])), 0..40),
+            said in proptest::collection::vec((1_i64..30, proptest::sample::select(&[36.0, 36.0, 35.1, 35.0, 34.5, 34.4, 20.0][..])), 0..40),
         ) {
             let (mut run, mut story, mut s) = (Run::default(), Vec::new(), 0);
             for (gap_s, c) in said {

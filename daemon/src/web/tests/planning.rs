@@ -30,7 +30,7 @@ async fn a_plan_that_is_not_understood_says_so_and_keeps_the_form() {
     for (asked, words) in [
         (hostile, "is no number: write one"),
         ("/plan?nest=elm", "the shelf file names none of that name"),
-        ("/plan?length=200", "describing the heating mat: it is not whole"),
+        ("/plan?length=200", "Describing the heating mat: it is not whole"),
     ] {
         let (status, page) = served.page(asked).await;
         assert!(status == 200 && page.contains(words) && page.contains("<form"), "{asked}: {page}");
