@@ -14,12 +14,16 @@ const HOLD: Span = Span::from_min(10);
 const HELD_MAX: usize = 4_000_000;
 /// Skipped lines that are named; the rest is only counted.
 const NAMED_MAX: u64 = 20;
-/// So much newer than all before it a record is taken, but named: one wrong year makes all that follow too old.
+/// So much newer than all before it a record is taken only if the next is too: else all that follow would be too old.
 const LEAP: Span = Span::from_h(366 * 24);
 /// Longest line, bytes: a longer one is no record, and is not kept to find out.
 const LINE_MAX: usize = 64 * 1024;
 /// What some editors put before the first line of UTF-8.
 const BYTE_ORDER_MARK: &[u8] = b"\xef\xbb\xbf";
+
+/// Why a record alone in another year is none.
+const ALONE_AHEAD: &str = "it is more than a year newer than all before it, and what follows is not";
+const ALONE_BEHIND: &str = "it is more than a year older than all that follow, and alone";
 
 /// What was attempted when the recording cannot be read, and what to do ...
 const READING: &str = "reading the recording: check that it is a whole file of SensML lines, plain or gzip";
@@ -52,6 +56,9 @@ struct Replay<'a, W: Write> {
     ranks: Vec<u32>,
     held: std::collections::BinaryHeap<std::cmp::Reverse<Queued>>,
     newest: Option<Timestamp>,
+    held_from: Option<u64>, // the first line that was taken
+    /// A record of another year and its line, until the next says whether it is alone there.
+    doubted: Option<(u64, Queued)>,
     next_profile: Option<Timestamp>,
     last: Option<Queued>,
     settings: Settings,
@@ -114,6 +121,8 @@ pub fn replay(shelf: Shelf, input: &mut dyn Read, out: &mut impl Write, settings
         ranks,
         held: std::collections::BinaryHeap::new(),
         newest: None,
+        held_from: None,
+        doubted: None,
         next_profile: None,
         last: None,
         settings,
@@ -195,17 +204,44 @@ impl<W: Write> Replay<'_, W> {
 
     fn take(&mut self, number: u64, q: Queued) -> Result<()> {
         let at = q.reading.at;
+        if let Some((line, doubted)) = self.doubted.take() {
+            let apart = at.since(doubted.reading.at);
+            if doubted == q {
+                // Said twice, it is as alone as before.
+                self.doubted = Some((line, doubted));
+                return Ok(());
+            } else if -HOLD.ms() <= apart.ms() && apart <= LEAP {
+                self.leave_alone_behind();
+                self.hold(line, doubted)?;
+            } else {
+                self.skip(line, ALONE_AHEAD);
+            }
+        }
         if self.newest.is_some_and(|n| n.since(at) > HOLD) {
             self.skip(number, "it is more than 10 minutes older than one before it");
             return Ok(());
         }
-        if let Some(leap) = self.newest.map(|n| at.since(n)).filter(|leap| *leap > LEAP) {
-            let years = leap.ms() as f64 / (365.25 * 86_400_000.0);
-            aside!(
-                "line {number} is {years:.1} years newer than all before it: if that is wrong, take it out, for what \
-                 follows is skipped as older"
-            );
+        if self.newest.is_some_and(|n| at.since(n) > LEAP) {
+            self.doubted = Some((number, q));
+            return Ok(());
         }
+        self.hold(number, q)
+    }
+
+    /// Where all that was taken so far is one record, and others agree upon another year, it is the one that is wrong.
+    fn leave_alone_behind(&mut self) {
+        if self.last.is_none() && self.held.len() == 1 {
+            self.held.clear();
+            self.newest = None;
+            if let Some(line) = self.held_from.take() {
+                self.skip(line, ALONE_BEHIND);
+            }
+        }
+    }
+
+    fn hold(&mut self, number: u64, q: Queued) -> Result<()> {
+        let at = q.reading.at;
+        self.held_from.get_or_insert(number);
         if self.held.len() >= HELD_MAX {
             bail!("more than {HELD_MAX} records within 10 minutes: this is no shelf's recording");
         }
@@ -299,6 +335,9 @@ impl<W: Write> Replay<'_, W> {
     }
 
     fn finish(mut self) -> Result<Outcome> {
+        if let Some((line, _)) = self.doubted.take() {
+            self.skip(line, ALONE_AHEAD);
+        }
         while !self.held.is_empty() {
             self.release()?;
         }

@@ -74,15 +74,36 @@ fn a_mark_before_the_first_line_and_a_line_without_end_cost_a_recording_nothing(
 }
 
 #[test]
-fn a_record_of_another_decade_is_named_for_it_makes_the_rest_too_old() {
+fn a_record_alone_in_another_year_is_refused_and_costs_the_others_nothing() {
     let dir = tempfile::tempdir().unwrap();
     shelf::write(dir.path(), &[shelf::PLAIN]);
     let good = recording();
-    let odd = line(&warmth("oak-node", "warm", EPOCH_S + 3.0 * 365.25 * 86_400.0, 25.0));
-    std::fs::write(dir.path().join("readings"), format!("{good}{odd}\n{good}")).unwrap();
-    let ended = bash(dir.path(), "\"$0\" replay --every 9999h readings");
-    assert_eq!(ended.code, 0, "{}", ended.err);
-    assert!(ended.err.starts_with("line 121 is 3.0 years newer than all before it"), "{}", ended.err);
+    let lines: Vec<&str> = good.lines().collect();
+    let years = |years: f64| line(&warmth("oak-node", "warm", EPOCH_S + years * 365.25 * 86_400.0, 25.0));
+    let replayed = |lines: &[&str], every: &str| {
+        std::fs::write(dir.path().join("readings"), lines.join("\n")).unwrap();
+        let ended = bash(dir.path(), &format!("\"$0\" replay --every {every} readings"));
+        assert_eq!(ended.code, 0, "{}", ended.err);
+        (ended.out, ended.err)
+    };
+    let (whole, said) = replayed(&lines, "10m");
+    assert_eq!(said, "");
+    let (ahead, behind) = (years(73.0), years(-40.0));
+    for (which, odd, place, why) in [
+        ("in the midst", vec![&*ahead], 60, "line 61 skipped: it is more than a year newer"),
+        ("twice in the midst", vec![&*ahead, &*ahead], 60, "line 61 skipped: it is more than a year newer"),
+        ("at the end", vec![&*ahead], 120, "line 121 skipped: it is more than a year newer"),
+        ("at the beginning", vec![&*behind], 0, "line 1 skipped: it is more than a year older"),
+    ] {
+        let (out, said) = replayed(&[&lines[..place], &odd, &lines[place..]].concat(), "10m");
+        assert!(said.starts_with(why), "{which}: {said}");
+        assert!(out == whole, "{which}");
+    }
+    // A year without a watch is none of these.
+    let later: Vec<String> = (0..120).map(|i| years(1.1 + f64::from(i) / 525_960.0)).collect();
+    let later: Vec<&str> = later.iter().map(String::as_str).collect();
+    let (_, said) = replayed(&[&lines[..], &later].concat(), "9999h");
+    assert_eq!(said, "");
 }
 
 #[test]

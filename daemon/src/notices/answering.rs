@@ -274,6 +274,11 @@ impl Answering {
                 Ok(()) => answer.await.unwrap_or_else(|_| Err(say!("failed-way-ended"))),
                 Err(why) => Err(why),
             };
+            if result.is_ok()
+                && let Some(proof) = self.lock().proofs.iter_mut().find(|proof| proof.way == way)
+            {
+                proof.accepted = Some(self.clock.now());
+            }
             said.push((way, result));
         }
         said

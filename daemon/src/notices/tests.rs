@@ -133,6 +133,7 @@ async fn a_way_is_proved_when_a_person_says_the_code_and_not_before() {
     let title = probe.request().await.json()["title"].as_str().expect("a title").to_owned();
     let code = title.strip_prefix("Test ").and_then(|rest| rest.get(..8)).expect("its code");
     assert_eq!(answering.unproved().len(), 1, "accepted is not seen");
+    assert!(answering.proofs().iter().all(|proof| proof.accepted.is_some()), "and what was accepted is said at once");
     assert!(answering.proves("00000000x").is_err());
     let written = answering.proves(code).unwrap();
     assert_eq!(answering.unproved().len(), 1, "what is not written down proves nothing");

@@ -225,6 +225,33 @@ pub(crate) mod tests {
         assert_eq!(Pair { version: 2, ..PAIR }.load(&mut cells), Ok(None));
     }
 
+    /// Memory that takes every write and keeps none: worn out, or its write protection is wired.
+    struct Worn(Cells);
+
+    impl Memory for Worn {
+        type Error = ();
+
+        fn read(&mut self, at: u32, bytes: &mut [u8]) -> Result<(), ()> {
+            self.0.read(at, bytes)
+        }
+
+        fn write(&mut self, _: u32, _: &[u8]) -> Result<(), ()> {
+            Ok(())
+        }
+    }
+
+    /// A start that believes its number kept would have it again, and old permits with it.
+    #[test]
+    fn what_memory_does_not_keep_is_not_held_for_kept() {
+        for saves in 0..4 {
+            let mut cells = Cells::empty();
+            (0..saves).for_each(|_| assert_eq!(PAIR.save(&mut cells, b"notes"), Ok(true)));
+            let mut worn = Worn(cells);
+            assert_eq!(PAIR.save(&mut worn, b"notes"), Ok(false), "after {saves} that were kept");
+            assert_eq!(crate::settings::Notes::begin(&mut Worn(Cells::empty()), false), None);
+        }
+    }
+
     proptest::proptest! {
         #[test]
         fn a_damaged_slot_is_never_taken_for_a_sound_one(at in 0_usize..17, bit in 0_u8..8, bytes: [u8; 32]) {
