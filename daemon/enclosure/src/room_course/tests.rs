@@ -53,13 +53,14 @@ fn a_ramp_of_hours_goes_on_for_some_hours() {
     let ramp = |s: f64| 2.0 * ((s - from_s) / 3600.0).max(0.0);
     let until_s = from_s + 2.0 * 3600.0;
     let ahead = heard(until_s, ramp).ahead(72);
-    // 2 K/h for two hours; damped over four hours two more of them bring 3.1 K of 4.
     let (c, _) = ahead[11];
     let beyond_k = c - usual_c(until_s + 2.0 * 3600.0);
-    assert!((5.5..8.5).contains(&beyond_k), "{beyond_k}");
+    // 2 K/h for two hours: it goes on, damped, and does not come back.
+    assert!((4.4..8.0).contains(&beyond_k), "{beyond_k}");
 }
 
-/// An open window: 6 K within 20 minutes. It may stay open, but nobody expects the room to fall on and on.
+/// An open window: 6 K within 20 minutes. It may stay open, but nobody expects the room to fall on and on; and while it has
+/// just been opened most of that is expected back.
 #[test]
 fn a_window_is_no_trend() {
     let from_s = 3.3 * DAY_S;
@@ -69,7 +70,8 @@ fn a_window_is_no_trend() {
         let ahead = heard(until_s, window).ahead(72);
         for (i, (c, _)) in ahead.iter().enumerate() {
             let beyond_k = c - usual_c(until_s + (i + 1) as f64 * EVERY.s());
-            assert!(beyond_k > -8.5, "{minutes} min, {i}: {beyond_k}");
+            assert!(beyond_k > -7.0, "{minutes} min, {i}: {beyond_k}");
+            assert!(minutes > 40.0 || i < 12 || beyond_k > -4.0, "{minutes} min, {i}: {beyond_k}");
         }
     }
 }
