@@ -41,4 +41,11 @@ mod tests {
         }
         assert_eq!(highs.iter().position(|s| *s > 4.1959), Some(13));
     }
+
+    #[test]
+    fn patience_lets_a_sum_below_zero_live_and_then_it_begins_anew() {
+        let mut sum = 0.0;
+        let ran_out: alloc::vec::Vec<bool> = (0..5).map(|_| accumulate(&mut sum, -1.0, 3.0)).collect();
+        assert_eq!((ran_out, sum), (alloc::vec![false, false, false, true, false], -1.0));
+    }
 }

@@ -30,3 +30,26 @@ pub(super) const fn expects(season: &Season, alarm: Alarm) -> bool {
         | Alarm::ClockJumped => false,
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::shelf::Band;
+
+    #[test]
+    fn a_season_expects_what_it_brings_and_never_a_danger() {
+        let band = Some(Band { low_c: 5.0, high_c: 10.0, limit_c: 15.0, hot_c: 20.0 });
+        let season = |kind, band, pad_off| Season { from: (11, 1), to: (3, 15), kind, band, pad_off };
+        let active = |band, pad_off| season(SeasonKind::Active, band, pad_off);
+        assert!(
+            expects(&active(band, true), Alarm::HeaterNoHeat) && !expects(&active(band, false), Alarm::HeaterNoHeat)
+        );
+        assert!(expects(&season(SeasonKind::Rest, band, false), Alarm::HeaterNoHeat));
+        assert!(expects(&active(None, false), Alarm::BroodCold) && !expects(&active(band, false), Alarm::BroodCold));
+        for kind in [SeasonKind::Active, SeasonKind::Rest, SeasonKind::Empty] {
+            for danger in [Alarm::BroodLimit, Alarm::ProbeHot, Alarm::HeaterStuckOn] {
+                assert!(!expects(&season(kind, None, true), danger));
+            }
+        }
+    }
+}

@@ -18,6 +18,8 @@ fn sample(s: u64) -> Sample<2> {
 #[derive(Default)]
 struct Daemon {
     packs: BTreeMap<u32, Vec<u64>>,
+    /// Up to where the node was told that all are stored.
+    told: u64,
 }
 
 impl Daemon {
@@ -35,10 +37,17 @@ impl Daemon {
             }
         }
         assert_eq!((header.seq, header.boot, header.from), (Some(pack.seq.into()), 7, Some(pack.from.into())));
+        // The oldest that is kept: the daemon takes what lies before it for lost or told.
+        assert_eq!(u64::from(pack.from), self.told + 1);
         // From here a permit's seconds run: a later moment would lengthen them.
         assert_eq!(times.last(), Some(&pack.newest));
         // A pack that comes again says the same.
         assert_eq!(*self.packs.entry(pack.seq).or_insert_with(|| times.clone()), times);
+    }
+
+    fn tell(&mut self, outbox: &mut Small, upto: u64, now: Millis) {
+        outbox.receipt(upto, now);
+        self.told = self.told.max(upto);
     }
 
     fn upto(&self) -> u64 {
@@ -109,7 +118,7 @@ fn an_outage_that_fits_loses_nothing_and_a_longer_one_loses_detail_of_the_older_
                 daemon.take(&outbox, &pack, now);
             }
             assert!(said == outbox.len() || outbox.under_way.len() == UNDER_WAY, "as many as may be under way");
-            outbox.receipt(daemon.upto(), now);
+            daemon.tell(&mut outbox, daemon.upto(), now);
         }
         let times = daemon.times();
         assert_eq!(times.len() as u64 + u64::from(outbox.lost()), turns);
@@ -207,8 +216,8 @@ proptest::proptest! {
                         daemon.take(&outbox, &pack, now);
                     }
                 }
-                3 => outbox.receipt(daemon.upto(), now),
-                4 => outbox.receipt(daemon.upto().saturating_sub(number), now),
+                3 => daemon.tell(&mut outbox, daemon.upto(), now),
+                4 => daemon.tell(&mut outbox, daemon.upto().saturating_sub(number), now),
                 _ => outbox.again(now),
             }
             proptest::prop_assert!(outbox.len() <= ROOM);
@@ -218,7 +227,7 @@ proptest::proptest! {
             while let Some(pack) = outbox.next_pack(now) {
                 daemon.take(&outbox, &pack, now);
             }
-            outbox.receipt(daemon.upto(), now);
+            daemon.tell(&mut outbox, daemon.upto(), now);
         }
         let times = daemon.times();
         proptest::prop_assert_eq!(times.len() as u64 + u64::from(outbox.lost()), pushed);
