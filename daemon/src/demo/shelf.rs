@@ -46,7 +46,19 @@ pub(super) fn spec(begin: Timestamp, faults: &[FaultWish], until: Timestamp) -> 
 
 /// The shelf file that a keeper of it would have written.
 pub(super) fn text(spec: &WorldSpec, listen: SocketAddr) -> String {
-    let mut text = world::shelf_toml("demonstration", spec, Band::default());
+    let (mut text, mut sockets) = (String::new(), 0);
+    for line in world::shelf_toml("demonstration", spec, Band::default()).lines() {
+        text += line;
+        text.push('\n');
+        match line {
+            "[shelf]" => text += "where = \"study, long wall\"\n",
+            "[nest.pad]" => {
+                sockets += 1;
+                let _ = writeln!(text, "plug = \"grey strip, socket {sockets}\"");
+            }
+            _ => (),
+        }
+    }
     // Writing to a string cannot fail.
     let _ = write!(
         text,
