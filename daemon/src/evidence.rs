@@ -159,6 +159,7 @@ fn pad(said: Pad) -> String {
             say!("evidence-never-comes-on", lasts = length(lasts), now = now, coolest = coolest)
         }
         Pad::Stopped { lasts } => say!("evidence-stopped", lasts = length(lasts)),
+        Pad::OutOfHours { lasts } => say!("evidence-out-of-hours", lasts = length(lasts)),
         Pad::HeatsAsTold => say!("evidence-heats-as-told"),
     }
 }

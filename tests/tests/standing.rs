@@ -7,14 +7,18 @@ use warmend::history::AlarmRecord;
 use world::{Control, EventKind, Fault, FaultKind, Material, NestSpec, PadSpec, ProbeSpec, Report, WorldSpec};
 
 const HOUR_S: f64 = 3600.0;
-/// The fault begins, h; a day and more is known by then.
+/// The fault begins, h; a day and more is known by then, or two of a timer.
 const BEGINS_H: f64 = 34.0;
+/// See [`BEGINS_H`]: a timer's nest begins so much earlier, h.
+const EARLIER_H: f64 = 24.0;
 /// It is mended, h.
 const MENDED_H: f64 = 130.0;
 /// The story ends, h.
 const ENDS_H: f64 = 140.0;
 /// Restarts, h: before it was found or just after, within the hours that are read again, and long past them.
 const RESTARTS_H: [f64; 6] = [34.1, 36.0, 52.0, 58.5, 66.0, 110.0];
+/// The same of a timer, whose days are not known so soon after a start.
+const LATE_RESTARTS_H: [f64; 3] = [58.5, 66.0, 110.0];
 /// Lids are lifted, h, for twenty minutes.
 const LIDS_H: [f64; 3] = [45.0, 60.0, 95.0];
 
@@ -39,21 +43,26 @@ fn told(changes: &[AlarmRecord], alarm: Alarm) -> Vec<(Event, f64)> {
 
 fn lives_through(nest: NestSpec, kind: FaultKind, alarm: Alarm) {
     let name = format!("{} {kind:?} {:?}", nest.id, nest.report);
-    let mut spec = WorldSpec::new(EPOCH_S, vec![nest]);
+    let is_timer = matches!(nest.control, Control::Timer(_));
+    let (begin_s, restarts_h): (_, &[f64]) =
+        if is_timer { (EPOCH_S - EARLIER_H * HOUR_S, &LATE_RESTARTS_H) } else { (EPOCH_S, &RESTARTS_H) };
+    let mut spec = WorldSpec::new(begin_s, vec![nest]);
     let at_s = |h: f64| EPOCH_S + h * HOUR_S;
     spec.faults.push(Fault::new(kind, 0, at_s(BEGINS_H)).until(at_s(MENDED_H)));
     for h in LIDS_H {
         spec.events.push(world::Event { kind: EventKind::Lid, nest: 0, from_s: at_s(h), to_s: at_s(h + 0.33) });
     }
     let mut watched = Watched::new(&spec, 7);
-    for h in RESTARTS_H {
-        watched.advance(at_s(h));
+    for h in restarts_h {
+        watched.advance(at_s(*h));
         watched.restart();
     }
     watched.advance(at_s(MENDED_H));
     let standing = told(&watched.changes, alarm);
     let [(Event::Raised, raised_h)] = standing[..] else { panic!("{name}: told once, and it stands: {standing:?}") };
-    assert!((BEGINS_H..BEGINS_H + 2.5).contains(&raised_h), "{name}: {raised_h}");
+    // A timer's mat is missed once it should be on, and stands out once it should be off.
+    let within_h = if is_timer { 24.0 } else { 2.5 };
+    assert!((BEGINS_H..BEGINS_H + within_h).contains(&raised_h), "{name}: {raised_h}");
     watched.advance(at_s(ENDS_H));
     let after = told(&watched.changes, alarm);
     assert!(
@@ -71,6 +80,17 @@ fn a_stuck_mat_that_tells_nobody_stands_until_it_lets_go() {
 #[test]
 fn a_dead_mat_that_tells_nobody_stands_until_it_heats() {
     lives_through(nest(Material::Oak, (80.0, 5.0), Report::Nothing), FaultKind::PadDead, Alarm::HeaterNoHeat);
+}
+
+#[test]
+fn a_mat_under_a_timer_that_tells_nobody_stands_until_it_keeps_its_hours() {
+    let timer = |material, pad| {
+        let mut nest = nest(material, pad, Report::Nothing);
+        nest.control = Control::Timer(vec![(6.0, 11.0), (13.0, 22.0)]);
+        nest
+    };
+    lives_through(timer(Material::Clay, (90.0, 3.6)), FaultKind::StuckOn, Alarm::HeaterStuckOn);
+    lives_through(timer(Material::Pine, (80.0, 3.0)), FaultKind::PadDead, Alarm::HeaterNoHeat);
 }
 
 #[test]

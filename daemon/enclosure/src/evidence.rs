@@ -176,9 +176,14 @@ pub enum Pad {
         /// The coolest at which it gave none in the two days before, °C.
         coolest_c: f64,
     },
-    /// A pad that heated without pause for a day stopped.
+    /// The pad gives no heat at a time of day at which it always did.
     Stopped {
-        /// How long ago.
+        /// How long.
+        lasts: Span,
+    },
+    /// It heats at a time of day at which it never did.
+    OutOfHours {
+        /// How long.
         lasts: Span,
     },
     /// The pad behaves as it is told.

@@ -4,6 +4,7 @@
 //! A thermostat whose own sensor fell off heats as told, and one that does not report tells nothing: both show only in
 //! that the pad heats where it never did, past the warmth at which it always let go.
 use crate::time::{Span, Timestamp};
+use crate::timetable::Timetable;
 use alloc::collections::VecDeque;
 use alloc::vec::Vec;
 
@@ -104,6 +105,7 @@ pub struct Habits {
     swing: Option<(f64, f64)>,
     /// Whether it let go since somebody began to watch: a first warm-up is no habit.
     cycling: bool,
+    timetable: Timetable,
     /// Since when it has been past them: heating, not heating.
     past: (Past, Past),
 }
@@ -131,7 +133,7 @@ pub struct Beyond {
     pub since: Timestamp,
     /// How warm its place is now, °C.
     pub now_c: f64,
-    /// The warmest at which it ever heated (or the coolest at which it did not), °C; none where it heated without pause.
+    /// The warmest at which it ever heated (or the coolest at which it did not), °C; none where its habit is one of time.
     pub extreme_c: Option<f64>,
 }
 
@@ -164,6 +166,11 @@ impl Habits {
             Some(true) => self.past.0.turns += 1,
             Some(false) => self.past.1.turns += 1,
             None => (),
+        }
+        if is_plausible {
+            self.timetable.note(at, on);
+        } else {
+            self.timetable.forget();
         }
         self.drive = drive;
         self.excess_k = over_pad_c - room_c;
@@ -227,10 +234,11 @@ impl Habits {
         let by_warmth = self.known(at, |h| h.heats_c, 1.0).filter(|_| self.now == Some(true));
         let by_power = self.most(at).map(|most| self.harder(at, most, is_told));
         if self.past.0.stands.is_none() {
-            self.past.0.by_power = by_warmth.is_none();
+            self.past.0.by_power = by_warmth.is_none() && by_power.is_some_and(|known| known.is_some());
         }
         let known = by_warmth.or(by_power.flatten());
         let begun = self.past.0.lasting(at, known, over_pad_c, (1.0, margin), HEATS_FOR);
+        let begun = begun.or_else(|| self.strays(at, true, over_pad_c));
         let is_back = |b: Beyond| b.extreme_c.is_some_and(|c| over_pad_c < c - BACK_K);
         let is_over =
             self.did(at, false, is_told, self.past.0.turns) || (self.past.0.by_power && by_power == Some(None));
@@ -241,16 +249,21 @@ impl Habits {
     /// was before.
     pub fn stays_off(&mut self, at: Timestamp, over_pad_c: f64, margin: Margin<'_>, is_told: bool) -> Option<Beyond> {
         let stopped = self.turned.filter(|since| self.was_steady && at.since(*since) >= IDLES_FOR.0);
+        let known = self.known(at, |h| h.idles_c, -1.0).filter(|_| self.now == Some(false));
         let begun = match stopped.filter(|_| self.now == Some(false)) {
             Some(since) => Some(Beyond { since, now_c: over_pad_c, extreme_c: None }),
-            None => {
-                let known = self.known(at, |h| h.idles_c, -1.0).filter(|_| self.now == Some(false));
-                self.past.1.lasting(at, known, over_pad_c, (-1.0, margin), IDLES_FOR)
-            }
+            None => self.past.1.lasting(at, known, over_pad_c, (-1.0, margin), IDLES_FOR),
         };
+        let begun = begun.or_else(|| self.strays(at, false, over_pad_c));
         let is_back = |b: Beyond| b.extreme_c.is_some_and(|c| over_pad_c > c + BACK_K);
         let is_over = self.did(at, true, is_told, self.past.1.turns);
         self.past.1.hold(begun, over_pad_c, is_back, is_over)
+    }
+
+    /// Whether it is on, or off, at a time of day at which it never was.
+    fn strays(&self, at: Timestamp, on: bool, now_c: f64) -> Option<Beyond> {
+        let strays = self.timetable.strays(at).filter(|(does, _)| *does == on);
+        strays.map(|(_, since)| Beyond { since, now_c, extreme_c: None })
     }
 
     /// Whether it has been `on`, or off, for long enough or often enough to be believed.

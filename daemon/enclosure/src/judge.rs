@@ -277,8 +277,9 @@ fn heating(watch: &Watch, now: Timestamp) -> Pad {
     match watch.heating() {
         Heating::Untold(since, nats) => Pad::HeatsUntold { told, lasts: now.since(since), nats },
         Heating::Missing(since, nats) => Pad::HeatMissing { told, lasts: now.since(since), nats },
-        Heating::NeverLetsGo(Beyond { since, now_c, extreme_c }) => {
-            Pad::NeverLetsGo { lasts: now.since(since), now_c, warmest_c: extreme_c.unwrap_or(now_c) }
+        Heating::NeverLetsGo(Beyond { since, extreme_c: None, .. }) => Pad::OutOfHours { lasts: now.since(since) },
+        Heating::NeverLetsGo(Beyond { since, now_c, extreme_c: Some(warmest_c) }) => {
+            Pad::NeverLetsGo { lasts: now.since(since), now_c, warmest_c }
         }
         Heating::NeverComesOn(Beyond { since, extreme_c: None, .. }) => Pad::Stopped { lasts: now.since(since) },
         Heating::NeverComesOn(Beyond { since, now_c, extreme_c: Some(coolest_c) }) => {

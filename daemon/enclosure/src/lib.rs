@@ -50,6 +50,7 @@ pub mod shelf;
 pub mod smooth;
 pub mod sudden;
 pub mod time;
+pub mod timetable;
 pub mod trim;
 pub mod trust;
 pub mod vapour;

@@ -72,6 +72,7 @@ fn pad() -> Vec<Pad> {
         Pad::NeverLetsGo { lasts, now_c: 37.1, warmest_c: 32.9 },
         Pad::NeverComesOn { lasts, now_c: 19.4, coolest_c: 22.8 },
         Pad::Stopped { lasts },
+        Pad::OutOfHours { lasts },
         Pad::HeatsAsTold,
     ]
 }

@@ -81,7 +81,9 @@ evidence-never-comes-on =
     For { $lasts } the heating mat has given no heat though it is only { $now } °C warm above it; in the two days before
     it always came on by { $coolest } °C.
 evidence-stopped =
-    For { $lasts } the heating mat has given no heat; for a day before it had heated without pause.
+    For { $lasts } the heating mat has given no heat; before, it always heated at this time of day.
+evidence-out-of-hours =
+    For { $lasts } the heating mat has heated; before, it never did at this time of day.
 evidence-heats-as-told = The heating mat behaves as told again.
 
 ## Probes and nodes. "It" is the probe or the node that the alarm is about.

@@ -31,8 +31,8 @@ pub enum HeldBy {
     Habit {
         /// How warm its place is, °C.
         now_c: f64,
-        /// The warmest at which it ever heated (or the coolest at which it did not), °C; none where it heated without
-        /// pause.
+        /// The warmest at which it ever heated (or the coolest at which it did not), °C; none where its habit is one of
+        /// time.
         extreme_c: Option<f64>,
         /// Its power, not its warmth.
         by_power: bool,

@@ -193,8 +193,10 @@ impl Watch {
         let margin: Margin<'_> = (HABIT_MARGIN_K, &off_k);
         let on = self.habits.stays_on(at, over_pad_c, margin, is_told);
         let off = self.habits.stays_off(at, over_pad_c, margin, is_told);
-        // A thermostat that tells it is off wants no heat.
-        let off = off.filter(|_| self.drives.first().is_none_or(|(source, d)| source.is_none() || d.is_measured()));
+        // A thermostat that tells it is off wants no heat; and whoever tells a pad to heat at another hour may do so.
+        let is_untold = self.drives.first().is_none_or(|(source, d)| source.is_none() || d.is_measured());
+        let on = on.filter(|b| is_untold || b.extreme_c.is_some());
+        let off = off.filter(|_| is_untold);
         self.by_habit = (on, off);
         self.weigh_up();
     }
