@@ -232,13 +232,16 @@ impl Habits {
     /// `is_told`: its drive is a report's.
     pub fn stays_on(&mut self, at: Timestamp, over_pad_c: f64, margin: Margin<'_>, is_told: bool) -> Option<Beyond> {
         let by_warmth = self.known(at, |h| h.heats_c, 1.0).filter(|_| self.now == Some(true));
-        let by_power = self.most(at).map(|most| self.harder(at, most, is_told));
+        // Its power is asked only where that decides: it looks through all hours.
+        let most = if by_warmth.is_none() || self.past.0.by_power { self.most(at) } else { None };
+        let by_power = most.map(|most| self.harder(at, most, is_told));
         if self.past.0.stands.is_none() {
             self.past.0.by_power = by_warmth.is_none() && by_power.is_some_and(|known| known.is_some());
         }
         let known = by_warmth.or(by_power.flatten());
         let begun = self.past.0.lasting(at, known, over_pad_c, (1.0, margin), HEATS_FOR);
-        let begun = begun.or_else(|| self.strays(at, true, over_pad_c));
+        let by_time = |since| Beyond { since, now_c: over_pad_c, extreme_c: None };
+        let begun = begun.or_else(|| self.timetable.strays(at, true).map(by_time));
         let is_back = |b: Beyond| b.extreme_c.is_some_and(|c| over_pad_c < c - BACK_K);
         let is_over =
             self.did(at, false, is_told, self.past.0.turns) || (self.past.0.by_power && by_power == Some(None));
@@ -249,21 +252,19 @@ impl Habits {
     /// was before.
     pub fn stays_off(&mut self, at: Timestamp, over_pad_c: f64, margin: Margin<'_>, is_told: bool) -> Option<Beyond> {
         let stopped = self.turned.filter(|since| self.was_steady && at.since(*since) >= IDLES_FOR.0);
-        let known = self.known(at, |h| h.idles_c, -1.0).filter(|_| self.now == Some(false));
-        let begun = match stopped.filter(|_| self.now == Some(false)) {
-            Some(since) => Some(Beyond { since, now_c: over_pad_c, extreme_c: None }),
-            None => self.past.1.lasting(at, known, over_pad_c, (-1.0, margin), IDLES_FOR),
+        let stopped = stopped.filter(|_| self.now == Some(false));
+        let by_time = |since| Beyond { since, now_c: over_pad_c, extreme_c: None };
+        let begun = match stopped.map(by_time) {
+            Some(beyond) => Some(beyond),
+            None => {
+                let known = self.known(at, |h| h.idles_c, -1.0).filter(|_| self.now == Some(false));
+                self.past.1.lasting(at, known, over_pad_c, (-1.0, margin), IDLES_FOR)
+            }
         };
-        let begun = begun.or_else(|| self.strays(at, false, over_pad_c));
+        let begun = begun.or_else(|| self.timetable.strays(at, false).map(by_time));
         let is_back = |b: Beyond| b.extreme_c.is_some_and(|c| over_pad_c > c + BACK_K);
         let is_over = self.did(at, true, is_told, self.past.1.turns);
         self.past.1.hold(begun, over_pad_c, is_back, is_over)
-    }
-
-    /// Whether it is on, or off, at a time of day at which it never was.
-    fn strays(&self, at: Timestamp, on: bool, now_c: f64) -> Option<Beyond> {
-        let strays = self.timetable.strays(at).filter(|(does, _)| *does == on);
-        strays.map(|(_, since)| Beyond { since, now_c, extreme_c: None })
     }
 
     /// Whether it has been `on`, or off, for long enough or often enough to be believed.

@@ -77,9 +77,9 @@ pub struct Watch {
     drive_habits: Vec<DriveHabit>,
     /// End of a stretch without readings that is being run through.
     blind_until: Option<Timestamp>,
-    heating: Heating,
+    /// What the heat shows of the pads.
     by_heat: Heating,
-    /// On past its habits, off past them.
+    /// What their habits do: on past them, off past them.
     by_habit: (Option<Beyond>, Option<Beyond>),
     /// A fault that stood before a restart, and waits for the moment at which it began.
     waiting: Option<Held>,
@@ -121,7 +121,6 @@ impl Watch {
             course: RoomCourse::default(),
             drive_habits: nest.pads.iter().take(PADS_MAX).map(|_| DriveHabit::default()).collect(),
             blind_until: None,
-            heating: Heating::Plausible,
             by_heat: Heating::Plausible,
             by_habit: (None, None),
             waiting: None,

@@ -7,8 +7,6 @@ use alloc::collections::VecDeque;
 
 const DAY: Span = Span::from_h(24);
 const TWO_DAYS: Span = Span::from_h(48);
-/// Two days and [`LATE`].
-const KNOWN: Span = Span::from_min(2 * 1440 + 75);
 /// Two switches of two days are the same one within so much: where nobody reports a switch is seen some minutes late.
 const SAME: Span = Span::from_min(20);
 /// It is late by more than the hour by which clocks are changed twice a year.
@@ -53,17 +51,17 @@ impl Timetable {
         *self = Self::default();
     }
 
-    /// Whether it has long done what it did on neither of two days at this time: what, and since when.
-    pub fn strays(&self, at: Timestamp) -> Option<(bool, Timestamp)> {
-        let (_, on) = self.last.filter(|(last, _)| at.since(*last) < SAME)?;
+    /// Since when it has been `on`, or off, where it long has and was on neither of two days at this time.
+    pub fn strays(&self, at: Timestamp, on: bool) -> Option<Timestamp> {
+        self.last.filter(|(last, is_on)| *is_on == on && at.since(*last) < SAME)?;
         let since = self.switches.back().map(|(t, _)| *t)?;
-        let is_known = self.seen_from.is_some_and(|from| at.since(from) >= KNOWN && since.since(from) >= TWO_DAYS);
+        let is_known = self.seen_from.is_some_and(|from| since.since(from) >= TWO_DAYS);
         if !is_known || at.since(since) < LATE || self.switches.len() == SWITCHES {
             return None;
         }
         // On two days it was switched over at the same time, at least so long before.
-        let (a, b) = (self.switched_to(!on, at.minus(DAY))?, self.switched_to(!on, at.minus(DAY).minus(DAY))?);
-        (is_same(a, b) && self.is_regular(since)).then_some((on, since))
+        let (a, b) = (self.switched_to(!on, at.minus(DAY))?, self.switched_to(!on, at.minus(TWO_DAYS))?);
+        (is_same(a, b) && self.is_regular(since)).then_some(since)
     }
 
     /// Since when it was `on`, or off, at `at`, if it had been for long.
@@ -108,7 +106,7 @@ mod tests {
             if let Some(on) = is_on(minute) {
                 table.note(at, on);
             }
-            out.extend(table.strays(at).map(|(on, _)| (minute, on)));
+            out.extend([true, false].into_iter().filter(|on| table.strays(at, *on).is_some()).map(|on| (minute, on)));
         }
         out
     }

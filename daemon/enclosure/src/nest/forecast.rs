@@ -11,7 +11,7 @@ impl Watch {
     pub(super) fn learn_habits(&mut self, est: &Estimator, to: Timestamp, told: &[f64]) {
         self.course.note(to, est.room_c());
         // What a pad did while nobody looked, or while it was faulty, is no habit.
-        if self.blind_until.is_some_and(|b| to < b) || self.heating != Heating::Plausible {
+        if self.blind_until.is_some_and(|b| to < b) || self.heating() != Heating::Plausible {
             self.drive_habits.iter_mut().for_each(crate::drive_habit::DriveHabit::interrupt);
             return;
         }
@@ -41,7 +41,7 @@ impl Watch {
     }
 
     fn controls(&self) -> Option<Vec<Control>> {
-        let faulty = match self.heating {
+        let faulty = match self.heating() {
             Heating::Plausible => None,
             Heating::Untold(..) | Heating::NeverLetsGo(_) => Some(1.0),
             Heating::Missing(..) | Heating::NeverComesOn(_) => Some(0.0),

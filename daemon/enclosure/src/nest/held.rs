@@ -40,9 +40,16 @@ pub enum HeldBy {
 }
 
 impl Watch {
-    /// What the pad is held to do.
+    /// What the pads are held to do, by the heat and by their habits. A pad that heated past every habit and seems to have
+    /// stopped was a danger until its place is back: a lifted lid looks like that.
     pub fn heating(&self) -> Heating {
-        self.heating
+        match (self.by_heat, self.by_habit) {
+            (Heating::Missing(..), (Some(b), _)) => Heating::NeverLetsGo(b),
+            (Heating::Untold(..) | Heating::Missing(..), _) => self.by_heat,
+            (_, (Some(b), _)) => Heating::NeverLetsGo(b),
+            (_, (None, Some(b))) => Heating::NeverComesOn(b),
+            (_, (None, None)) => Heating::Plausible,
+        }
     }
 
     /// The fault that stands.
@@ -56,7 +63,7 @@ impl Watch {
             let by_power = on && self.habits.is_by_power();
             Some(Held { pad: 0, on, since, by: HeldBy::Habit { now_c, extreme_c, by_power } })
         };
-        match self.heating {
+        match self.heating() {
             Heating::Plausible => None,
             Heating::Untold(since, nats) | Heating::Missing(since, nats) => by_heat(since, nats),
             Heating::NeverLetsGo(beyond) => by_habit(true, beyond),
@@ -70,7 +77,7 @@ impl Watch {
         match self.estimator.take() {
             None => self.waiting = Some(held),
             Some(mut est) => {
-                if !matches!(self.heating, Heating::Untold(..) | Heating::Missing(..)) {
+                if !matches!(self.heating(), Heating::Untold(..) | Heating::Missing(..)) {
                     self.put_back(&mut est, held);
                 }
                 self.estimator = Some(est);
@@ -100,6 +107,5 @@ impl Watch {
                 self.by_habit = if on { (Some(beyond), None) } else { (None, Some(beyond)) };
             }
         }
-        self.weigh_up();
     }
 }

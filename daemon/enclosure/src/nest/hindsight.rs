@@ -263,9 +263,6 @@ impl Watch {
                 self.by_heat = Heating::of(found.mode, found.from, found.evidence);
             }
         }
-        if !self.found.is_empty() {
-            self.weigh_up();
-        }
     }
 
     /// Whether what pad `pad` did at `at`, the end of a step, was found later: then it is in no dispute.

@@ -91,7 +91,6 @@ impl Watch {
             let (pad, mode, evidence) = (r.pad, r.mode, r.evidence);
             est.accept(i);
             self.by_heat = Heating::of(mode, since, evidence);
-            self.weigh_up();
             self.note_accepted(pad, mode, (since, at), evidence);
         }
         let drive = if reports { told } else { est.drive(0, told) };
@@ -107,7 +106,7 @@ impl Watch {
             return;
         }
         let over_pad_c = est.over_pad_c() + astray_k;
-        self.habits.note(at, drive, (over_pad_c, est.room_c()), self.heating == Heating::Plausible);
+        self.habits.note(at, drive, (over_pad_c, est.room_c()), self.heating() == Heating::Plausible);
         // While it is in dispute what the pad does, what is believed above it proves nothing.
         if !reports || est.rivals().iter().all(|r| r.evidence < DISPUTED_NATS) {
             self.watch_habits(est, at, over_pad_c);
@@ -198,19 +197,6 @@ impl Watch {
         let on = on.filter(|b| is_untold || b.extreme_c.is_some());
         let off = off.filter(|_| is_untold);
         self.by_habit = (on, off);
-        self.weigh_up();
-    }
-
-    /// What the pads are held to do, by the heat and by their habits. A pad that heated past every habit and seems to have
-    /// stopped was a danger until its place is back: a lifted lid looks like that.
-    pub(super) fn weigh_up(&mut self) {
-        self.heating = match (self.by_heat, self.by_habit) {
-            (Heating::Missing(..), (Some(b), _)) => Heating::NeverLetsGo(b),
-            (Heating::Untold(..) | Heating::Missing(..), _) => self.by_heat,
-            (_, (Some(b), _)) => Heating::NeverLetsGo(b),
-            (_, (None, Some(b))) => Heating::NeverComesOn(b),
-            (_, (None, None)) => Heating::Plausible,
-        };
     }
 }
 
