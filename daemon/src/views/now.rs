@@ -204,21 +204,24 @@ fn learned(nest: &Nest, seen: &NestNow, now: Timestamp, hours: &Hours) -> Option
     }
 }
 
-/// The nest's mats as they are drawn.
-pub fn mats(nest: &Nest) -> Vec<MatView> {
-    let place = |place| match place {
+/// A mat as it is drawn.
+fn mat(pad: &enclosure::shelf::Pad) -> MatView {
+    let place = match pad.place {
         PadPlace::Under => MatPlace::Under,
         PadPlace::Beside => MatPlace::Beside,
         PadPlace::Lid => MatPlace::Lid,
         PadPlace::Inside => MatPlace::Inside,
     };
-    let view = |p: &enclosure::shelf::Pad| MatView {
-        span: Stretch { from_mm: p.span.from_mm, to_mm: p.span.to_mm },
-        place: place(p.place),
-        rated_w: p.rated_w,
-        ..MatView::default()
-    };
-    nest.pads.iter().map(view).collect()
+    MatView { span: stretch(pad.span), place, rated_w: pad.rated_w, ..MatView::default() }
+}
+
+fn stretch(s: enclosure::shelf::Stretch) -> Stretch {
+    Stretch { from_mm: s.from_mm, to_mm: s.to_mm }
+}
+
+/// The nest's mats as they are drawn.
+pub fn mats(nest: &Nest) -> Vec<MatView> {
+    nest.pads.iter().map(mat).collect()
 }
 
 /// The same with what each is told.
@@ -237,7 +240,7 @@ fn mats_told(nest: &Nest, told: &[Option<f64>]) -> Vec<MatView> {
 
 /// The nest's brood place as it is drawn.
 pub fn brood(nest: &Nest) -> Option<Stretch> {
-    nest.brood.map(|b| Stretch { from_mm: b.from_mm, to_mm: b.to_mm })
+    nest.brood.map(stretch)
 }
 
 fn probe(snap: &Snapshot, nest: &Nest, p: &ProbeNow, now: Timestamp) -> Option<ProbeView> {

@@ -1,10 +1,10 @@
 //! A plan in a keeper's words, and the form that asks for it. No sentence calls a mat or a state harmless; what is not
 //! passed is said to be not passed.
+use super::now::{band_view, brood, mats};
 use crate::plan::wish::Asked;
-use dashboards::{BandView, MatPlace, MatView, PLAN_MOST_C, PlanView, Reckoned, Stretch, StuckRow, Tone, say};
+use dashboards::{PLAN_MOST_C, PlanView, Reckoned, StuckRow, Tone, say};
 use enclosure::plan::{COVERED_W_M2K, Likely, Passing, Plan, Power, Stuck};
 use enclosure::prior::{LAYER_MM, WIDTH_MM};
-use enclosure::shelf::PadPlace;
 
 pub mod form;
 mod numbers;
@@ -31,9 +31,9 @@ pub fn plan_view(asked: &Asked, plan: &Plan) -> PlanView {
         bears: bears(asked),
         assumed: assumed(asked),
         length_mm: nest.length_mm,
-        mats: nest.pads.iter().map(mat).collect(),
-        brood: nest.brood.map(stretch),
-        band: nest.band.map(|b| BandView { low_c: b.low_c, high_c: b.high_c, limit_c: b.limit_c }),
+        mats: mats(nest),
+        brood: brood(nest),
+        band: nest.band.map(band_view),
         limit_c: asked.limit_c,
         material_limit_c: asked.material_limit_c,
         room_c: (asked.room.usual_c, asked.room.warm_c),
@@ -51,20 +51,6 @@ pub fn plan_view(asked: &Asked, plan: &Plan) -> PlanView {
 
 fn reckoned(l: &Likely) -> Reckoned {
     Reckoned { low: l.low, mid: l.mid, high: l.high }
-}
-
-fn stretch(s: enclosure::shelf::Stretch) -> Stretch {
-    Stretch { from_mm: s.from_mm, to_mm: s.to_mm }
-}
-
-fn mat(pad: &enclosure::shelf::Pad) -> MatView {
-    let place = match pad.place {
-        PadPlace::Under => MatPlace::Under,
-        PadPlace::Beside => MatPlace::Beside,
-        PadPlace::Lid => MatPlace::Lid,
-        PadPlace::Inside => MatPlace::Inside,
-    };
-    MatView { span: stretch(pad.span), place, rated_w: pad.rated_w, ..MatView::default() }
 }
 
 /// Loud where a limit is passed, or where none was given to hold it against.
