@@ -39,6 +39,10 @@ pub(super) fn spec(begin: Timestamp, faults: &[FaultWish], until: Timestamp) -> 
     aac.brood_mm = (40.0, 90.0);
     aac.water_mm = Some(190.0);
     spec.nests.extend([pine, aac]);
+    spec.place = Some("study, long wall".to_owned());
+    for (socket, nest) in (1..).zip(&mut spec.nests) {
+        nest.plug = Some(format!("grey strip, socket {socket}"));
+    }
     let begin_s = until.unix_s();
     spec.faults = faults.iter().map(|wish| Fault::new(wish.kind, wish.nest, begin_s + wish.after.s())).collect();
     spec
@@ -46,19 +50,7 @@ pub(super) fn spec(begin: Timestamp, faults: &[FaultWish], until: Timestamp) -> 
 
 /// The shelf file that a keeper of it would have written.
 pub(super) fn text(spec: &WorldSpec, listen: SocketAddr) -> String {
-    let (mut text, mut sockets) = (String::new(), 0);
-    for line in world::shelf_toml("demonstration", spec, Band::default()).lines() {
-        text += line;
-        text.push('\n');
-        match line {
-            "[shelf]" => text += "where = \"study, long wall\"\n",
-            "[nest.pad]" => {
-                sockets += 1;
-                let _ = writeln!(text, "plug = \"grey strip, socket {sockets}\"");
-            }
-            _ => (),
-        }
-    }
+    let mut text = world::shelf_toml("demonstration", spec, Band::default());
     // Writing to a string cannot fail.
     let _ = write!(
         text,

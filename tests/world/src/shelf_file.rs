@@ -22,6 +22,9 @@ impl Default for Band {
 /// Writes `[shelf]` and every `[[nest]]`; a caller adds the broker and the rest behind it.
 pub fn shelf_toml(name: &str, spec: &WorldSpec, band: Band) -> String {
     let mut text = format!("[shelf]\nname = \"{name}\"\n");
+    if let Some(place) = &spec.place {
+        text += &format!("where = \"{place}\"\n");
+    }
     for nest in &spec.nests {
         // Writing to a string cannot fail.
         let _ = write_nest(&mut text, spec, nest, band);
@@ -34,6 +37,9 @@ fn write_nest(text: &mut String, spec: &WorldSpec, nest: &NestSpec, band: Band) 
     writeln!(text, "\n[[nest]]\nid = \"{id}\"\nlength_mm = {length_mm}\nmaterial = \"{}\"", nest.material.name())?;
     if let Some(pad) = nest.pad {
         writeln!(text, "\n[nest.pad]\nfrom_mm = {}\nto_mm = {}\nwatts = {:.2}", pad.from_mm, pad.to_mm, pad.watts)?;
+        if let Some(plug) = &nest.plug {
+            writeln!(text, "plug = \"{plug}\"")?;
+        }
         if nest.report != Report::Nothing {
             writeln!(text, "drive = \"{node}:pad\"")?;
         }

@@ -9,6 +9,8 @@ pub struct WorldSpec {
     pub epoch_s: f64,
     /// Seconds that the shelf lives before that, so that it need not start cold.
     pub settle_s: f64,
+    /// Where it stands, in the keeper's words.
+    pub place: Option<String>,
     /// The room that all nests share.
     pub room: RoomSpec,
     /// The nests.
@@ -81,6 +83,8 @@ pub struct NestSpec {
     pub pad: Option<PadSpec>,
     /// What switches the pad.
     pub control: Control,
+    /// Where its pad is plugged in, in the keeper's words.
+    pub plug: Option<String>,
     /// What is told about the drive.
     pub report: Report,
     /// Seconds between two records of the drive.
@@ -279,6 +283,7 @@ impl NestSpec {
             spread: 0.12,
             pad: None,
             control: Control::Off,
+            plug: None,
             report: Report::Duty,
             report_s: 60.0,
             water_mm: None,
@@ -315,7 +320,8 @@ impl NestSpec {
 impl WorldSpec {
     /// A shelf with these nests and nothing amiss, beginning at `epoch_s`.
     pub fn new(epoch_s: f64, nests: Vec<NestSpec>) -> Self {
-        Self { epoch_s, settle_s: 0.0, room: RoomSpec::default(), nests, events: Vec::new(), faults: Vec::new() }
+        let (events, faults) = (Vec::new(), Vec::new());
+        Self { epoch_s, settle_s: 0.0, place: None, room: RoomSpec::default(), nests, events, faults }
     }
 
     /// The shelf of the demonstration: an oak nest on a thermostat that reports, a plaster nest on a dimmer.
