@@ -84,8 +84,13 @@ impl Daemon {
     /// Under a clock that the test sets, at the beginning of 2026.
     async fn under_clock(dir: &Path) -> (Self, Arc<ManualClock>) {
         let clock = Arc::new(ManualClock::new(BEGIN_2026));
-        let own: Arc<dyn Clock> = Arc::clone(&clock) as _;
-        (Self::with(dir, |outfit| outfit.clock = own).await, clock)
+        (Self::by(dir, &clock).await, clock)
+    }
+
+    /// Under that clock.
+    async fn by(dir: &Path, clock: &Arc<ManualClock>) -> Self {
+        let own: Arc<dyn Clock> = Arc::clone(clock) as _;
+        Self::with(dir, |outfit| outfit.clock = own).await
     }
 
     async fn of(file: ShelfFile, change: impl FnOnce(&mut Outfit)) -> Self {

@@ -68,6 +68,17 @@ fn since(shown: &Snapshot, alarm: Alarm) -> Timestamp {
     shown.alarms.iter().find(|a| a.key.alarm == alarm).map(|a| a.since).unwrap()
 }
 
+/// Two hours after both probes were heard last, and the daemon was stopped.
+async fn after_an_outage(dir: &Path) -> (Daemon, Arc<ManualClock>) {
+    let (mut daemon, clock) = Daemon::under_clock(dir).await;
+    let mut node = Node::of(&daemon, "node").await;
+    both_say(&mut node, &clock, 27.0, 1.0).await;
+    shows_readings(&mut daemon, 2).await;
+    daemon.stop().await;
+    clock.advance(Span::from_h(2));
+    (Daemon::by(dir, &clock).await, clock)
+}
+
 /// As a small computer without a battery does: it starts in 1970, or at its last shutdown, until a time server is there.
 #[tokio::test]
 async fn a_start_under_a_clock_without_a_battery_forgets_nothing_once_it_is_set() {
@@ -79,8 +90,7 @@ async fn a_start_under_a_clock_without_a_battery_forgets_nothing_once_it_is_set(
     daemon.stop().await;
 
     let clock = Arc::new(ManualClock::new(Timestamp::from_unix_ms(60_000)));
-    let own: Arc<dyn Clock> = Arc::clone(&clock) as _;
-    let mut daemon = Daemon::with(dir.path(), |outfit| outfit.clock = own).await;
+    let mut daemon = Daemon::by(dir.path(), &clock).await;
     let told = daemon.told(Alarm::ClockJumped).await;
     assert!(told.change.detail.contains("before the moment until which the shelf was watched"), "{told:?}");
     daemon.shows("the danger stands", |s| stands(s, Alarm::BroodLimit)).await;
@@ -98,15 +108,7 @@ async fn a_start_under_a_clock_without_a_battery_forgets_nothing_once_it_is_set(
 #[tokio::test]
 async fn a_danger_in_the_first_minutes_after_an_outage_begins_when_it_is_found() {
     let dir = tempfile::tempdir().unwrap();
-    let (mut daemon, clock) = Daemon::under_clock(dir.path()).await;
-    let mut node = Node::of(&daemon, "node").await;
-    both_say(&mut node, &clock, 27.0, 1.0).await;
-    shows_readings(&mut daemon, 2).await;
-    daemon.stop().await;
-
-    clock.advance(Span::from_h(2));
-    let own: Arc<dyn Clock> = Arc::clone(&clock) as _;
-    let mut daemon = Daemon::with(dir.path(), |outfit| outfit.clock = own).await;
+    let (mut daemon, clock) = after_an_outage(dir.path()).await;
     assert_eq!(hot(&mut daemon, &clock).await, clock.now());
     daemon.stop().await;
 }
@@ -114,15 +116,7 @@ async fn a_danger_in_the_first_minutes_after_an_outage_begins_when_it_is_found()
 #[tokio::test]
 async fn nodes_that_hand_over_what_they_kept_in_an_outage_are_not_held_for_silent() {
     let dir = tempfile::tempdir().unwrap();
-    let (mut daemon, clock) = Daemon::under_clock(dir.path()).await;
-    let mut node = Node::of(&daemon, "node").await;
-    both_say(&mut node, &clock, 27.0, 1.0).await;
-    shows_readings(&mut daemon, 2).await;
-    daemon.stop().await;
-
-    clock.advance(Span::from_h(2));
-    let own: Arc<dyn Clock> = Arc::clone(&clock) as _;
-    let mut daemon = Daemon::with(dir.path(), |outfit| outfit.clock = own).await;
+    let (mut daemon, clock) = after_an_outage(dir.path()).await;
     let mut node = Node::of(&daemon, "node").await;
     let silent = |shown: &Snapshot| {
         let silence = [Alarm::ProbeSilent, Alarm::NodeSilent, Alarm::NestUnwatched];

@@ -51,17 +51,23 @@ async fn a_restart_takes_up_alarms_and_receipts_and_what_keepers_did() {
     daemon.stop().await;
 }
 
-/// What it is about is called otherwise now, or is gone: that ends no danger, and nobody else would say so.
-#[tokio::test]
-async fn a_danger_whose_nest_left_the_shelf_file_is_said_to_be_watched_no_longer_once() {
-    let dir = tempfile::tempdir().unwrap();
-    let mut daemon = Daemon::start(dir.path()).await;
+/// A daemon under which brood-limit stands.
+async fn in_danger(dir: &Path) -> Daemon {
+    let mut daemon = Daemon::start(dir).await;
     let mut node = Node::of(&daemon, "node").await;
     for seq in 0..3 {
         node.says(seq, 41.0).await;
     }
     node.hears_upto(2).await;
     daemon.shows("the alarm stands", |snapshot| stands(snapshot, Alarm::BroodLimit)).await;
+    daemon
+}
+
+/// What it is about is called otherwise now, or is gone: that ends no danger, and nobody else would say so.
+#[tokio::test]
+async fn a_danger_whose_nest_left_the_shelf_file_is_said_to_be_watched_no_longer_once() {
+    let dir = tempfile::tempdir().unwrap();
+    let daemon = in_danger(dir.path()).await;
     daemon.stop().await;
 
     let renamed = shelf().replacen("\"oak\"", "\"elm\"", 1);
@@ -84,13 +90,7 @@ async fn a_danger_whose_nest_left_the_shelf_file_is_said_to_be_watched_no_longer
 #[tokio::test]
 async fn a_restart_keeps_ends_of_silences_and_time_out_of_service() {
     let dir = tempfile::tempdir().unwrap();
-    let mut daemon = Daemon::start(dir.path()).await;
-    let mut node = Node::of(&daemon, "node").await;
-    for seq in 0..3 {
-        node.says(seq, 41.0).await;
-    }
-    node.hears_upto(2).await;
-    daemon.shows("the alarm stands", |snapshot| stands(snapshot, Alarm::BroodLimit)).await;
+    let mut daemon = in_danger(dir.path()).await;
     let act = |act, alarm| ActKind::Alarm(act, name(alarm, "oak"));
     let until = daemon.web.clock.now().plus(Span::from_h(24 * 90));
     daemon.act(act(AlarmAct::Shelve(20), "brood-limit")).await.unwrap();
